@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"image"
+	"time"
 
 	"shadowgap/features"
 )
@@ -99,6 +100,9 @@ type MarkRecord struct {
 	OnHump     bool               `json:"on_hump"`
 	Hold       *string            `json:"hold"`
 	Reasons    []string           `json:"reasons"`
+	Time       *time.Time         `json:"time,omitempty"`       // UTC, when the mark's middle row was recorded
+	CourseDeg  *float64           `json:"course_deg,omitempty"` // course over ground at that time, degrees true
+	Sighting   *string            `json:"sighting,omitempty"`   // id of the thing that several marks are looks at
 }
 
 // RowX is a point [row, x] of a profile, in pixels of the capture.
@@ -181,6 +185,8 @@ type CaptureRecord struct {
 	Counts   map[Class]int `json:"counts"`
 	MS       Timing        `json:"ms"`
 	Versions Versions      `json:"versions"`
+	Time     *time.Time    `json:"time,omitempty"`  // UTC, when the capture's newest row was recorded
+	Notes    []string      `json:"notes,omitempty"` // conflicts between sources of scale or time, and what was chosen
 }
 
 // DecodeMark reads one line of marks.jsonl. It returns an error for broken JSON or another schema number.
