@@ -1,0 +1,214 @@
+package features
+
+import (
+	"errors"
+	"fmt"
+	"math"
+)
+
+// ErrInsideWaterColumn is returned where a ground range is asked for at a slant range shorter than the altitude: nothing
+// on a flat bottom returns that early, so no ground range exists.
+var ErrInsideWaterColumn = errors.New("slant range is shorter than the altitude: inside the water column")
+
+// SlantPerPixel returns the slant range of one pixel, in metres, for a display that is linear in slant range: rangeM is the
+// range setting of one side in metres and sidePx the width of that side in pixels. It is exact for such a display.
+func SlantPerPixel(rangeM, sidePx float64) (float64, error) {
+	if !(rangeM > 0) || math.IsInf(rangeM, 0) {
+		return 0, fmt.Errorf("slant range per pixel: range %v m must be positive and finite", rangeM)
+	}
+	if !(sidePx > 0) || math.IsInf(sidePx, 0) {
+		return 0, fmt.Errorf("slant range per pixel: side of %v px must be positive and finite", sidePx)
+	}
+	return rangeM / sidePx, nil
+}
+
+// GroundRange returns the distance along a flat bottom, sqrt(s² - h²), to the point at slant range s seen from altitude h;
+// s, h and the result share one unit. It returns ErrInsideWaterColumn for s < h.
+//
+// The error is first order away from the first return. Right at it the slope of the square root has no bound, so there the
+// error is held at the square root of the error of s² - h², which is what that slope can do at most.
+func GroundRange(s, h Measured) (Measured, error) {
+	if err := positive("altitude", h.Value); err != nil {
+		return Measured{}, fmt.Errorf("ground range: %w", err)
+	}
+	if !(s.Value >= h.Value) || math.IsInf(s.Value, 0) {
+		return Measured{}, fmt.Errorf("ground range: slant %v, altitude %v: %w", s.Value, h.Value, ErrInsideWaterColumn)
+	}
+	g := math.Sqrt((s.Value - h.Value) * (s.Value + h.Value))
+	half := math.Hypot(s.Value*s.SD, h.Value*h.SD) // half the error of g²
+	sd := math.Sqrt(2 * half)
+	if g > 0 {
+		sd = math.Min(sd, half/g)
+	}
+	return Measured{g, sd}, nil
+}
+
+// SlantRange returns sqrt(g² + (h-z)²), the slant range to a point at ground range g and height z over the bottom, seen from
+// altitude h. All share one unit; exact for a flat bottom.
+func SlantRange(g, h, z float64) float64 { return math.Hypot(g, h-z) }
+
+// GrazingAngle returns the angle in radians between the ray and a flat bottom where the slant range is s and the altitude
+// h: asin(h/s). It returns ErrInsideWaterColumn for s < h.
+func GrazingAngle(s, h float64) (float64, error) {
+	if err := positive("altitude", h); err != nil {
+		return 0, fmt.Errorf("grazing angle: %w", err)
+	}
+	if !(s >= h) {
+		return 0, fmt.Errorf("grazing angle: slant %v, altitude %v: %w", s, h, ErrInsideWaterColumn)
+	}
+	return math.Asin(h / s), nil
+}
+
+// Bounds are the places a return of known slant range can come from when its height is not known. All four share the unit
+// of the ranges they were made from; heights are over the bottom.
+type Bounds struct {
+	GroundMin, GroundMax float64
+	HeightMin, HeightMax float64
+}
+
+// WaterColumnBounds returns where a return at slant range s can come from, seen from altitude h over a flat bottom, if it
+// hangs no higher than maxHeight over the bottom (pass h when nothing more is known: no higher than the transducer). One
+// picture row fixes the slant range only: the thing can be anywhere on that arc, from right below the boat out to
+// sqrt(s² - (h-maxHeight)²). It also holds for s >= h, where the arc begins on the bottom. It returns an error when no
+// point of the arc is at or below maxHeight.
+func WaterColumnBounds(s, h, maxHeight float64) (Bounds, error) {
+	if err := errors.Join(positive("slant range", s), positive("altitude", h)); err != nil {
+		return Bounds{}, fmt.Errorf("water column bounds: %w", err)
+	}
+	if !(maxHeight >= 0 && maxHeight <= h) {
+		return Bounds{}, fmt.Errorf("water column bounds: greatest height %v must lie between 0 and the altitude %v", maxHeight, h)
+	}
+	b := Bounds{HeightMax: maxHeight}
+	if s < h {
+		b.HeightMin = h - s
+	} else {
+		b.GroundMin = math.Sqrt((s - h) * (s + h))
+	}
+	if b.HeightMin > maxHeight {
+		return Bounds{}, fmt.Errorf("water column bounds: a return at slant %v hangs at least %v over the bottom, above %v", s, b.HeightMin, maxHeight)
+	}
+	b.GroundMax = math.Sqrt(math.Max(0, s*s-(h-maxHeight)*(h-maxHeight)))
+	return b, nil
+}
+
+// HeightFromShadow returns how far the top of a thing stands over a flat bottom: z = h(1 - s_t/s_e), where h is the
+// altitude, sHighlight the slant range s_t at which the ray grazes the top, and sEnd the slant range s_e of the shadow's far
+// end. All share one unit. It follows from similar triangles and is exact in slant range; correcting the shadow's start to
+// ground range as though it lay on the bottom overstates the height. The error is first order, with the three inputs
+// independent. It returns an error when a value is not positive or sEnd < sHighlight.
+func HeightFromShadow(h, sHighlight, sEnd Measured) (Measured, error) {
+	z, err := grazingHeight(h, sHighlight, sEnd)
+	if err != nil {
+		return Measured{}, fmt.Errorf("height from shadow: %w", err)
+	}
+	return z, nil
+}
+
+// UndersideFromShadow returns how far the underside of a thing hangs over a flat bottom: z = h(1 - s_m/s_n), where
+// sHighlight is the slant range s_m of the highlight's far edge and sNear that of the shadow's near edge s_n. A detached
+// shadow (s_n > s_m) gives a positive height; within its error of zero the thing lies on the bottom. Units, errors and
+// conditions are those of HeightFromShadow, except that sNear may fall short of sHighlight by edge error, which gives a
+// height below zero.
+func UndersideFromShadow(h, sHighlight, sNear Measured) (Measured, error) {
+	if err := errors.Join(positive("altitude", h.Value), positive("slant range of the highlight", sHighlight.Value),
+		positive("slant range of the shadow", sNear.Value)); err != nil {
+		return Measured{}, fmt.Errorf("underside from shadow: %w", err)
+	}
+	return similarTriangles(h, sHighlight, sNear), nil
+}
+
+// GapForUnderside returns the slant gap between highlight and shadow that an underside z over a flat bottom makes at slant
+// range s from altitude h: s·z/(h-z), the inverse of UndersideFromShadow. All share one unit. It returns an error unless
+// 0 <= z < h and s > 0.
+func GapForUnderside(h, s, z float64) (float64, error) {
+	if err := errors.Join(positive("altitude", h), positive("slant range", s)); err != nil {
+		return 0, fmt.Errorf("gap for underside: %w", err)
+	}
+	if !(z >= 0 && z < h) {
+		return 0, fmt.Errorf("gap for underside: height %v must be at least 0 and below the altitude %v", z, h)
+	}
+	return s * z / (h - z), nil
+}
+
+// Gap returns near - far, the slant distance from the highlight's far edge to the shadow's near edge, in the unit of the
+// inputs. Errors are independent. Negative means the edges overlap.
+func Gap(highlightFar, shadowNear Measured) Measured { return Difference(shadowNear, highlightFar) }
+
+// ShadowLength returns end - near, the slant length of a shadow, in the unit of the inputs, with independent errors.
+func ShadowLength(shadowNear, shadowEnd Measured) Measured { return Difference(shadowEnd, shadowNear) }
+
+// Difference returns a - b with independent errors.
+func Difference(a, b Measured) Measured { return Measured{a.Value - b.Value, math.Hypot(a.SD, b.SD)} }
+
+// Product returns a·b with the first-order error of independent factors. It turns a length in pixels into metres when the
+// metres per pixel carry an error of their own: every length of one panel shares that factor, so scale last, once.
+func Product(a, b Measured) Measured {
+	return Measured{a.Value * b.Value, math.Hypot(a.SD*b.Value, b.SD*a.Value)}
+}
+
+// SlopedAltitude returns the altitude of one side with its error widened by half the difference to the other side's
+// altitude: on a flat bottom both agree, and how far they don't is what the flat assumption can be wrong by. sigmas is that
+// difference over its own error; above about 3 the bottom slopes (or one side is wrong) and a reader should be told.
+func SlopedAltitude(side, other Measured) (h Measured, sigmas float64) {
+	d := Difference(side, other)
+	h = Measured{side.Value, math.Hypot(side.SD, d.Value/2)}
+	switch {
+	case d.Value == 0:
+		return h, 0
+	case d.SD == 0:
+		return h, math.Inf(1)
+	}
+	return h, math.Abs(d.Value) / d.SD
+}
+
+// ChanceAbove returns the chance that the measured thing exceeds v, taking its error as normal. A zero error gives 0, 1, or
+// one half at equality.
+func (m Measured) ChanceAbove(v float64) float64 {
+	d := m.Value - v
+	if m.SD == 0 {
+		switch {
+		case d > 0:
+			return 1
+		case d < 0:
+			return 0
+		}
+		return 0.5
+	}
+	return 0.5 * math.Erfc(-d/(m.SD*math.Sqrt2))
+}
+
+// RescaleForSoundSpeed returns r corrected for the speed of sound: a display that assumed `assumed` m/s drew every range too
+// short or too long by true/assumed. Both speeds must be positive.
+func RescaleForSoundSpeed(r Measured, assumed, truth float64) (Measured, error) {
+	if err := errors.Join(positive("assumed sound speed", assumed), positive("true sound speed", truth)); err != nil {
+		return Measured{}, fmt.Errorf("rescaling a range: %w", err)
+	}
+	return r.Scale(truth / assumed), nil
+}
+
+func grazingHeight(h, sTop, sEnd Measured) (Measured, error) {
+	if err := errors.Join(positive("altitude", h.Value), positive("slant range of the highlight", sTop.Value),
+		positive("slant range of the shadow", sEnd.Value)); err != nil {
+		return Measured{}, err
+	}
+	if sEnd.Value < sTop.Value {
+		return Measured{}, fmt.Errorf("shadow ends at slant %v, nearer than the highlight at %v", sEnd.Value, sTop.Value)
+	}
+	return similarTriangles(h, sTop, sEnd), nil
+}
+
+// similarTriangles is h(1 - a/b) with its first-order error.
+func similarTriangles(h, a, b Measured) Measured {
+	r := a.Value / b.Value
+	dh := (1 - r) * h.SD
+	da := h.Value / b.Value * a.SD
+	db := h.Value * r / b.Value * b.SD
+	return Measured{h.Value * (1 - r), math.Sqrt(dh*dh + da*da + db*db)}
+}
+
+func positive(what string, v float64) error {
+	if !(v > 0) || math.IsInf(v, 0) {
+		return fmt.Errorf("%s %v must be positive and finite", what, v)
+	}
+	return nil
+}
