@@ -1,0 +1,61 @@
+package overlay
+
+import (
+	"image"
+	"math"
+
+	"github.com/disintegration/imaging"
+
+	"shadowgap/detect"
+)
+
+// ChipOptions say how large a close-up is and what is drawn on it. The zero value gives about 320 pixels, annotated.
+type ChipOptions struct {
+	Size  int  // longer side of the result in pixels, at least 32; 0 = 320
+	Plain bool // leave the outlines out
+}
+
+// ChipRect returns the part of a picture with the given bounds that a close-up of m shows: the mark with as much again
+// around it, at least 48 × 36 pixels where the picture has them, in pixels of the capture.
+func ChipRect(bounds image.Rectangle, m detect.MarkRecord) image.Rectangle {
+	b := m.Box
+	padX := max(14, int(0.4*float64(b.W)), (48-b.W+1)/2)
+	padY := max(12, int(0.5*float64(b.H)), (36-b.H+1)/2)
+	r := b.Rect()
+	r = image.Rect(r.Min.X-padX, r.Min.Y-padY, r.Max.X+padX, r.Max.Y+padY)
+	// A strip several times wider than high reads badly as a close-up: give it rows.
+	if w, h := r.Dx(), r.Dy(); w > 3*h {
+		grow := (w/3 - h) / 2
+		r.Min.Y, r.Max.Y = r.Min.Y-grow, r.Max.Y+grow
+	}
+	return r.Intersect(bounds)
+}
+
+// Chip returns a close-up of one mark, cut out with its surroundings and scaled up, with highlight, shadow and gap drawn
+// unless Plain. A mark whose box lies outside the picture gives an empty image.
+func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
+	size := opt.Size
+	if size == 0 {
+		size = 320
+	}
+	size = max(size, 32)
+	b := img.Bounds()
+	r := ChipRect(image.Rect(0, 0, b.Dx(), b.Dy()), m)
+	if r.Empty() {
+		return image.NewNRGBA(image.Rectangle{})
+	}
+	k := float64(size) / float64(max(r.Dx(), r.Dy()))
+	w, h := max(1, int(math.Round(k*float64(r.Dx())))), max(1, int(math.Round(k*float64(r.Dy()))))
+	filter := imaging.CatmullRom
+	if k < 1 {
+		filter = imaging.Box // averages speckle on the way down instead of picking from it
+	}
+	out := imaging.Resize(imaging.Crop(img, r.Add(b.Min)), w, h, filter)
+	if opt.Plain {
+		return out
+	}
+	c := newCanvas(out, k, 0, Options{LineWidth: max(1.5, float64(size)/200), NoLabels: true})
+	c.ox, c.oy = float64(r.Min.X), float64(r.Min.Y)
+	c.marks([]detect.MarkRecord{m})
+	return toNRGBA(c.dc.Image())
+}

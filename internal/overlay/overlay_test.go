@@ -1,0 +1,257 @@
+package overlay
+
+import (
+	"bytes"
+	"errors"
+	"image"
+	"image/color"
+	"image/png"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"testing"
+
+	"shadowgap/detect"
+	"shadowgap/internal/overlay/overlaytest"
+)
+
+// keep saves a picture for a person to look at when SHADOWGAP_LOOK names a folder.
+func keep(t *testing.T, name string, data []byte) {
+	t.Helper()
+	dir := os.Getenv("SHADOWGAP_LOOK")
+	if dir == "" {
+		return
+	}
+	if err := os.WriteFile(filepath.Join(dir, name), data, 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func keepImage(t *testing.T, name string, img image.Image) {
+	t.Helper()
+	var b bytes.Buffer
+	if err := png.Encode(&b, img); err != nil {
+		t.Fatal(err)
+	}
+	keep(t, name, b.Bytes())
+}
+
+func TestDrawKeepsEvidenceAndMarksEveryClass(t *testing.T) {
+	img, capt, marks := overlaytest.Scene("a.png", 1)
+	before := slices.Clone(img.Pix)
+	out := Draw(img, capt, marks, Options{})
+	keepImage(t, "overlay.png", out)
+	if out.Bounds() != img.Bounds() {
+		t.Fatalf("bounds %v, want %v", out.Bounds(), img.Bounds())
+	}
+	for _, m := range marks {
+		if n := count(out, m.Box.Rect().Inset(-6), StyleOf(m.Class).Color); n < 20 {
+			t.Errorf("mark %s: only %d pixels of its class's colour around it", m.Mark, n)
+		}
+		for _, b := range []*detect.Box{m.Highlight, m.Shadow} {
+			if b == nil {
+				continue
+			}
+			in := b.Rect().Inset(3)
+			for y := in.Min.Y; y < in.Max.Y; y++ {
+				for x := in.Min.X; x < in.Max.X; x++ {
+					if c := img.RGBAAt(x, y); out.NRGBAAt(x, y) != (color.NRGBA{c.R, c.G, c.B, 255}) {
+						t.Fatalf("mark %s: pixel %d,%d inside its box was painted over", m.Mark, x, y)
+					}
+				}
+			}
+		}
+	}
+	if !bytes.Equal(before, img.Pix) {
+		t.Error("the capture itself was changed")
+	}
+}
+
+func TestDrawLeaderSpansTheGap(t *testing.T) {
+	img := image.NewGray(image.Rect(0, 0, 200, 60))
+	for _, tc := range []struct {
+		side     detect.Side
+		hi, sh   detect.Box
+		from, to float64
+	}{
+		{detect.Starboard, detect.Box{X: 50, Y: 20, W: 10, H: 10}, detect.Box{X: 100, Y: 20, W: 30, H: 10}, 60, 100},
+		{detect.Port, detect.Box{X: 120, Y: 20, W: 10, H: 10}, detect.Box{X: 40, Y: 20, W: 30, H: 10}, 120, 70},
+	} {
+		m := detect.MarkRecord{Side: tc.side, Class: detect.SuspendedTarget, Highlight: &tc.hi, Shadow: &tc.sh, Box: detect.BoxOf(tc.hi.Rect().Union(tc.sh.Rect()))}
+		from, to, row, ok := GapSpan(m)
+		if !ok || from != tc.from || to != tc.to || row != 25 {
+			t.Errorf("%s: gap from %v to %v at row %v (%v), want %v to %v at 25", tc.side, from, to, row, ok, tc.from, tc.to)
+		}
+		out := Draw(img, detect.CaptureRecord{}, []detect.MarkRecord{m}, Options{NoLabels: true, LineWidth: 1})
+		for x := int(min(tc.from, tc.to)) + 5; x < int(max(tc.from, tc.to))-5; x++ {
+			if out.NRGBAAt(x, 25) != StyleOf(m.Class).Color {
+				t.Fatalf("%s: no leader at x %d", tc.side, x)
+			}
+		}
+	}
+}
+
+func TestStylesDifferInColourAndLine(t *testing.T) {
+	colours, lines := map[color.NRGBA]bool{}, map[string]bool{}
+	for _, c := range detect.Classes {
+		st := StyleOf(c)
+		colours[st.Color], lines[st.Line] = true, true
+		if st.Name == "" || st.Short == "" {
+			t.Errorf("%s has no name", c)
+		}
+	}
+	if len(colours) != len(detect.Classes) || len(lines) != len(detect.Classes) {
+		t.Errorf("%d colours and %d line styles for %d classes", len(colours), len(lines), len(detect.Classes))
+	}
+}
+
+func TestDrawSurvivesOddInput(t *testing.T) {
+	far := detect.Box{X: 1 << 20, Y: -500, W: 3, H: 3}
+	nan := math.NaN()
+	capt := detect.CaptureRecord{Panels: []detect.PanelRecord{{Nadir: []detect.RowX{{0, nan}, {1, 5}}, Humps: []detect.Hump{{Rows: [2]int{-5, 1 << 20}}}}}}
+	marks := []detect.MarkRecord{{}, {Class: "new", Highlight: &far, Box: far}, {Shadow: &far}}
+	for _, size := range []image.Rectangle{image.Rect(0, 0, 1, 1), image.Rect(5, 7, 30, 20), image.Rect(0, 0, 4000, 1)} {
+		img := image.NewGray(size)
+		if out := Draw(img, capt, marks, Options{Legend: true}); out.Bounds().Dx() != size.Dx() || out.Bounds().Dy() <= size.Dy() {
+			t.Errorf("%v: drew %v", size, out.Bounds())
+		}
+		if got := Chip(img, marks[1], ChipOptions{}); !got.Bounds().Empty() {
+			t.Errorf("a close-up of a mark outside the picture is %v", got.Bounds())
+		}
+	}
+}
+
+func TestDrawTakesBoundsThatDoNotStartAtZero(t *testing.T) {
+	img, capt, marks := overlaytest.Scene("a.png", 1)
+	moved := &image.RGBA{Pix: img.Pix, Stride: img.Stride, Rect: img.Rect.Add(image.Pt(100, 50))}
+	a, b := Draw(img, capt, marks, Options{}), Draw(moved, capt, marks, Options{})
+	if !bytes.Equal(a.Pix, b.Pix) {
+		t.Error("the drawing depends on where the picture's bounds start")
+	}
+	if c, d := Chip(img, marks[0], ChipOptions{}), Chip(moved, marks[0], ChipOptions{}); !bytes.Equal(c.Pix, d.Pix) {
+		t.Error("the close-up depends on where the picture's bounds start")
+	}
+}
+
+func TestLegendNamesEverythingWithoutTouchingThePicture(t *testing.T) {
+	img, capt, marks := overlaytest.Scene("a.png", 2)
+	out := Draw(img, capt, marks, Options{Legend: true, ClassLabels: true})
+	keepImage(t, "overlay-legend.png", out)
+	strip := image.Rect(0, img.Bounds().Dy(), img.Bounds().Dx(), out.Bounds().Dy())
+	for _, c := range detect.Classes {
+		if count(out, strip, StyleOf(c).Color) < 5 {
+			t.Errorf("%s is not in the legend", c)
+		}
+	}
+}
+
+func TestChip(t *testing.T) {
+	img, _, marks := overlaytest.Scene("a.png", 1)
+	for _, m := range marks {
+		out := Chip(img, m, ChipOptions{})
+		keepImage(t, "chip-"+m.Mark+".png", out)
+		b := out.Bounds()
+		if max(b.Dx(), b.Dy()) != 320 {
+			t.Errorf("%s: size %v, want the longer side 320", m.Mark, b)
+		}
+		if !m.Box.Rect().In(ChipRect(img.Bounds(), m)) {
+			t.Errorf("%s: close-up cuts the mark off", m.Mark)
+		}
+		plain := Chip(img, m, ChipOptions{Plain: true, Size: 200})
+		if n := count(plain, plain.Bounds(), StyleOf(m.Class).Color); n > 20 {
+			t.Errorf("%s: %d pixels of its class's colour in a plain close-up", m.Mark, n)
+		}
+	}
+}
+
+func TestAltitudePlot(t *testing.T) {
+	_, capt, _ := overlaytest.Scene("a.png", 1)
+	panel := capt.Panels[0]
+	for _, u := range []Units{Metres, Feet} {
+		var b bytes.Buffer
+		if err := AltitudePlot(&b, panel, u); err != nil {
+			t.Fatal(err)
+		}
+		keep(t, "altitude-"+string(u)+".png", b.Bytes())
+		if _, err := png.Decode(&b); err != nil {
+			t.Errorf("%s: not a PNG: %v", u, err)
+		}
+	}
+	panel.AltitudeM = nil
+	panel.AltitudePx[3][1] = math.NaN()
+	var b bytes.Buffer
+	if err := AltitudePlot(&b, panel, Metres); err != nil {
+		t.Errorf("in pixels, with a row that has no altitude: %v", err)
+	}
+	if err := AltitudePlot(&b, detect.PanelRecord{}, Metres); !errors.Is(err, ErrNoAltitude) {
+		t.Errorf("error %v, want ErrNoAltitude", err)
+	}
+}
+
+func TestStripFollowsRangeOnBothSides(t *testing.T) {
+	img, capt, marks := overlaytest.Scene("a.png", 1)
+	for _, m := range marks[:3] {
+		s, err := StripOf(img, capt, m, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !s.FromNadir || s.SlantPx[0] >= s.SlantPx[len(s.SlantPx)-1] {
+			t.Errorf("%s: range does not grow outward from the nadir", m.Mark)
+		}
+		if s.Highlight[1] > s.Shadow[0] {
+			t.Errorf("%s: shadow at %v px is not behind the highlight at %v px", m.Mark, s.Shadow, s.Highlight)
+		}
+		if hi, sh := meanOver(s, s.Highlight), meanOver(s, s.Shadow); hi < 2*sh {
+			t.Errorf("%s: brightness %.2f in the highlight, %.2f in the shadow", m.Mark, hi, sh)
+		}
+		var b bytes.Buffer
+		if err := StripPlot(&b, s, StyleOf(m.Class), RangePerPx(m), Metres); err != nil {
+			t.Fatal(err)
+		}
+		keep(t, "strip-"+m.Mark+".png", b.Bytes())
+	}
+	if got := RangePerPx(marks[0]); math.Abs(got-overlaytest.RangePerPx) > 1e-9 {
+		t.Errorf("scale %v m a pixel, want %v", got, overlaytest.RangePerPx)
+	}
+	if _, err := StripOf(img, capt, detect.MarkRecord{Box: detect.Box{X: 5000, Y: 5000, W: 2, H: 2}}, nil); !errors.Is(err, ErrNoStrip) {
+		t.Errorf("error %v, want ErrNoStrip", err)
+	}
+}
+
+func TestFeetAreInternationalFeet(t *testing.T) {
+	// 1 ft = 0.3048 m exactly (international yard and pound agreement, 1959).
+	if got := Feet.FromMetres(0.3048); math.Abs(got-1) > 1e-12 {
+		t.Errorf("0.3048 m = %v ft, want 1", got)
+	}
+}
+
+func meanOver(s *Strip, span [2]float64) float64 {
+	sum, n := 0.0, 0
+	for i, x := range s.SlantPx {
+		if x > span[0] && x < span[1] {
+			sum, n = sum+s.Echo[i], n+1
+		}
+	}
+	return sum / float64(max(n, 1))
+}
+
+func count(img *image.NRGBA, r image.Rectangle, c color.NRGBA) int {
+	n := 0
+	r = r.Intersect(img.Bounds())
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
+			if img.NRGBAAt(x, y) == c {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+func BenchmarkDraw(b *testing.B) {
+	img, capt, marks := overlaytest.Scene("a.png", 1)
+	for b.Loop() {
+		Draw(img, capt, marks, Options{})
+	}
+}
