@@ -1,0 +1,169 @@
+package features
+
+import (
+	"encoding/json"
+	"math"
+	"math/rand/v2"
+	"os"
+	"slices"
+	"testing"
+)
+
+type componentFixtures struct {
+	Source     string
+	Components []struct {
+		Rows, Cols, Connectivity int
+		Mask                     []string
+		Labels                   []int32
+		Regions                  []struct {
+			Box      [4]int // row0, col0, row1, col1
+			Area     int
+			Centroid [2]float64
+		}
+	}
+	Ellipses []struct {
+		Theta, A, B, Area, Major, Minor, Orientation, Extent float64
+	}
+}
+
+func readJSON(t *testing.T, path string, into any) {
+	t.Helper()
+	b, err := os.ReadFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := json.Unmarshal(b, into); err != nil {
+		t.Fatalf("%s: %v", path, err)
+	}
+}
+
+// testdata/components.json was written by scikit-image 0.19.3; see testdata/README.md.
+func TestComponentsAgreeWithScikitImage(t *testing.T) {
+	var fx componentFixtures
+	readJSON(t, "testdata/components.json", &fx)
+	for i, c := range fx.Components {
+		mask := make([]uint8, 0, c.Rows*c.Cols)
+		for _, line := range c.Mask {
+			for _, ch := range line {
+				mask = append(mask, map[rune]uint8{'#': 255, '.': 0}[ch])
+			}
+		}
+		comps, err := Components(mask, c.Rows, c.Cols, Connectivity(c.Connectivity))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(comps) != len(c.Regions) {
+			t.Errorf("case %d: %d components, want %d", i, len(comps), len(c.Regions))
+			continue
+		}
+		for j, want := range c.Regions {
+			got := comps[j]
+			if got.Label != j+1 || [4]int{got.Row0, got.Col0, got.Row1, got.Col1} != want.Box || got.Area != want.Area {
+				t.Errorf("case %d component %d: %+v, want %+v", i, j+1, got, want)
+			}
+			near(t, "centroid row", got.CentroidRow, want.Centroid[0], 1e-8)
+			near(t, "centroid column", got.CentroidCol, want.Centroid[1], 1e-8)
+		}
+		labels, err := LabelImage(comps, c.Rows, c.Cols)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.Labels != nil && !slices.Equal(labels, c.Labels) {
+			t.Errorf("case %d: labels differ", i)
+		}
+	}
+}
+
+func TestShapeAgreesWithScikitImage(t *testing.T) {
+	var fx componentFixtures
+	readJSON(t, "testdata/components.json", &fx)
+	for _, e := range fx.Ellipses {
+		const rows, cols = 48, 64
+		mask := make([]uint8, rows*cols)
+		for r := range rows {
+			for c := range cols {
+				dx, dy := float64(c-32), float64(r-24)
+				u := dx*math.Cos(e.Theta) + dy*math.Sin(e.Theta)
+				v := -dx*math.Sin(e.Theta) + dy*math.Cos(e.Theta)
+				if u*u/(e.A*e.A)+v*v/(e.B*e.B) <= 1 {
+					mask[r*cols+c] = 1
+				}
+			}
+		}
+		comps, err := Components(mask, rows, cols, Connect4)
+		if err != nil || len(comps) != 1 {
+			t.Fatalf("%d components, %v", len(comps), err)
+		}
+		s, err := ShapeOf(comps[0], 1, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near(t, "area", s.Area, e.Area, 0)
+		// scikit-image takes pixels as points and axes of an ellipse; ours are filled cells and sides of a rectangle.
+		near(t, "major axis", 4*math.Sqrt((s.Length*s.Length-1)/12), e.Major, 1e-6)
+		near(t, "minor axis", 4*math.Sqrt((s.Width*s.Width-1)/12), e.Minor, 1e-6)
+		// Its angle runs from the row axis.
+		near(t, "orientation", math.Sin(s.Orientation-(math.Pi/2-e.Orientation)), 0, 1e-6)
+		near(t, "extent", s.Extent, e.Extent, 1e-9)
+		near(t, "fill", s.Fill, math.Pi/3, 0.02)
+	}
+}
+
+func TestShapeOfRectangleIsExact(t *testing.T) {
+	const rows, cols = 9, 30
+	mask := make([]uint8, rows*cols)
+	for r := 2; r < 6; r++ {
+		for c := 5; c < 26; c++ {
+			mask[r*cols+c] = 1
+		}
+	}
+	comps, err := Components(mask, rows, cols, Connect8)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := ShapeOf(comps[0], 0.5, 0.1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	near(t, "length", s.Length, 2.1, 1e-12)
+	near(t, "width", s.Width, 2.0, 1e-12)
+	near(t, "fill", s.Fill, 1, 1e-12)
+	near(t, "orientation", s.Orientation, 0, 1e-12)
+	if _, err := ShapeOf(Component{}, 1, 1); err == nil {
+		t.Error("no pixels: no error")
+	}
+	if _, err := ShapeOf(comps[0], 0, 1); err == nil {
+		t.Error("no spacing: no error")
+	}
+}
+
+func TestComponentsRefuseWrongShapes(t *testing.T) {
+	if _, err := Components(make([]uint8, 5), 2, 3, Connect4); err == nil {
+		t.Error("wrong length: no error")
+	}
+	if _, err := Components(make([]uint8, 6), 2, 3, 5); err == nil {
+		t.Error("connectivity 5: no error")
+	}
+	if _, err := LabelImage([]Component{{Label: 1, Row1: 9, Col1: 1}}, 2, 2); err == nil {
+		t.Error("component outside: no error")
+	}
+}
+
+func BenchmarkComponents(b *testing.B) {
+	const rows, cols = 1080, 1920
+	rng := rand.New(rand.NewPCG(4, 4))
+	mask := make([]uint8, rows*cols)
+	for range 4000 {
+		r, c := rng.IntN(rows-6), rng.IntN(cols-10)
+		for i := range 5 {
+			for j := range 9 {
+				mask[(r+i)*cols+c+j] = 1
+			}
+		}
+	}
+	for b.Loop() {
+		if _, err := Components(mask, rows, cols, Connect8); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
