@@ -1,0 +1,29 @@
+package export
+
+import (
+	"encoding/json"
+	"io"
+	"iter"
+
+	"shadowgap/detect"
+)
+
+// MarksJSONL writes marks.jsonl: one mark a line.
+func MarksJSONL(w io.Writer, marks Marks) error { return jsonl(w, marks) }
+
+// CapturesJSONL writes captures.jsonl: one capture a line.
+func CapturesJSONL(w io.Writer, captures Captures) error { return jsonl(w, captures) }
+
+func jsonl[T detect.MarkRecord | detect.CaptureRecord](w io.Writer, records iter.Seq2[*T, error]) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	for rec, err := range records {
+		if err != nil {
+			return err
+		}
+		if err := enc.Encode(rec); err != nil {
+			return err
+		}
+	}
+	return nil
+}

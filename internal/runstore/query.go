@@ -1,0 +1,119 @@
+package runstore
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+	"iter"
+	"strings"
+
+	"shadowgap/detect"
+)
+
+// Filter chooses marks. The zero value takes all.
+type Filter struct {
+	MinOdds  float64        // of the mark's own class
+	Classes  []detect.Class // any of these; empty = all
+	Accepted bool           // only marks whose newest decision is to accept them
+}
+
+// Captures yields every capture, the most interesting first, then by path. It stops after the first error.
+func (s *Store) Captures(ctx context.Context) iter.Seq2[*detect.CaptureRecord, error] {
+	return records(ctx, s.db, detect.DecodeCapture, "SELECT record FROM captures ORDER BY interest DESC, path, sha256")
+}
+
+// Unread yields the captures that are not of status read, by path.
+func (s *Store) Unread(ctx context.Context) iter.Seq2[*detect.CaptureRecord, error] {
+	return records(ctx, s.db, detect.DecodeCapture, "SELECT record FROM captures WHERE status <> 'read' ORDER BY path, sha256")
+}
+
+// Marks yields the marks that f takes in the order of their captures, best first within one. It stops after the first error.
+func (s *Store) Marks(ctx context.Context, f Filter) iter.Seq2[*detect.MarkRecord, error] {
+	where := []string{"m.odds >= ?"}
+	args := []any{f.MinOdds}
+	if len(f.Classes) > 0 {
+		where = append(where, "m.class IN (?"+strings.Repeat(", ?", len(f.Classes)-1)+")")
+		for _, c := range f.Classes {
+			args = append(args, string(c))
+		}
+	}
+	if f.Accepted {
+		where = append(where, "(SELECT verdict FROM decisions d WHERE d.mark = m.id ORDER BY d.id DESC LIMIT 1) = 'accept'")
+	}
+	query := "SELECT m.record FROM captures c JOIN marks m ON m.capture = c.id WHERE " + strings.Join(where, " AND ") +
+		" ORDER BY c.interest DESC, c.path, c.sha256, m.ord"
+	return records(ctx, s.db, detect.DecodeMark, query, args...)
+}
+
+// MarksOf yields the marks of one capture, best first.
+func (s *Store) MarksOf(ctx context.Context, c *detect.CaptureRecord) iter.Seq2[*detect.MarkRecord, error] {
+	return records(ctx, s.db, detect.DecodeMark, "SELECT record FROM marks WHERE capture = ? ORDER BY ord", CaptureID(c.Capture, c.SHA256))
+}
+
+// records yields the rows of a query with one column, a JSON record.
+func records[T any](ctx context.Context, db *sql.DB, decode func([]byte) (*T, error), query string, args ...any) iter.Seq2[*T, error] {
+	return func(yield func(*T, error) bool) {
+		rows, err := db.QueryContext(ctx, query, args...)
+		if err != nil {
+			yield(nil, fmt.Errorf("reading the run: %w", err))
+			return
+		}
+		defer rows.Close()
+		for rows.Next() {
+			var line []byte
+			if err := rows.Scan(&line); err != nil {
+				yield(nil, fmt.Errorf("reading the run: %w", err))
+				return
+			}
+			rec, err := decode(line)
+			if err != nil {
+				yield(nil, fmt.Errorf("reading the run: %w", err))
+				return
+			}
+			if !yield(rec, nil) {
+				return
+			}
+		}
+		if err := rows.Err(); err != nil {
+			yield(nil, fmt.Errorf("reading the run: %w", err))
+		}
+	}
+}
+
+// Tally counts what a run holds.
+type Tally struct {
+	Captures map[detect.Status]int
+	Marks    map[detect.Class]int
+}
+
+// Tally counts captures by status and marks by class.
+func (s *Store) Tally(ctx context.Context) (Tally, error) {
+	t := Tally{Captures: map[detect.Status]int{}, Marks: map[detect.Class]int{}}
+	if err := count(ctx, s.db, "SELECT status, count(*) FROM captures GROUP BY status", t.Captures); err != nil {
+		return Tally{}, err
+	}
+	if err := count(ctx, s.db, "SELECT class, count(*) FROM marks GROUP BY class", t.Marks); err != nil {
+		return Tally{}, err
+	}
+	return t, nil
+}
+
+func count[K ~string](ctx context.Context, db *sql.DB, query string, into map[K]int) error {
+	rows, err := db.QueryContext(ctx, query)
+	if err != nil {
+		return fmt.Errorf("counting: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var key string
+		var n int
+		if err := rows.Scan(&key, &n); err != nil {
+			return fmt.Errorf("counting: %w", err)
+		}
+		into[K(key)] = n
+	}
+	if err := rows.Err(); err != nil {
+		return fmt.Errorf("counting: %w", err)
+	}
+	return nil
+}

@@ -1,0 +1,216 @@
+// Package runstore keeps a run's results in one SQLite database, run.db in the run folder: the one place of truth that
+// every export is made from.
+package runstore
+
+import (
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+
+	_ "github.com/mattn/go-sqlite3" // the "sqlite3" driver
+	"golang.org/x/sys/unix"
+
+	"shadowgap/detect"
+)
+
+// FileName is the name of the database inside a run folder.
+const FileName = "run.db"
+
+const lockName = "run.lock"
+
+// Errors of Open and Create, for errors.Is.
+var (
+	ErrNotRun = errors.New("not a run folder")
+	ErrInUse  = errors.New("run folder is in use")
+)
+
+// Store is an open run. It is safe for concurrent use.
+type Store struct {
+	db   *sql.DB
+	dir  string
+	lock *os.File // held by the one process that writes results; nil otherwise
+}
+
+// IsRun reports whether dir holds a run.
+func IsRun(dir string) bool {
+	info, err := os.Stat(filepath.Join(dir, FileName))
+	return err == nil && info.Mode().IsRegular()
+}
+
+// Create opens the run in dir for writing, making folder and database when they are missing. It returns ErrNotRun when
+// dir holds other things than a run, and ErrInUse when another process is writing to it.
+func Create(ctx context.Context, dir string) (*Store, error) {
+	if !IsRun(dir) {
+		entries, err := os.ReadDir(dir)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			if err := os.MkdirAll(dir, 0o755); err != nil {
+				return nil, fmt.Errorf("making the run folder: %w", err)
+			}
+		case err != nil:
+			return nil, fmt.Errorf("looking at %s: %w", dir, err)
+		case len(entries) > 0 && !onlyLock(entries):
+			return nil, fmt.Errorf("%s is a folder with other files in it: %w", dir, ErrNotRun)
+		}
+	}
+	lock, err := takeLock(filepath.Join(dir, lockName))
+	if err != nil {
+		return nil, err
+	}
+	s, err := openDB(ctx, dir)
+	if err != nil {
+		lock.Close()
+		return nil, err
+	}
+	s.lock = lock
+	return s, nil
+}
+
+// onlyLock is the state a process leaves that died between taking the lock and making the database.
+func onlyLock(entries []fs.DirEntry) bool {
+	return len(entries) == 1 && entries[0].Name() == lockName
+}
+
+// Open opens the run in dir for reading and for decisions. It returns ErrNotRun when there is none.
+func Open(ctx context.Context, dir string) (*Store, error) {
+	if !IsRun(dir) {
+		return nil, fmt.Errorf("%s holds no %s: %w", dir, FileName, ErrNotRun)
+	}
+	return openDB(ctx, dir)
+}
+
+func takeLock(path string) (*os.File, error) {
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o644)
+	if err != nil {
+		return nil, fmt.Errorf("taking the run's lock: %w", err)
+	}
+	// The lock goes with the process, however it ends.
+	err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
+	if err != nil {
+		f.Close()
+		if errors.Is(err, unix.EWOULDBLOCK) {
+			return nil, fmt.Errorf("another shadowgap is writing to %s: %w", filepath.Dir(path), ErrInUse)
+		}
+		return nil, fmt.Errorf("taking the run's lock %s: %w", path, err)
+	}
+	return f, nil
+}
+
+func openDB(ctx context.Context, dir string) (*Store, error) {
+	abs, err := filepath.Abs(filepath.Join(dir, FileName))
+	if err != nil {
+		return nil, fmt.Errorf("opening %s: %w", dir, err)
+	}
+	// synchronous=FULL: a capture that was reported done is still done after a power cut.
+	dsn := url.URL{Scheme: "file", Path: abs, RawQuery: "_journal_mode=WAL&_synchronous=FULL&_busy_timeout=10000&_foreign_keys=1&_txlock=immediate"}
+	db, err := sql.Open("sqlite3", dsn.String())
+	if err != nil {
+		return nil, fmt.Errorf("opening %s: %w", abs, err)
+	}
+	if err := migrate(ctx, db); err != nil {
+		db.Close()
+		return nil, fmt.Errorf("opening %s: %w", abs, err)
+	}
+	return &Store{db: db, dir: dir}, nil
+}
+
+// Dir is the run folder.
+func (s *Store) Dir() string { return s.dir }
+
+// Close closes the database and gives the lock back.
+func (s *Store) Close() error {
+	err := s.db.Close()
+	if s.lock != nil {
+		err = errors.Join(err, s.lock.Close())
+	}
+	if err != nil {
+		return fmt.Errorf("closing %s: %w", filepath.Join(s.dir, FileName), err)
+	}
+	return nil
+}
+
+// CaptureID names a capture: 12 hex digits from its path in the run and its content.
+func CaptureID(path, sha256Hex string) string {
+	sum := sha256.Sum256([]byte(path + "\x00" + sha256Hex))
+	return hex.EncodeToString(sum[:6])
+}
+
+// Done reports whether the capture has a result that was made from the same content with the same settings and model.
+func (s *Store) Done(ctx context.Context, path, sha256Hex, settings, model string) (bool, error) {
+	var one int
+	err := s.db.QueryRowContext(ctx, "SELECT 1 FROM captures WHERE id = ? AND settings = ? AND model = ?",
+		CaptureID(path, sha256Hex), settings, model).Scan(&one)
+	if errors.Is(err, sql.ErrNoRows) {
+		return false, nil
+	}
+	if err != nil {
+		return false, fmt.Errorf("looking up %s: %w", path, err)
+	}
+	return true, nil
+}
+
+// Put stores a capture with its marks, best first, in one transaction. An older result of the same file (root and path) is replaced.
+func (s *Store) Put(ctx context.Context, root string, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
+	err := inTx(ctx, s.db, func(tx *sql.Tx) error { return put(ctx, tx, root, c, marks) })
+	if err != nil {
+		return fmt.Errorf("storing the result of %s: %w", c.Capture, err)
+	}
+	return nil
+}
+
+func put(ctx context.Context, tx *sql.Tx, root string, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
+	record, err := json.Marshal(c)
+	if err != nil {
+		return err
+	}
+	id := CaptureID(c.Capture, c.SHA256)
+	if _, err := tx.ExecContext(ctx, "DELETE FROM captures WHERE id = ? OR (root = ? AND path = ?)", id, root, c.Capture); err != nil {
+		return err
+	}
+	_, err = tx.ExecContext(ctx,
+		"INSERT INTO captures (id, root, path, sha256, settings, model, status, why, interest, record) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+		id, root, c.Capture, c.SHA256, c.Versions.Settings, c.Versions.Model, c.Status, c.Why, c.Interest, record)
+	if err != nil {
+		return err
+	}
+	for i := range marks {
+		m := &marks[i]
+		line, err := json.Marshal(m)
+		if err != nil {
+			return fmt.Errorf("mark %s: %w", m.Mark, err)
+		}
+		_, err = tx.ExecContext(ctx, "INSERT INTO marks (capture, ord, id, class, odds, record) VALUES (?, ?, ?, ?, ?, ?)",
+			id, i, m.Mark, m.Class, m.Odds[m.Class], line)
+		if err != nil {
+			return fmt.Errorf("mark %s: %w", m.Mark, err)
+		}
+	}
+	return nil
+}
+
+// Meta returns a value kept with the run, "" when there is none.
+func (s *Store) Meta(ctx context.Context, key string) (string, error) {
+	var value string
+	err := s.db.QueryRowContext(ctx, "SELECT value FROM meta WHERE key = ?", key).Scan(&value)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return "", fmt.Errorf("reading %q of the run: %w", key, err)
+	}
+	return value, nil
+}
+
+// SetMeta keeps a value with the run.
+func (s *Store) SetMeta(ctx context.Context, key, value string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value", key, value)
+	if err != nil {
+		return fmt.Errorf("keeping %q with the run: %w", key, err)
+	}
+	return nil
+}
