@@ -1,0 +1,93 @@
+package track
+
+import (
+	"bufio"
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+)
+
+// ErrTooBig is wrapped by errors about a log beyond Options.MaxBytes or Options.MaxPoints.
+var ErrTooBig = errors.New("log too big")
+
+// ReadFile reads a GPX 1.1, NMEA 0183 or CSV log, told apart by content. Errors name the file.
+func ReadFile(path string, opt Options) (*Track, error) {
+	f, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("reading track: %w", err)
+	}
+	defer f.Close()
+	if st, err := f.Stat(); err != nil {
+		return nil, fmt.Errorf("reading track %s: %w", path, err)
+	} else if !st.Mode().IsRegular() {
+		return nil, fmt.Errorf("reading track %s: not a plain file", path)
+	}
+	t, err := Read(f, opt)
+	if err != nil {
+		return nil, fmt.Errorf("reading track %s: %w", filepath.Clean(path), err)
+	}
+	return t, nil
+}
+
+// Read reads a GPX 1.1, NMEA 0183 or CSV log, told apart by content.
+func Read(r io.Reader, opt Options) (*Track, error) {
+	br := bufio.NewReaderSize(r, 8<<10)
+	head, err := br.Peek(4 << 10)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return nil, err
+	}
+	head = bytes.TrimLeft(bytes.TrimPrefix(head, []byte("\xef\xbb\xbf")), " \t\r\n")
+	switch {
+	case len(head) == 0:
+		return nil, errors.New("the file is empty")
+	case bytes.HasPrefix(head, []byte("\xff\xfe")), bytes.HasPrefix(head, []byte("\xfe\xff")):
+		return nil, errors.New("UTF-16 text: save it as UTF-8")
+	case head[0] == '<':
+		return ReadGPX(br, opt)
+	case looksNMEA(head):
+		return ReadNMEA(br, opt)
+	case bytes.IndexByte(head, 0) >= 0:
+		return nil, errors.New("a binary file: a track is GPX, NMEA 0183 or CSV text")
+	}
+	return ReadCSV(br, opt)
+}
+
+// looksNMEA says whether one of the first lines holds a sentence start followed by a talker and a comma.
+func looksNMEA(head []byte) bool {
+	for line := range strings.Lines(string(head)) {
+		if i := strings.IndexAny(line, "$!"); i >= 0 && strings.IndexByte(line[i:], ',') >= 4 {
+			return true
+		}
+	}
+	return false
+}
+
+// capped reads at most left bytes and then fails with ErrTooBig. burst bytes may pass between two calls of rest, which
+// bounds how much a single token of a parser can hold.
+type capped struct {
+	r           io.Reader
+	left, burst int64
+	used        int64
+}
+
+func (c *capped) Read(p []byte) (int, error) {
+	if c.left <= 0 {
+		return 0, fmt.Errorf("more than the allowed bytes: %w", ErrTooBig)
+	}
+	if c.burst > 0 && c.used > c.burst {
+		return 0, fmt.Errorf("one element of more than %d bytes: %w", c.burst, ErrTooBig)
+	}
+	if int64(len(p)) > c.left {
+		p = p[:c.left]
+	}
+	n, err := c.r.Read(p)
+	c.left -= int64(n)
+	c.used += int64(n)
+	return n, err
+}
+
+func (c *capped) rest() { c.used = 0 }
