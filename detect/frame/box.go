@@ -1,0 +1,213 @@
+package frame
+
+import (
+	"image"
+	"slices"
+)
+
+// bestRect finds the rectangle of cells with the largest sum of weights (maximum subarray over every pair of rows, the
+// shorter side paired). It returns an empty rectangle when no weight is positive.
+func bestRect(w []float32, cw, ch int) (cells image.Rectangle, sum float32) {
+	if ch > cw {
+		t := make([]float32, len(w))
+		for y := 0; y < ch; y++ {
+			for x := 0; x < cw; x++ {
+				t[x*ch+y] = w[y*cw+x]
+			}
+		}
+		r, s := bestRect(t, ch, cw)
+		return image.Rect(r.Min.Y, r.Min.X, r.Max.Y, r.Max.X), s
+	}
+	col := make([]float32, cw)
+	for top := 0; top < ch; top++ {
+		clear(col)
+		for bot := top; bot < ch; bot++ {
+			row := w[bot*cw : (bot+1)*cw]
+			var run float32
+			start := 0
+			for x, v := range row {
+				col[x] += v
+				if run <= 0 {
+					run, start = 0, x
+				}
+				run += col[x]
+				if run > sum {
+					sum = run
+					cells = image.Rect(start, top, x+1, bot+1)
+				}
+			}
+		}
+	}
+	return cells, sum
+}
+
+// activeRow is the part of row y, between x0 and x1, whose pixels differ from their right neighbour.
+func (s *sample) activeRow(buf []uint32, y, x0, x1 int) float64 {
+	buf = buf[:x1-x0]
+	s.p.read(buf, x0, y)
+	n := 0
+	for i := 1; i < len(buf); i++ {
+		if buf[i] != buf[i-1] && colourDiff(buf[i], buf[i-1]) >= s.thr {
+			n++
+		}
+	}
+	return float64(n) / float64(max(1, len(buf)-1))
+}
+
+// activeCols is, for each column of [x0, x1), the part of sampled row pairs in [y0, y1) that differ downwards.
+func (s *sample) activeCols(x0, x1, y0, y1 int) []float64 {
+	out := make([]float64, x1-x0)
+	i, j := s.rowsIn(y0, y1)
+	pairs := 0
+	for k := i; k+1 < j; k++ {
+		if s.ys[k+1] != s.ys[k]+1 {
+			continue
+		}
+		pairs++
+		a, b := s.row(k)[x0:x1], s.row(k + 1)[x0:x1]
+		for x := range a {
+			if a[x] != b[x] && colourDiff(a[x], b[x]) >= s.thr {
+				out[x]++
+			}
+		}
+	}
+	for x := range out {
+		out[x] /= float64(max(1, pairs))
+	}
+	return out
+}
+
+// refine moves the sides of a rectangle found in cells to the pixel where texture begins.
+func (s *sample) refine(r image.Rectangle) image.Rectangle {
+	full := image.Rect(0, 0, s.p.w, s.p.h)
+	for range 2 {
+		out := image.Rect(r.Min.X-2*s.cell, r.Min.Y-2*s.cell, r.Max.X+2*s.cell, r.Max.Y+2*s.cell).Intersect(full)
+		buf := make([]uint32, r.Dx())
+		rows := func(y int) float64 { return s.activeRow(buf, y, r.Min.X, r.Max.X) }
+		top := edge(rows, out.Min.Y, min(r.Min.Y+2*s.cell, r.Max.Y))
+		bot := out.Max.Y - 1 - edge(func(i int) float64 { return rows(out.Max.Y - 1 - i) }, 0, out.Max.Y-max(r.Max.Y-2*s.cell, r.Min.Y))
+		if bot < top {
+			return image.Rectangle{}
+		}
+		r.Min.Y, r.Max.Y = top, bot+1
+		act := s.activeCols(out.Min.X, out.Max.X, r.Min.Y, r.Max.Y)
+		cols := func(i int) float64 { return act[i] }
+		left := edge(cols, 0, min(r.Min.X+2*s.cell, r.Max.X)-out.Min.X)
+		right := len(act) - 1 - edge(func(i int) float64 { return act[len(act)-1-i] }, 0, out.Max.X-max(r.Max.X-2*s.cell, r.Min.X))
+		if right < left {
+			return image.Rectangle{}
+		}
+		r.Min.X, r.Max.X = out.Min.X+left, out.Min.X+right+1
+	}
+	return r
+}
+
+// edge walks from lo (outside) to hi (inside) and returns the first index where activity reaches half of what the inside
+// shows, and holds it over most of the next few indices: a line of text must not count as the panel's beginning.
+func edge(activity func(int) float64, lo, hi int) int {
+	if hi <= lo {
+		return lo
+	}
+	a := make([]float64, hi-lo)
+	for i := range a {
+		a[i] = activity(lo + i)
+	}
+	inner := slices.Clone(a[len(a)/2:])
+	slices.Sort(inner)
+	level := 0.5 * inner[len(inner)/2]
+	const hold = 6
+	for i := range a {
+		if a[i] < level || a[i] == 0 {
+			continue
+		}
+		ok, n := 0, 0
+		for _, v := range a[i:min(i+hold, len(a))] {
+			n++
+			if v >= level {
+				ok++
+			}
+		}
+		if 5*ok >= 4*n {
+			return lo + i
+		}
+	}
+	return hi - 1
+}
+
+// quietWeights are the weights of a second search: cells that show no echo cost almost nothing, so that a water column
+// doesn't part the two sides, while bars in a constant colour that is not the palette's end stay dear.
+func (s *sample) quietWeights(cells []cellStat, weight []float32, pal *palette) []float32 {
+	out := slices.Clone(weight)
+	end := pal.weakEnd()
+	for i, c := range cells {
+		if c.active >= 0.35 || weight[i] <= -1 {
+			continue
+		}
+		v, ok := pal.value(c.mean())
+		d := unpack(c.mean()).sub(end).norm()
+		if ok && v < quietLevel && (c.active > 0.02 || d < 6) {
+			out[i] = -0.02
+		}
+	}
+	return out
+}
+
+// quietLevel is the echo strength under which a still area may be water.
+const quietLevel = 0.18
+
+// widen moves the left and right sides out over a water column at the panel's edge: columns that hold no echo over
+// their whole height. A bar with a ruler-straight edge is not water, whatever its colour.
+func (s *sample) widen(pal *palette, r image.Rectangle) image.Rectangle {
+	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+	if j-i < 4 {
+		return r
+	}
+	quiet := func(x int) bool {
+		n := 0
+		for k := i; k < j; k++ {
+			if v, ok := pal.value(s.row(k)[x]); ok && v < quietLevel {
+				n++
+			}
+		}
+		return 10*n >= 9*(j-i)
+	}
+	x := r.Min.X
+	for x > 0 && quiet(x-1) {
+		x--
+	}
+	if r.Min.X-x > 2 && !s.straight(pal, i, j, r.Min.X, 1) {
+		r.Min.X = x
+	}
+	x = r.Max.X
+	for x < s.p.w && quiet(x) {
+		x++
+	}
+	if x-r.Max.X > 2 && !s.straight(pal, i, j, r.Max.X-1, -1) {
+		r.Max.X = x
+	}
+	return r
+}
+
+// straight says whether echoes begin at the same column in nearly every row, looking from x in direction step.
+func (s *sample) straight(pal *palette, i, j, x, step int) bool {
+	const reach = 24
+	var hist [2*reach + 1]int
+	for k := i; k < j; k++ {
+		row := s.row(k)
+		for d := -reach; d <= reach; d++ {
+			q := x + d*step
+			if q < 0 || q >= len(row) {
+				continue
+			}
+			if v, ok := pal.value(row[q]); !ok || v >= quietLevel {
+				hist[d+reach]++
+				break
+			}
+		}
+	}
+	best := 0
+	for d := 0; d+1 < len(hist); d++ {
+		best = max(best, hist[d]+hist[d+1])
+	}
+	return 10*best >= 7*(j-i)
+}

@@ -1,0 +1,135 @@
+// Package frame finds the side-scan panels in a decoded screen capture and turns their colours into echo strength,
+// whatever the palette. It never guesses: a picture without side-scan gives no panel and the reason.
+package frame
+
+import (
+	"context"
+	"fmt"
+	"image"
+	"math"
+
+	"shadowgap/features"
+)
+
+// Options tune the search. The zero value is right for screen captures and crops.
+type Options struct {
+	MinPanelPx int // least panel area in pixels; 0 = 2000
+}
+
+// Panel is one side-scan panel of a capture.
+type Panel struct {
+	Box        image.Rectangle // pixels of the capture, its bounds' origin at 0, 0
+	Echo       *features.Grid  // rows × columns of Box, echo strength 0..1, 1 = strongest the display can show
+	Valid      []uint8         // rows × columns; 1 = echo, 0 = screen furniture drawn over it, or padding
+	NadirX     float64         // rough column of the nadir in panel pixels; NaN when not in view
+	Crop       bool            // no water column on both sides of a nadir in view: one side or bottom only
+	Inverted   bool            // the display shows strong echoes dark
+	Palette    string          // "grey" or "colour"
+	Confidence float64         // 0..1 that this is side-scan
+	Notes      []string        // what was found, in plain words
+}
+
+// The least size of a picture, and of a panel's shorter side, that is worth looking at.
+const (
+	minPicture = 48
+	minSide    = 12
+)
+
+// Find returns the side-scan panels of img, largest first, or none and the reason. It returns an error only when ctx
+// ends.
+func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, why string, err error) {
+	b := img.Bounds()
+	if b.Dx() < minPicture || b.Dy() < minPicture {
+		return nil, fmt.Sprintf("too small: %d × %d pixels, at least %d × %d needed", b.Dx(), b.Dy(), minPicture, minPicture), nil
+	}
+	if opt.MinPanelPx <= 0 {
+		opt.MinPanelPx = 2000
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, "", fmt.Errorf("finding the panel: %w", err)
+	}
+	px := newPixels(img)
+	s := newSample(px)
+	if c, flat := s.flat(); flat {
+		return nil, fmt.Sprintf("flat picture: every sampled pixel has colour #%06x", c), nil
+	}
+	cells := s.stats()
+	weight := make([]float32, len(cells))
+	for i, c := range cells {
+		weight[i] = c.active - 0.35
+	}
+	why = "no area with the texture of an echo picture"
+	for range 3 {
+		if err := ctx.Err(); err != nil {
+			return nil, "", fmt.Errorf("finding the panel: %w", err)
+		}
+		box, _ := bestRect(weight, s.cw, s.ch)
+		if box.Empty() {
+			break
+		}
+		pan, no, err := s.panel(cells, weight, box, opt)
+		if err != nil {
+			return nil, "", err
+		}
+		for y := box.Min.Y; y < box.Max.Y; y++ {
+			for x := box.Min.X; x < box.Max.X; x++ {
+				weight[y*s.cw+x] = -1
+			}
+		}
+		if pan == nil {
+			why = no
+			continue
+		}
+		panels = append(panels, *pan)
+		break
+	}
+	if len(panels) > 0 {
+		why = ""
+	}
+	return panels, why, nil
+}
+
+// panel turns a rectangle of textured cells into a panel, or says why it is none.
+func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, opt Options) (*Panel, string, error) {
+	r := s.refine(s.rect(box.Min.X, box.Min.Y, box.Max.X, box.Max.Y))
+	if r.Dx()*r.Dy() < opt.MinPanelPx || min(r.Dx(), r.Dy()) < minSide {
+		return nil, fmt.Sprintf("the largest textured area is only %d × %d pixels", r.Dx(), r.Dy()), nil
+	}
+	pal := learnPalette(s.histogram(r, nil))
+	ev := s.evidence(pal, r)
+	pal.setFlip(ev.score() < 0)
+	// Now that the colour of no echo is known, the water column can be told from bars: look again.
+	if again, _ := bestRect(s.quietWeights(cells, weight, pal), s.cw, s.ch); box.Overlaps(again) {
+		r = s.refine(s.rect(again.Min.X, again.Min.Y, again.Max.X, again.Max.Y))
+	}
+	r = s.widen(pal, r)
+	pan := &Panel{Box: r, NadirX: math.NaN(), Crop: true, Inverted: pal.inverted(), Palette: pal.name(), Confidence: 0.5}
+	pan.Notes = append(pan.Notes, ev.String())
+	if err := write(s.p, pal, pan); err != nil {
+		return nil, "", fmt.Errorf("writing echo strength: %w", err)
+	}
+	return pan, "", nil
+}
+
+// flat says whether all sampled pixels are the same, and their colour.
+func (s *sample) flat() (uint32, bool) {
+	for _, c := range s.px {
+		if c != s.px[0] {
+			return 0, false
+		}
+	}
+	return s.px[0], true
+}
+
+func (p *palette) name() string {
+	if p.grey {
+		return "grey"
+	}
+	return "colour"
+}
+
+// inverted says whether the strong end of the palette is its darker end.
+func (p *palette) inverted() bool {
+	first, last := p.node[0].luma(), p.node[len(p.node)-1].luma()
+	return (last > first) == p.flip
+}

@@ -1,0 +1,100 @@
+package frame
+
+import (
+	"shadowgap/features"
+)
+
+// write turns every pixel of the box into echo strength, in one pass, and marks colours that are not on the palette.
+func write(p *pixels, pal *palette, pan *Panel) error {
+	r := pan.Box
+	g, err := features.NewGrid(r.Dy(), r.Dx())
+	if err != nil {
+		return err
+	}
+	pan.Echo = g
+	pan.Valid = make([]uint8, r.Dx()*r.Dy())
+	if pal.grey && p.read16 != nil {
+		write16(p, pal, pan)
+		return nil
+	}
+	buf := make([]uint32, r.Dx())
+	for y := range g.Rows {
+		p.read(buf, r.Min.X, r.Min.Y+y)
+		dst := g.Row(y)
+		ok := pan.Valid[y*g.Cols : (y+1)*g.Cols]
+		if pal.grey {
+			pal.greyRow(dst, ok, buf)
+		} else {
+			pal.colourRow(dst, ok, buf)
+		}
+	}
+	return nil
+}
+
+func write16(p *pixels, pal *palette, pan *Panel) {
+	r := pan.Box
+	shift := uint(0)
+	if p.grey {
+		shift = p.unusedBits()
+	}
+	buf := make([]uint16, r.Dx())
+	rgb := make([]uint32, r.Dx())
+	for y := range pan.Echo.Rows {
+		p.read16(buf, r.Min.X, r.Min.Y+y)
+		dst := pan.Echo.Row(y)
+		ok := pan.Valid[y*len(dst) : (y+1)*len(dst)]
+		for x, v := range buf {
+			e := float32(v<<shift) * (1.0 / 65535)
+			if pal.flip {
+				e = 1 - e
+			}
+			dst[x], ok[x] = e, 1
+		}
+		if !p.grey {
+			p.read(rgb, r.Min.X, r.Min.Y+y)
+			for x, c := range rgb {
+				if spread(c) > pal.tolGrey {
+					ok[x] = 0
+				}
+			}
+		}
+	}
+}
+
+func (p *palette) greyRow(dst []float32, ok []uint8, src []uint32) {
+	scale, base := float32(1.0/255), float32(0)
+	if p.flip {
+		scale, base = -scale, 1
+	}
+	dst, ok = dst[:len(src)], ok[:len(src)]
+	for x, c := range src {
+		g := c & 255
+		if c == g*0x010101 {
+			dst[x], ok[x] = base+scale*float32(g), 1
+			continue
+		}
+		v, in := p.value(c)
+		dst[x] = v
+		if in {
+			ok[x] = 1
+		}
+	}
+}
+
+func (p *palette) colourRow(dst []float32, ok []uint8, src []uint32) {
+	last := ^uint32(0)
+	var v float32
+	var in uint8
+	dst, ok = dst[:len(src)], ok[:len(src)]
+	for x, c := range src {
+		if c != last {
+			last = c
+			e, good := p.value(c)
+			v, in = e, 0
+			if good {
+				in = 1
+			}
+		}
+		dst[x], ok[x] = v, in
+	}
+}

@@ -1,0 +1,200 @@
+package frame
+
+import (
+	"image"
+	"image/color"
+)
+
+// pixels reads rows of any Go image as packed 0x00RRGGBB values, or as 16-bit grey where the picture has that depth.
+// Coordinates are relative to the picture's own origin, so bounds that don't start at 0, 0 need no care elsewhere.
+type pixels struct {
+	w, h int
+	// read fills dst with the pixels x0 to x0+len(dst) of row y.
+	read func(dst []uint32, x0, y int)
+	// read16 fills dst with 16-bit grey values; nil when the picture holds no more than 8 bits a channel.
+	read16 func(dst []uint16, x0, y int)
+	// grey is true when the picture's type can't hold colour.
+	grey bool
+}
+
+func pack(r, g, b uint8) uint32 { return uint32(r)<<16 | uint32(g)<<8 | uint32(b) }
+
+// newPixels picks the fast reader for img's type; anything unknown goes through img.At.
+func newPixels(img image.Image) *pixels {
+	b := img.Bounds()
+	p := &pixels{w: b.Dx(), h: b.Dy()}
+	switch m := img.(type) {
+	case *image.NRGBA:
+		p.read = func(dst []uint32, x0, y int) {
+			read32(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):])
+		}
+	case *image.RGBA:
+		p.read = func(dst []uint32, x0, y int) {
+			read32(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):])
+		}
+	case *image.Gray:
+		p.grey = true
+		p.read = func(dst []uint32, x0, y int) {
+			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
+			src = src[:len(dst)]
+			for i, v := range src {
+				dst[i] = uint32(v) * 0x010101
+			}
+		}
+	case *image.Gray16:
+		p.grey = true
+		p.read16 = func(dst []uint16, x0, y int) {
+			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
+			for i := range dst {
+				dst[i] = uint16(src[2*i])<<8 | uint16(src[2*i+1])
+			}
+		}
+		p.read = readVia16(p)
+	case *image.NRGBA64:
+		p.read = func(dst []uint32, x0, y int) {
+			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
+			for i := range dst {
+				dst[i] = pack(src[8*i], src[8*i+2], src[8*i+4])
+			}
+		}
+		p.read16 = func(dst []uint16, x0, y int) { readGreen16(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]) }
+	case *image.RGBA64:
+		p.read = func(dst []uint32, x0, y int) {
+			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
+			for i := range dst {
+				dst[i] = pack(src[8*i], src[8*i+2], src[8*i+4])
+			}
+		}
+		p.read16 = func(dst []uint16, x0, y int) { readGreen16(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]) }
+	case *image.Paletted:
+		var lut [256]uint32
+		for i, c := range m.Palette {
+			if i < len(lut) {
+				r, g, bl, _ := c.RGBA()
+				lut[i] = pack(uint8(r>>8), uint8(g>>8), uint8(bl>>8))
+			}
+		}
+		p.read = func(dst []uint32, x0, y int) {
+			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
+			src = src[:len(dst)]
+			for i, v := range src {
+				dst[i] = lut[v]
+			}
+		}
+	case *image.YCbCr:
+		p.read = func(dst []uint32, x0, y int) { readYCbCr(dst, m, b.Min.X+x0, b.Min.Y+y) }
+	default:
+		p.read = func(dst []uint32, x0, y int) {
+			for i := range dst {
+				r, g, bl, _ := img.At(b.Min.X+x0+i, b.Min.Y+y).RGBA()
+				dst[i] = pack(uint8(r>>8), uint8(g>>8), uint8(bl>>8))
+			}
+		}
+	}
+	return p
+}
+
+func read32(dst []uint32, src []uint8) {
+	for i := range dst {
+		s := src[4*i : 4*i+3 : 4*i+3]
+		dst[i] = uint32(s[0])<<16 | uint32(s[1])<<8 | uint32(s[2])
+	}
+}
+
+func readGreen16(dst []uint16, src []uint8) {
+	for i := range dst {
+		dst[i] = uint16(src[8*i+2])<<8 | uint16(src[8*i+3])
+	}
+}
+
+// readVia16 shows a 16-bit grey picture in 8 bits, stretched to the bits in use: a 12-bit recording stored in 16 would
+// otherwise look like sixteen flat steps.
+func readVia16(p *pixels) func(dst []uint32, x0, y int) {
+	shift := p.unusedBits()
+	line := make([]uint16, p.w)
+	return func(dst []uint32, x0, y int) {
+		buf := line[:len(dst)]
+		p.read16(buf, x0, y)
+		for i, v := range buf {
+			dst[i] = uint32((v<<shift)>>8) * 0x010101
+		}
+	}
+}
+
+// unusedBits is how far a 16-bit picture can be shifted left before its strongest sampled value would overflow.
+func (p *pixels) unusedBits() uint {
+	var all uint16
+	buf := make([]uint16, p.w)
+	step := max(1, p.h/256)
+	for y := 0; y < p.h; y += step {
+		p.read16(buf, 0, y)
+		for _, v := range buf {
+			all |= v
+		}
+	}
+	shift := uint(0)
+	for all != 0 && all&0x8000 == 0 {
+		all <<= 1
+		shift++
+	}
+	return shift
+}
+
+// readYCbCr converts one row with the full-range matrix of JFIF, as image/color does, without a call a pixel.
+func readYCbCr(dst []uint32, m *image.YCbCr, x0, y int) {
+	yi := m.YOffset(x0, y)
+	ys := m.Y[yi : yi+len(dst)]
+	lastC := -1
+	var dr, dg, db int32
+	for i, yv := range ys {
+		c := m.COffset(x0+i, y)
+		if c != lastC {
+			lastC = c
+			cb, cr := int32(m.Cb[c])-128, int32(m.Cr[c])-128
+			dr, dg, db = 91881*cr, -22554*cb-46802*cr, 116130*cb
+		}
+		yy := int32(yv) * 0x10101
+		dst[i] = clip16(yy+dr)<<16 | clip16(yy+dg)<<8 | clip16(yy+db)
+	}
+}
+
+func clip16(v int32) uint32 {
+	if v < 0 {
+		return 0
+	}
+	if v >= 1<<24 {
+		return 255
+	}
+	return uint32(v) >> 16
+}
+
+// spread is how far a packed colour is from grey: its largest channel minus its smallest.
+func spread(c uint32) int {
+	r, g, b := int(c>>16&255), int(c>>8&255), int(c&255)
+	return max(r, g, b) - min(r, g, b)
+}
+
+// colourDiff is the sum of absolute channel differences of two packed colours, 0 to 765.
+func colourDiff(a, b uint32) int {
+	if a == b {
+		return 0
+	}
+	d := int(a>>16&255) - int(b>>16&255)
+	if d < 0 {
+		d = -d
+	}
+	e := int(a>>8&255) - int(b>>8&255)
+	if e < 0 {
+		e = -e
+	}
+	f := int(a&255) - int(b&255)
+	if f < 0 {
+		f = -f
+	}
+	return d + e + f
+}
+
+// luma is the usual weighted brightness of a packed colour, 0 to 255.
+func luma(c uint32) float64 {
+	return float64(color.GrayModel.Convert(color.RGBA{uint8(c >> 16), uint8(c >> 8), uint8(c), 255}).(color.Gray).Y)
+}
