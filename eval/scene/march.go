@@ -1,0 +1,298 @@
+package scene
+
+import (
+	"context"
+	"fmt"
+	"math"
+)
+
+// swath is one side of the capture in slant range, row-major: what returned and what was hidden.
+type swath struct {
+	rows, cols int
+	echo       []float32 // echo density before propagation, per sample
+	objEcho    []float32 // the part of echo that came from the numbered thing with the largest part
+	objID      []uint16
+	dark       []float32 // share of the sample's slant range that is hidden by blockID
+	blockID    []uint16
+}
+
+func newSwath(rows, cols int) *swath {
+	n := rows * cols
+	return &swath{rows, cols, make([]float32, n), make([]float32, n), make([]uint16, n), make([]float32, n), make([]uint16, n)}
+}
+
+// floating is a suspended target with its place worked out.
+type floating struct {
+	Fish
+	id       uint16
+	z        float64 // of its centre
+	sin, cos float64
+	extY     float64
+}
+
+// slice is the cut of one ping through a suspended target.
+type slice struct {
+	*floating
+	g, z       float64 // centre: ground range and height
+	half, up   float64 // half axes in ground range and height
+	lo, hi     float64 // tangents of the rays that graze its underside and its top
+	blocked    bool    // the bottom in front hides it
+	share      float64 // of the target's full thickness
+	gain       float64
+	slantFrom  float64
+	slantTo    float64
+	slantStart float64
+}
+
+// marcher casts the rays of every ping.
+type marcher struct {
+	spec    *Spec
+	ground  *terrain
+	ridgeID uint16
+	solids  []solid
+	fish    []floating
+	patch   smoothNoise
+	ds      float64
+}
+
+// nodesPerSample is how many height-field nodes fall in one slant-range sample at far range.
+const nodesPerSample = 2
+
+// cast fills the two sides' swaths (nil for a side of no width). It returns ctx's error when ctx ends.
+func (m *marcher) cast(ctx context.Context, pings []ping) ([2]*swath, error) {
+	var out [2]*swath
+	s := m.spec
+	for side := range out {
+		n := s.sidePx(side)
+		if n == 0 {
+			continue
+		}
+		w := newSwath(len(pings), n)
+		out[side] = w
+		dg := m.ds / nodesPerSample
+		nodes := n*nodesPerSample + 2
+		p := &profile{sign: float64(2*side - 1), dg: dg, z: make([]float64, nodes), mu: make([]float64, nodes), id: make([]uint16, nodes)}
+		for row := range pings {
+			if err := ctx.Err(); err != nil {
+				return out, fmt.Errorf("casting rays of row %d: %w", row, err)
+			}
+			p.y = pings[row].y
+			m.lay(p)
+			m.march(p, pings[row].h, w, row)
+		}
+	}
+	return out, nil
+}
+
+// lay fills the profile under a ping.
+func (m *marcher) lay(p *profile) {
+	m.ground.fill(p, m.ridgeID)
+	for i := range m.solids {
+		if c := &m.solids[i]; p.y > c.y0 && p.y < c.y1 {
+			c.raise(c, p)
+		}
+	}
+	if m.spec.Bottom.PatchDB > 0 {
+		end := p.x(len(p.z))
+		m.patch.line(p.y, min(0, end), max(0, end))
+		k := m.spec.Bottom.PatchDB * math.Ln10 / 10
+		// Patches change over metres, so one value serves a few nodes.
+		const step = 8
+		for i := 0; i < len(p.mu); i += step {
+			f := math.Exp(k * m.patch.at(p.x(i)))
+			for j := i; j < min(i+step, len(p.mu)); j++ {
+				p.mu[j] *= f
+			}
+		}
+	}
+	for k := range p.mu {
+		p.mu[k] *= m.spec.Bottom.Reflectivity
+	}
+}
+
+// slices cuts a ping through the suspended targets on its side.
+func (m *marcher) slices(p *profile, h float64) []slice {
+	var out []slice
+	for i := range m.fish {
+		f := &m.fish[i]
+		dy := p.y - f.Y
+		if math.Abs(dy) >= f.extY {
+			continue
+		}
+		mid, half, ok := ellipseSlice(f.LengthM/2, f.WidthM/2, f.cos, f.sin, dy)
+		g := p.sign * (f.X + mid)
+		if !ok || g-half <= 0 {
+			continue
+		}
+		share := math.Sqrt(1 - dy*dy/(f.extY*f.extY))
+		c := slice{floating: f, g: g, z: f.z, half: half, up: f.ThickM / 2 * share, share: share}
+		c.lo, c.hi = tangents(c.g, c.z-h, c.half, c.up)
+		cs := math.Hypot(c.g, h-c.z)
+		reach := math.Hypot(c.half*c.g/cs, c.up*(h-c.z)/cs)
+		c.slantFrom, c.slantTo = cs-reach, cs+reach
+		out = append(out, c)
+	}
+	return out
+}
+
+// tangents gives the slopes (height over ground range) of the two lines from the origin that touch an ellipse with centre (g, z) and half axes a, b.
+func tangents(g, z, a, b float64) (lo, hi float64) {
+	u, v := g/a, z/b
+	d := math.Hypot(u, v)
+	if d <= 1 {
+		return math.Inf(-1), math.Inf(1)
+	}
+	mid, half := math.Atan2(v, u), math.Asin(1/d)
+	return math.Tan(max(mid-half, -math.Pi/2+1e-9)) * b / a, math.Tan(mid+half) * b / a
+}
+
+// march goes outward over the profile. A node is in view while its ray is the shallowest so far.
+func (m *marcher) march(p *profile, h float64, w *swath, row int) {
+	floats := m.slices(p, h)
+	acc := rowSink{ds: m.ds, n: w.cols, at: row * w.cols, w: w}
+	shallowest := math.Inf(-1)
+	var blocker uint16
+	z0 := p.z[0]
+	s0 := h - z0
+	t0 := math.Inf(-1)
+	reach := m.ds * float64(w.cols)
+	for k := 1; k < len(p.z); k++ {
+		g1 := float64(k) * p.dg
+		z1 := p.z[k]
+		d1 := h - z1
+		s1 := math.Sqrt(g1*g1 + d1*d1)
+		t1 := -d1 / g1
+		if g1-p.dg > reach {
+			break
+		}
+		id := p.id[k]
+		if id == 0 {
+			id = p.id[k-1]
+		}
+		seen := 1.0
+		if t1 < shallowest {
+			seen = 0
+		} else if t0 < shallowest {
+			seen = (t1 - shallowest) / (t1 - t0)
+		}
+		from := s0 + (s1-s0)*(1-seen)
+		if seen < 1 {
+			acc.hide(s0, from, blocker)
+		}
+		if seen > 0 {
+			var cover uint16
+			for i := range floats {
+				f := &floats[i]
+				tm := t1
+				if !math.IsInf(t0, -1) {
+					tm = (t0 + t1) / 2
+				}
+				if g1 > f.g && tm > f.lo && tm < f.hi {
+					cover = f.id
+					break
+				}
+			}
+			if cover != 0 {
+				acc.hide(from, s1, cover)
+			} else {
+				slope := (z1 - z0) / p.dg
+				gm, dm := g1-p.dg/2, (d1+h-z0)/2
+				if num := gm*slope + dm; num > 0 {
+					stretch := math.Sqrt(1 + slope*slope)
+					e := p.mu[k] * num * num / ((gm*gm + dm*dm) * stretch) * p.dg * seen
+					acc.add(from, s1, e, id)
+				}
+			}
+		}
+		for i := range floats {
+			if f := &floats[i]; g1 >= f.g && g1-p.dg < f.g {
+				f.blocked = f.hi < shallowest
+			}
+		}
+		if t1 > shallowest {
+			shallowest, blocker = t1, p.id[k]
+		}
+		z0, s0, t0 = z1, s1, t1
+	}
+	for i := range floats {
+		if f := &floats[i]; !f.blocked {
+			m.returnOf(f, &acc)
+		}
+	}
+}
+
+// returnOf spreads a suspended target's echo over its slant extent, brightest in the middle.
+func (m *marcher) returnOf(f *slice, acc *rowSink) {
+	steps := max(1, int(math.Ceil((f.slantTo-f.slantFrom)/m.ds*2)))
+	ds := (f.slantTo - f.slantFrom) / float64(steps)
+	for i := range steps {
+		s := f.slantFrom + (float64(i)+0.5)*ds
+		u := 2*(float64(i)+0.5)/float64(steps) - 1
+		level := f.Strength * m.spec.Bottom.Reflectivity * flatEcho(s, m.spec.AltitudeM)
+		acc.add(s-ds/2, s+ds/2, level*(1-0.7*u*u)*f.share*ds, f.id)
+	}
+}
+
+// rowSink collects echoes and shadow into the samples of one row, sharing what straddles two samples between them.
+type rowSink struct {
+	ds float64
+	n  int
+	at int
+	w  *swath
+}
+
+// add puts energy e, returned evenly between two slant ranges, into the row.
+func (r *rowSink) add(a, b, e float64, id uint16) {
+	if a > b {
+		a, b = b, a
+	}
+	i, j := int(a/r.ds), int(b/r.ds)
+	e /= r.ds
+	if i == j {
+		r.addOne(i, e, id)
+		return
+	}
+	for c := i; c <= j && c < r.n; c++ {
+		part := (min(b, float64(c+1)*r.ds) - max(a, float64(c)*r.ds)) / (b - a)
+		r.addOne(c, e*part, id)
+	}
+}
+
+func (r *rowSink) addOne(c int, e float64, id uint16) {
+	if c >= r.n {
+		return
+	}
+	i := r.at + c
+	f := float32(e)
+	r.w.echo[i] += f
+	if id == 0 {
+		return
+	}
+	switch {
+	case r.w.objID[i] == id:
+		r.w.objEcho[i] += f
+	case f > r.w.objEcho[i]:
+		r.w.objID[i], r.w.objEcho[i] = id, f
+	}
+}
+
+// hide marks what lies between two slant ranges as hidden by id.
+func (r *rowSink) hide(a, b float64, id uint16) {
+	if id == 0 {
+		return
+	}
+	if a > b {
+		a, b = b, a
+	}
+	i, j := int(a/r.ds), int(b/r.ds)
+	for c := i; c <= j && c < r.n; c++ {
+		part := float32((min(b, float64(c+1)*r.ds) - max(a, float64(c)*r.ds)) / r.ds)
+		k := r.at + c
+		switch {
+		case r.w.blockID[k] == id:
+			r.w.dark[k] += part
+		case part > r.w.dark[k]:
+			r.w.blockID[k], r.w.dark[k] = id, part
+		}
+	}
+}

@@ -1,0 +1,543 @@
+package scene
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// Kind is what a random capture is meant to show.
+type Kind string
+
+// The kinds of random capture.
+const (
+	KindMixed     Kind = "mixed"     // some of everything
+	KindSand      Kind = "sand"      // plain bottom, no objects, all flaws
+	KindClutter   Kind = "clutter"   // weed beds, ripples and patches, no marks
+	KindRockHump  Kind = "rock-hump" // a hump with rocks on it and fish over it
+	KindFish      Kind = "fish"      // suspended targets over open bottom
+	KindTimber    Kind = "timber"    // trunks with branches
+	KindStructure Kind = "structure" // walls, cribs, hulls, steep ridges
+	KindCrop      Kind = "crop"      // one side only or bottom only, cut out of a screen
+)
+
+// Kinds lists every kind.
+func Kinds() []Kind {
+	return []Kind{KindMixed, KindSand, KindClutter, KindRockHump, KindFish, KindTimber, KindStructure, KindCrop}
+}
+
+// ParseKind reads a kind by name.
+func ParseKind(name string) (Kind, error) {
+	if k := Kind(name); slices.Contains(Kinds(), k) {
+		return k, nil
+	}
+	return "", fmt.Errorf("scene kind %q is not known, want one of %v", name, Kinds())
+}
+
+// dice draws the parts of a random scene.
+type dice struct {
+	*rand.Rand
+	s *Spec
+}
+
+func (d *dice) in(lo, hi float64) float64 { return lo + (hi-lo)*d.Float64() }
+func (d *dice) logIn(lo, hi float64) float64 {
+	return lo * math.Exp(d.Float64()*math.Log(hi/lo))
+}
+func (d *dice) chance(p float64) bool      { return d.Float64() < p }
+func (d *dice) from(lo, hi int) int        { return lo + d.IntN(hi-lo+1) }
+func (d *dice) pick(of ...float64) float64 { return of[d.IntN(len(of))] }
+
+// Random draws a plausible scene of a kind. The same seed and kind always give the same Spec.
+func Random(seed int64, kind Kind) Spec {
+	s := Spec{Seed: seed, Kind: kind}
+	d := &dice{newRand(seed, streamRandom+uint64(slices.Index(Kinds(), kind)+1)*100), &s}
+	d.layout()
+	d.survey()
+	d.bottom()
+	switch kind {
+	case KindSand:
+		s.Ripples = nil
+	case KindClutter:
+		d.clutter(d.from(1, 4))
+	case KindRockHump:
+		d.rockHump()
+	case KindFish:
+		d.fish(d.from(3, 9))
+		if d.chance(0.4) {
+			d.school()
+		}
+		d.rocks(d.IntN(3))
+	case KindTimber:
+		d.timber(d.from(1, 4))
+		d.rocks(d.IntN(4))
+		d.fish(d.IntN(3))
+	case KindStructure:
+		d.structures(d.from(1, 2))
+		if d.chance(0.4) {
+			d.steepRidge()
+		}
+		d.rocks(d.IntN(4))
+		d.fish(d.IntN(4))
+	case KindCrop:
+		d.rocks(d.from(1, 5))
+		d.fish(d.from(1, 3))
+		d.timber(d.IntN(2))
+		if d.chance(0.2) {
+			d.structures(1)
+		}
+	default:
+		d.mixed()
+	}
+	d.sonar()
+	d.flaws()
+	d.display()
+	d.furniture()
+	d.output()
+	return s
+}
+
+// layout picks a screen and places the panel on it.
+func (d *dice) layout() {
+	s := d.s
+	sizes := [][2]int{{1024, 600}, {1280, 720}, {1280, 800}, {1920, 1080}, {800, 480}}
+	z := sizes[[]int{0, 0, 1, 1, 2, 2, 3, 4}[d.IntN(8)]]
+	s.ScreenW, s.ScreenH = z[0], z[1]
+	f := &s.Screen
+	f.TextPx = max(11, s.ScreenH/48+d.IntN(4))
+	if d.chance(0.75) {
+		f.TopBar = f.TextPx + d.from(8, 26)
+	}
+	if d.chance(0.5) {
+		f.BottomBar = f.TextPx + d.from(8, 22)
+	}
+	x0, y0, x1, y1 := 0, f.TopBar, s.ScreenW, s.ScreenH-f.BottomBar
+	if s.ScreenW >= 1024 && d.chance(0.35) {
+		f.Second = []string{"history", "chart"}[d.IntN(2)]
+		switch {
+		case d.chance(0.3):
+			h := int(float64(y1-y0) * d.in(0.22, 0.35))
+			f.SecondX, f.SecondY, f.SecondW, f.SecondH = x0, y1-h, x1-x0, h
+			y1 -= h + 3
+		case d.chance(0.5):
+			w := int(float64(x1-x0) * d.in(0.22, 0.4))
+			f.SecondX, f.SecondY, f.SecondW, f.SecondH = x1-w, y0, w, y1-y0
+			x1 -= w + 3
+		default:
+			w := int(float64(x1-x0) * d.in(0.22, 0.4))
+			f.SecondX, f.SecondY, f.SecondW, f.SecondH = x0, y0, w, y1-y0
+			x0 += w + 3
+		}
+	}
+	s.PanelX, s.PanelY, s.Rows = x0, y0, y1-y0
+	w := x1 - x0
+	s.PortPx = w / 2
+	if d.chance(0.2) {
+		s.PortPx = int(float64(w) * d.in(0.38, 0.62))
+	}
+	s.StarboardPx = w - s.PortPx
+	s.Pings = s.Rows
+	if d.chance(0.06) {
+		s.Pings = int(float64(s.Rows) * d.in(0.55, 0.9))
+	}
+}
+
+// survey picks range, altitude and speed.
+func (d *dice) survey() {
+	s := d.s
+	s.RangeM = d.pick(12, 15, 20, 20, 25, 30, 30, 40, 50, 60)
+	s.AltitudeM = min(s.RangeM*d.in(0.13, 0.36), 14)
+	s.PingHz = d.in(8, 22)
+	s.SpeedMps = s.PixelM() * d.in(0.9, 2.0) * s.PingHz
+	if s.SpeedMps > 2.2 {
+		s.PingHz *= 2.2 / s.SpeedMps
+		s.SpeedMps = 2.2
+	}
+}
+
+func (d *dice) bottom() {
+	s := d.s
+	s.Bottom = Bottom{Reflectivity: d.pick(0.3, 1, 1, 1, 1.8), PatchDB: d.in(0.3, 1.3), PatchM: d.in(1.2, 5)}
+	if d.chance(0.3) {
+		s.Bottom.Grit = d.logIn(0.0003, 0.004)
+	}
+	s.SlopeX = d.NormFloat64() * 0.012
+	s.SlopeY = d.NormFloat64() * 0.012
+	if d.chance(0.25) {
+		s.SlopeX = d.NormFloat64() * 0.05
+	}
+	// Long swells of the bottom keep the first return from being a straight line.
+	for range d.from(1, 3) {
+		h := s.AltitudeM * d.in(0.01, 0.05)
+		s.Humps = append(s.Humps, Mound{
+			X: d.NormFloat64() * s.RangeM / 3, Y: d.in(-0.5, 0.5) * s.TrackM(),
+			RadiusX: s.RangeM * d.in(0.3, 0.9), RadiusY: max(h*12, s.TrackM()*d.in(0.12, 0.4)), HeightM: h * d.pick(-1, 1), Reflectivity: 1,
+		})
+	}
+	if d.chance(0.3) {
+		d.ripple()
+	}
+}
+
+func (d *dice) ripple() {
+	s := d.s
+	x, y := d.place(0.1)
+	wave := s.PixelM() * d.logIn(9, 40)
+	s.Ripples = append(s.Ripples, Ripples{
+		X: x, Y: y, RadiusM: s.RangeM * d.in(0.15, 0.6), WaveM: wave, AmpM: wave * d.in(0.008, 0.03), AngleDeg: d.in(0, 180),
+	})
+}
+
+// place picks a spot on the bottom, clear of the nadir and the outer edge.
+func (d *dice) place(clear float64) (x, y float64) {
+	s := d.s
+	sign := d.pick(-1, 1)
+	side := s.StarboardPx
+	if sign < 0 {
+		side = s.PortPx
+	}
+	reach := math.Sqrt(max(0, math.Pow(float64(side)*s.PixelM()*0.9, 2)-s.AltitudeM*s.AltitudeM))
+	near := min(s.AltitudeM*0.5, 0.5*reach)
+	return sign * (near + (reach-near)*d.in(clear*0.3, 1)), s.TrackM() * d.in(-0.46, 0.46)
+}
+
+// size is a length drawn between so many pixels, held to what lakes have.
+func (d *dice) size(loPx, hiPx, loM, hiM float64) float64 {
+	return min(hiM, max(loM, d.logIn(loPx, hiPx)*d.s.PixelM()))
+}
+
+func (d *dice) rock(x, y, half float64) Rock {
+	return Rock{
+		X: x, Y: y, HalfLongM: half * d.in(1, 1.5), HalfShortM: half * d.in(0.7, 1), HeightM: half * d.in(0.6, 1.4),
+		AngleDeg: d.in(0, 180), Uneven: d.in(0, 0.25), Strength: d.logIn(0.5, 2.2),
+	}
+}
+
+func (d *dice) rocks(n int) {
+	for range n {
+		x, y := d.place(0.2)
+		d.s.Rocks = append(d.s.Rocks, d.rock(x, y, d.size(2.2, 12, 0.1, 1.3)))
+	}
+}
+
+func (d *dice) rockField(x, y float64) {
+	s := d.s
+	f := RockField{X: x, Y: y, RadiusX: s.RangeM * d.in(0.08, 0.22), RadiusY: min(s.TrackM()*0.3, s.RangeM*d.in(0.08, 0.25))}
+	base := d.size(1.6, 4, 0.08, 0.5)
+	f.StandOutM = base * 2.2
+	n := d.from(25, 110)
+	for range n {
+		r, a := math.Sqrt(d.Float64()), d.in(0, 2*math.Pi)
+		half := base * d.logIn(0.6, 1.5)
+		if d.chance(0.05) {
+			half = base * d.in(2.4, 4)
+		}
+		k := d.rock(f.X+r*f.RadiusX*math.Cos(a), f.Y+r*f.RadiusY*math.Sin(a), half)
+		if half >= base*2.4 {
+			k.HeightM = max(k.HeightM, f.StandOutM)
+		} else {
+			k.HeightM = min(k.HeightM, f.StandOutM*0.9)
+		}
+		f.Rocks = append(f.Rocks, k)
+	}
+	s.Fields = append(s.Fields, f)
+}
+
+// fishAt puts one suspended target at a spot.
+func (d *dice) fishAt(x, y, off float64) Fish {
+	length := d.size(5, 20, 0.25, 1.2)
+	return Fish{
+		X: x, Y: y, OffBottomM: off, LengthM: length, WidthM: length * d.in(0.3, 0.5), ThickM: max(0.1, length*d.in(0.25, 0.45)),
+		AngleDeg: d.in(0, 180), Strength: d.logIn(2.5, 25),
+	}
+}
+
+func (d *dice) offBottom() float64 { return d.logIn(0.12, 0.5*d.s.AltitudeM) }
+
+func (d *dice) fish(n int) {
+	s := d.s
+	for range n {
+		x, y := d.place(0)
+		if d.chance(0.25) {
+			// Nearer than the first return: it shows in the water column.
+			f := d.fishAt(x, y, s.AltitudeM*d.in(0.25, 0.7))
+			f.X = math.Copysign(s.AltitudeM*d.in(0.05, 0.5), x)
+			s.Fish = append(s.Fish, f)
+			continue
+		}
+		f := d.fishAt(x, y, d.offBottom())
+		s.Fish = append(s.Fish, f)
+		if d.chance(0.2) {
+			g := d.fishAt(x+d.NormFloat64()*f.LengthM*1.5, y+math.Copysign(f.LengthM*d.in(1.2, 3), d.NormFloat64()), f.OffBottomM*d.in(0.7, 1.4))
+			g.LengthM, g.WidthM, g.ThickM = f.LengthM, f.WidthM, f.ThickM
+			s.Fish = append(s.Fish, g)
+		}
+	}
+}
+
+// school adds many fish close together: one mark.
+func (d *dice) school() {
+	s := d.s
+	x, y := d.place(0)
+	off := d.offBottom() + 0.2
+	wide, high := s.PixelM()*d.logIn(8, 26), s.PixelM()*d.logIn(3, 9)
+	number := 1
+	for _, f := range s.Fish {
+		number = max(number, f.School+1)
+	}
+	one := d.fishAt(0, 0, off)
+	for range d.from(8, 26) {
+		f := one
+		k := d.in(0.35, 0.7)
+		f.LengthM, f.WidthM, f.ThickM = max(one.LengthM*k, 2*s.PixelM()), max(one.WidthM*k, s.PixelM()), max(one.ThickM*k, 0.06)
+		f.X, f.Y = x+d.NormFloat64()*wide/2, y+d.NormFloat64()*wide/2
+		f.OffBottomM = max(0.1, off+d.NormFloat64()*high/2)
+		f.AngleDeg += d.NormFloat64() * 15
+		f.School = number
+		s.Fish = append(s.Fish, f)
+	}
+}
+
+func (d *dice) timber(n int) {
+	s := d.s
+	for range n {
+		x, y := d.place(0.3)
+		t := Timber{
+			X: x, Y: y, AngleDeg: d.in(0, 360), LengthM: d.size(30, 160, 1.5, 12), RadiusM: d.size(1.2, 4, 0.07, 0.35), Strength: d.logIn(0.5, 1.8),
+		}
+		for range d.IntN(6) {
+			t.Branches = append(t.Branches, Branch{
+				At: d.in(0.2, 1), AngleDeg: d.pick(-1, 1) * d.in(25, 75), LengthM: t.LengthM * d.in(0.12, 0.4), RadiusM: t.RadiusM * d.in(0.3, 0.6), RiseM: t.LengthM * d.in(0, 0.12),
+			})
+		}
+		s.Timber = append(s.Timber, t)
+	}
+}
+
+func (d *dice) structures(n int) {
+	s := d.s
+	for range n {
+		x, y := d.place(0.4)
+		b := Structure{X: x, Y: y, AngleDeg: d.in(0, 180), Strength: d.logIn(0.4, 1.6)}
+		switch d.IntN(3) {
+		case 0:
+			b.Shape, b.HalfLongM, b.HalfShortM = "wall", d.size(20, 70, 1.5, 9), d.size(2, 6, 0.2, 0.8)
+			// A wall seen end on throws no broad shadow; keep it roughly along the track.
+			b.AngleDeg = 90 + d.NormFloat64()*25
+			b.HeightM = d.size(12, 30, 0.7, 2.5)
+		case 1:
+			b.Shape, b.HalfLongM = "crib", d.size(10, 26, 0.9, 2.5)
+			b.HalfShortM, b.HeightM = b.HalfLongM*d.in(0.7, 1), min(2.2, b.HalfLongM*d.in(0.7, 1.2))
+		default:
+			b.Shape, b.HalfLongM = "hull", d.size(24, 70, 1.8, 8)
+			b.HalfShortM = b.HalfLongM * d.in(0.22, 0.35)
+			b.HeightM = min(2.5, b.HalfShortM*d.in(0.8, 1.4))
+		}
+		b.HeightM = min(b.HeightM, 0.45*s.AltitudeM)
+		s.Structures = append(s.Structures, b)
+	}
+}
+
+// steepRidge adds a crest that throws a shadow.
+func (d *dice) steepRidge() {
+	s := d.s
+	x, y := d.place(0.5)
+	h := min(0.3*s.AltitudeM, d.size(12, 30, 0.6, 2))
+	r := Ridge{X: x, Y: y, AngleDeg: 90 + d.NormFloat64()*22, LengthM: s.TrackM() * d.in(0.2, 0.6), HeightM: h, FrontM: h * d.in(1.2, 3), BackM: h * d.in(1.2, 3), Reflectivity: d.in(0.8, 1.6)}
+	s.Ridges = append(s.Ridges, r)
+}
+
+// hump adds a rise under or near the track.
+func (d *dice) hump() Mound {
+	s := d.s
+	h := s.AltitudeM * d.in(0.12, 0.35)
+	m := Mound{
+		X: d.NormFloat64() * s.AltitudeM * 0.8, Y: d.in(-0.32, 0.32) * s.TrackM(), RadiusX: max(h*d.in(3, 6), s.RangeM*d.in(0.1, 0.3)),
+		RadiusY: min(s.TrackM()*0.3, max(h*3, s.TrackM()*d.in(0.08, 0.2))), HeightM: h, Reflectivity: d.in(0.9, 1.8),
+	}
+	s.Humps = append(s.Humps, m)
+	return m
+}
+
+// on picks a spot on a mound.
+func (d *dice) on(m Mound) (x, y float64) {
+	x, y = m.X+d.NormFloat64()*m.RadiusX*0.5, m.Y+d.NormFloat64()*m.RadiusY*0.5
+	if least := d.s.AltitudeM * 0.3; math.Abs(x) < least {
+		x = math.Copysign(least+d.Float64()*least, x)
+	}
+	return x, y
+}
+
+func (d *dice) rockHump() {
+	s := d.s
+	m := d.hump()
+	if d.chance(0.6) {
+		x, y := d.on(m)
+		d.rockField(x, y)
+	}
+	for range d.from(2, 7) {
+		x, y := d.on(m)
+		s.Rocks = append(s.Rocks, d.rock(x, y, d.size(3, 12, 0.12, 1.2)))
+	}
+	for range d.from(1, 5) {
+		x, y := d.on(m)
+		s.Fish = append(s.Fish, d.fishAt(x, y, d.logIn(0.2, max(0.4, 0.35*s.AltitudeM))))
+	}
+	d.rocks(d.IntN(3))
+	d.fish(d.IntN(2))
+}
+
+func (d *dice) clutter(n int) {
+	s := d.s
+	for range n {
+		switch d.IntN(3) {
+		case 0:
+			d.ripple()
+		case 1:
+			s.Bottom.PatchDB = d.in(1.5, 3)
+		default:
+			d.weed()
+		}
+	}
+}
+
+func (d *dice) weed() {
+	s := d.s
+	x, y := d.place(0.1)
+	s.Weeds = append(s.Weeds, WeedBed{
+		X: x, Y: y, RadiusX: s.RangeM * d.in(0.06, 0.2), RadiusY: min(s.TrackM()*0.25, s.RangeM*d.in(0.06, 0.25)), HeightM: d.in(0.08, 0.35), Strength: d.in(0.7, 1.6),
+	})
+}
+
+func (d *dice) mixed() {
+	s := d.s
+	if d.chance(0.4) {
+		d.hump()
+	}
+	d.rocks(d.from(0, 6))
+	d.fish(d.from(0, 5))
+	if d.chance(0.3) {
+		d.school()
+	}
+	if d.chance(0.4) {
+		d.timber(d.from(1, 2))
+	}
+	if d.chance(0.25) {
+		d.structures(1)
+	}
+	if d.chance(0.2) {
+		d.steepRidge()
+	}
+	if d.chance(0.3) {
+		x, y := d.place(0.2)
+		d.rockField(x, y)
+	}
+	if d.chance(0.35) {
+		d.weed()
+	}
+	if len(s.Rocks)+len(s.Fish) == 0 {
+		d.rocks(2)
+	}
+}
+
+func (d *dice) sonar() {
+	d.s.Sonar = Sonar{
+		BeamDeg: d.in(0.3, 1.0), Looks: []int{1, 1, 2, 2, 3, 4}[d.IntN(6)], PulseBlur: d.in(0, 0.2), AbsorbDBkm: d.in(20, 130),
+		NoiseDB: d.in(-24, -14), FillDB: d.in(-26, -13),
+		GainSpread: d.NormFloat64() * 0.25, GainAngle: d.in(0.72, 1.02), GainAbsorbed: d.in(0.5, 1.3),
+	}
+}
+
+func (d *dice) flaws() {
+	s := d.s
+	f := Flaws{HeaveM: s.PixelM() * d.in(0, 0.5), RollDB: d.in(0, 0.7), SpeedJitter: d.in(0, 0.25), TransmitPx: d.from(2, 3+s.PortPx/90), TransmitGain: d.in(0.75, 1)}
+	if d.chance(0.3) {
+		f.DropRate, f.DropRepeat = d.logIn(0.002, 0.02), d.chance(0.5)
+	}
+	if d.chance(0.3) {
+		f.InterfRate = d.logIn(0.002, 0.02)
+	}
+	if d.chance(0.6) {
+		f.SurfaceDB, f.SurfaceM = d.in(-9, 3), s.AltitudeM*d.in(0.08, 0.25)
+	}
+	if d.chance(0.5) {
+		f.FadeFrom, f.FadeDB = d.in(0.45, 0.85), d.in(3, 18)
+	}
+	s.Flaws = f
+}
+
+func (d *dice) display() {
+	s := d.s
+	names := PaletteNames()
+	s.Display = Display{Level: d.in(0.22, 0.42), RangeDB: d.in(34, 48), Palette: names[[]int{0, 0, 0, 1, 1, 1, 2, 2, 3, 4, 5, 5, 6, 7, 8}[d.IntN(15)]]}
+	if d.chance(0.06) {
+		s.Display.Palette = "spectrum"
+	}
+	if d.chance(0.3) {
+		s.Display.Log = true
+		s.Display.Level = d.in(0.42, 0.58)
+	}
+	if d.chance(0.06) && s.Kind != KindCrop {
+		s.Display.SlantCorrected = true
+	}
+}
+
+func (d *dice) furniture() {
+	s := d.s
+	f := &s.Screen
+	f.Light = d.chance(0.25)
+	f.Labels = d.chance(0.45)
+	if d.chance(0.5) {
+		f.GridLines, f.GridAlpha = d.from(1, 4), d.in(0.25, 0.8)
+	}
+	if d.chance(0.25) {
+		f.Cursor, f.CursorX, f.CursorY = true, s.PanelX+d.IntN(s.PortPx+s.StarboardPx), s.PanelY+d.IntN(s.Rows)
+	}
+	f.ScaleBar = d.chance(0.25)
+	f.ColourBar = d.chance(0.15)
+}
+
+func (d *dice) output() {
+	s := d.s
+	o := &s.Output
+	if s.Kind == KindCrop {
+		d.crop()
+	}
+	if d.chance(0.3) {
+		o.Scale = d.in(0.7, 1.3)
+		if s.ScreenW >= 1900 {
+			o.Scale = d.in(0.6, 1)
+		}
+	}
+	if d.chance(0.05) && s.Kind != KindCrop {
+		o.Photo, o.PhotoTilt, o.Glare = true, d.in(0.01, 0.045), d.in(0, 0.35)
+		o.GlareX, o.GlareY = d.Float64(), d.Float64()
+		o.JPEGQuality = d.from(80, 92)
+	}
+	if o.JPEGQuality == 0 && d.chance(0.45) {
+		o.JPEGQuality = d.from(70, 95)
+	}
+}
+
+// crop keeps one side, half the time without its water column.
+func (d *dice) crop() {
+	s := d.s
+	o := &s.Output
+	s.Screen = Furniture{TextPx: s.Screen.TextPx, TopBar: s.Screen.TopBar, BottomBar: s.Screen.BottomBar, Light: s.Screen.Light, Second: s.Screen.Second,
+		SecondX: s.Screen.SecondX, SecondY: s.Screen.SecondY, SecondW: s.Screen.SecondW, SecondH: s.Screen.SecondH}
+	s.Pings = s.Rows
+	inner := 0
+	if d.chance(0.5) {
+		inner = int((s.AltitudeM*1.15 + 0.5) / s.PixelM())
+	}
+	outer := int(float64(min(s.PortPx, s.StarboardPx)) * d.in(0.85, 1))
+	inner = min(inner, outer/2)
+	o.CropH = int(float64(s.Rows) * d.in(0.6, 1))
+	o.CropY = s.PanelY + d.IntN(s.Rows-o.CropH+1)
+	o.CropW = outer - inner
+	o.CropX = s.PanelX + s.PortPx + inner
+	if d.chance(0.5) {
+		o.CropX = s.PanelX + s.PortPx - outer
+	}
+}
