@@ -4,16 +4,26 @@ package detect
 
 import (
 	"context"
+	"fmt"
 	"image"
+	"math"
+	"slices"
+
+	"shadowgap/detect/frame"
+	"shadowgap/features"
+	"shadowgap/models"
 )
 
 // Options are what the user knows about a capture. The zero value means nothing is known.
 type Options struct {
-	RangeM         float64 // range setting per side in metres, slant; 0 = unknown
-	Side           Side    // the side a crop without nadir shows; "" = find out
-	NewestAtBottom bool    // rows run the other way
-	SlantCorrected bool    // columns are ground range, not slant range
-	RowSpacingM    float64 // distance made good between two rows in metres; 0 = unknown
+	RangeM         float64       // range setting per side in metres, slant; 0 = unknown
+	RangeSDM       float64       // one standard deviation of RangeM in metres; 0 = exact
+	Side           Side          // the side a crop without nadir shows; "" = find out
+	NewestAtBottom bool          // rows run the other way
+	SlantCorrected bool          // columns are ground range, not slant range
+	RowSpacingM    float64       // distance made good between two rows in metres; 0 = unknown
+	Model          *models.Model // nil = the one the program ships with
+	KeepClutter    bool          // also return what is most likely clutter, for fitting
 }
 
 // Result is what one capture holds, before it is given a name, a hash and a position.
@@ -31,5 +41,283 @@ type Result struct {
 // returns an error only when ctx ends or a stage fails; a picture with no side-scan in it is a Result with
 // StatusNoPanel and the reason.
 func Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
-	panic("replaced by the pipeline")
+	if opt.RangeM < 0 || math.IsNaN(opt.RangeM) || math.IsInf(opt.RangeM, 0) {
+		return nil, fmt.Errorf("range %v m per side: must be positive, or 0 when unknown", opt.RangeM)
+	}
+	if opt.Model == nil {
+		m, err := models.Embedded()
+		if err != nil {
+			return nil, err
+		}
+		opt.Model = m
+	}
+	panels, why, err := frame.Find(ctx, img, frame.Options{})
+	if err != nil {
+		return nil, fmt.Errorf("finding panels: %w", err)
+	}
+	if len(panels) == 0 {
+		return &Result{Status: StatusNoPanel, Why: why, Counts: map[Class]int{}}, nil
+	}
+	res := &Result{Status: StatusRead, Counts: map[Class]int{}}
+	for i, p := range panels {
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("detecting: %w", err)
+		}
+		v, err := detectPanel(&p, opt)
+		if err != nil {
+			return nil, fmt.Errorf("panel %d: %w", i, err)
+		}
+		rec, marks := v.records(&p, i, opt)
+		res.Panels = append(res.Panels, rec)
+		res.Marks = append(res.Marks, marks...)
+	}
+	res.Holds = findHolds(res.Marks, res.Panels)
+	rank(res)
+	return res, nil
+}
+
+// view is everything found in one panel.
+type view struct {
+	nadir     *nadirLine // nil when not in view
+	sides     []sideView
+	altitude  *altitudeProfile // nil when unknown
+	humps     []hump
+	notes     []string
+	guessSide bool // a crop's side came from the evidence of its shadows
+}
+
+// sideView is everything found on one side of a panel.
+type sideView struct {
+	swath   *swath
+	edge    *bottomEdge // nil when the first return isn't in view
+	leveled *leveled
+	marks   []measured
+	fields  []span // rock fields
+	weight  float64
+}
+
+const minSideCols = 24 // a narrower strip beside the nadir holds nothing to find
+
+// detectPanel runs every stage on one panel.
+func detectPanel(p *frame.Panel, opt Options) (*view, error) {
+	v := &view{notes: p.Notes}
+	if line, ok := findNadir(p.Echo, p.Valid, p.NadirX); ok && (!p.Crop || line.score > 0.55) {
+		v.nadir = &line
+		for _, side := range [...]Side{Port, Starboard} {
+			width := line.x[p.Echo.Rows/2]
+			if side == Starboard {
+				width = float64(p.Echo.Cols) - width
+			}
+			if width < minSideCols {
+				continue
+			}
+			s, err := cutSwath(p.Echo, p.Valid, line.x, side, true)
+			if err != nil {
+				return nil, err
+			}
+			sv, err := detectSide(s, opt)
+			if err != nil {
+				return nil, err
+			}
+			v.sides = append(v.sides, *sv)
+		}
+	} else if err := v.detectCrop(p, opt); err != nil {
+		return nil, err
+	}
+	var edges [2]*bottomEdge
+	for i := range v.sides {
+		if s := &v.sides[i]; s.edge != nil && s.swath.hasZero {
+			edges[sideIndex(s.swath.side)] = s.edge
+		}
+	}
+	if v.altitude = mergeAltitude(edges[0], edges[1], p.Echo.Rows); v.altitude != nil {
+		v.humps = v.altitude.findHumps()
+	}
+	return v, nil
+}
+
+// detectCrop handles a panel without a nadir. A water column along one edge tells the side; else, unless the user says, both
+// readings are tried and the one whose highlights have the better shadows behind them is kept.
+func (v *view) detectCrop(p *frame.Panel, opt Options) error {
+	v.notes = append(v.notes, "the nadir isn't in view: ranges count from the picture's edge, heights can't be told")
+	var best *sideView
+	for _, side := range [...]Side{Port, Starboard} {
+		if opt.Side != "" && opt.Side != side {
+			continue
+		}
+		near := make([]float64, p.Echo.Rows)
+		if side == Port {
+			for r := range near {
+				near[r] = float64(p.Echo.Cols)
+			}
+		}
+		s, err := cutSwath(p.Echo, p.Valid, near, side, false)
+		if err != nil {
+			return err
+		}
+		sv, err := detectSide(s, opt)
+		if err != nil {
+			return err
+		}
+		if sv.edge != nil {
+			sv.weight += 100 * sv.edge.mean
+		}
+		if best == nil || sv.weight > best.weight {
+			best = sv
+		}
+	}
+	if best == nil {
+		return fmt.Errorf("side %q is neither %s nor %s", opt.Side, Port, Starboard)
+	}
+	if opt.Side == "" {
+		v.guessSide = best.edge == nil
+		how := "the side of the water column"
+		if v.guessSide {
+			how = "where the shadows lie"
+		}
+		v.notes = append(v.notes, fmt.Sprintf("read as %s by %s", best.swath.side, how))
+	}
+	v.sides = append(v.sides, *best)
+	return nil
+}
+
+// detectSide runs the stages from first return to measuring on one side.
+func detectSide(s *swath, opt Options) (*sideView, error) {
+	sv := &sideView{swath: s}
+	if !opt.SlantCorrected {
+		if e, ok := findFirstReturn(s); ok {
+			sv.edge = &e
+		}
+	}
+	if sv.edge == nil && s.hasZero && !opt.SlantCorrected && mostlyWater(s) {
+		sv.leveled = &leveled{edge: make([]int, s.echo.Rows), sigma: 1}
+		return sv, nil
+	}
+	lv, err := level(s, sv.edge)
+	if err != nil {
+		return nil, err
+	}
+	sv.leveled = lv
+	seg, err := segment(s, lv)
+	if err != nil {
+		return nil, err
+	}
+	highlights := group(seg.highlights, seg.shadows)
+	found, err := pair(highlights, seg.shadows)
+	if err != nil {
+		return nil, err
+	}
+	for _, c := range found {
+		sv.marks = append(sv.marks, measure(lv, c))
+		if c.shadow != nil && c.highlight != nil {
+			sv.weight += c.evidence * math.Log1p(c.shadow.peak) * math.Sqrt(float64(min(c.shadow.area, c.highlight.area)))
+		}
+	}
+	countNeighbours(sv.marks)
+	sv.fields = rockFields(sv.marks)
+	return sv, nil
+}
+
+// mostlyWater tells a side that shows no bottom at all (the range setting is smaller than the depth, or the strip is
+// narrower than the altitude) from one whose first return lies outside the picture.
+func mostlyWater(s *swath) bool {
+	d := shrink(s)
+	return typicalLevel(d) < 0.06
+}
+
+// rockFields are the areas where many paired returns crowd together: single-linkage clusters of eight or more that lie
+// within twice their typical size of each other.
+func rockFields(ms []measured) []span {
+	var members []span
+	for _, m := range ms {
+		if m.highlight != nil && m.shadow != nil && !m.highlight.wet {
+			members = append(members, m.highlight.span)
+		}
+	}
+	var fields []span
+	seen := make([]bool, len(members))
+	for i := range members {
+		if seen[i] {
+			continue
+		}
+		cluster := []int{i}
+		seen[i] = true
+		hull := members[i]
+		for at := 0; at < len(cluster); at++ {
+			a := members[cluster[at]]
+			reach := min(40, 12+2*max(a.rows(), a.cols()))
+			for j, b := range members {
+				if !seen[j] && max(b.r0-a.r1, a.r0-b.r1, b.k0-a.k1, a.k0-b.k1) < reach {
+					seen[j] = true
+					cluster = append(cluster, j)
+					hull = hull.union(b)
+				}
+			}
+		}
+		if len(cluster) >= 8 {
+			fields = append(fields, hull)
+		}
+	}
+	return fields
+}
+
+func sideIndex(s Side) int {
+	if s == Starboard {
+		return 1
+	}
+	return 0
+}
+
+// scaleOf returns metres of slant (or ground, when corrected) range per pixel with its error, or nil when the range is
+// unknown or the nadir isn't in view.
+func (v *view) scaleOf(p *frame.Panel, opt Options) *features.Measured {
+	if opt.RangeM == 0 || v.nadir == nil {
+		return nil
+	}
+	sidePx := 0.0
+	for _, x := range v.nadir.x {
+		sidePx += math.Max(x, float64(p.Echo.Cols)-x) / float64(len(v.nadir.x))
+	}
+	m, err := features.SlantPerPixel(opt.RangeM, sidePx)
+	if err != nil {
+		return nil
+	}
+	// half a pixel on either end of the side
+	return &features.Measured{Value: m, SD: math.Hypot(m*0.7/sidePx, m*opt.RangeSDM/opt.RangeM)}
+}
+
+// rank orders marks and gives the capture its interest: the chance that at least one of its marks deserves a second look,
+// with suspended targets near humps counting most.
+func rank(res *Result) {
+	worth := func(m MarkRecord) float64 {
+		w := 0.85*m.Odds[SuspendedTarget] + 0.6*m.Odds[RaisedStructure] + 0.45*m.Odds[BottomObject]
+		if m.OnHump {
+			w += 0.12 * m.Odds[SuspendedTarget]
+		}
+		return w
+	}
+	slices.SortStableFunc(res.Marks, func(a, b MarkRecord) int {
+		wa, wb := worth(a), worth(b)
+		switch {
+		case wa > wb:
+			return -1
+		case wa < wb:
+			return 1
+		}
+		return 0
+	})
+	nothing := 1.0
+	for _, m := range res.Marks {
+		res.Counts[m.Class]++
+		nothing *= 1 - 0.6*worth(m)
+	}
+	for _, h := range res.Holds {
+		nothing *= 1 - 0.5*h.Odds
+	}
+	for _, p := range res.Panels {
+		if len(p.Humps) > 0 {
+			nothing *= 0.92
+		}
+	}
+	res.Interest = math.Round((1-nothing)*1e4) / 1e4
 }

@@ -100,6 +100,7 @@ type MarkRecord struct {
 	OnHump     bool               `json:"on_hump"`
 	Hold       *string            `json:"hold"`
 	Reasons    []string           `json:"reasons"`
+	Evidence   map[string]float64 `json:"evidence,omitempty"`   // the numbers the classifier weighed, by the model's names for them
 	Time       *time.Time         `json:"time,omitempty"`       // UTC, when the mark's middle row was recorded
 	CourseDeg  *float64           `json:"course_deg,omitempty"` // course over ground at that time, degrees true
 	Sighting   *string            `json:"sighting,omitempty"`   // id of the thing that several marks are looks at

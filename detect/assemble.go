@@ -1,0 +1,232 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"shadowgap/detect/frame"
+	"shadowgap/features"
+)
+
+const profileStep = 4 // rows between stored points of a profile
+
+// records turns what was found in a panel into the records of the output, in pixels of the capture and, where the scale is
+// known, in metres.
+func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []MarkRecord) {
+	px, py := p.Box.Min.X, p.Box.Min.Y
+	rec := PanelRecord{Box: BoxOf(p.Box), Notes: v.notes, Humps: []Hump{}, Regions: []Region{}, Nadir: []RowX{}}
+	if opt.RangeM > 0 {
+		rec.RangeM = &opt.RangeM
+	}
+	scale := v.scaleOf(p, opt)
+	rows := profileRows(p.Echo.Rows)
+	if v.nadir != nil {
+		for _, r := range rows {
+			rec.Nadir = append(rec.Nadir, RowX{float64(py + r), round2(float64(px) + v.nadir.x[r])})
+		}
+	}
+	for i := range v.sides {
+		s := &v.sides[i]
+		if s.edge == nil {
+			continue
+		}
+		line := make([]RowX, 0, len(rows))
+		for _, r := range rows {
+			line = append(line, RowX{float64(py + r), round2(float64(px) + s.swath.x(r, s.edge.k[r]))})
+		}
+		if s.swath.side == Port {
+			rec.FirstReturn.Port, rec.Confidence.Port = line, round2(s.edge.mean)
+		} else {
+			rec.FirstReturn.Starboard, rec.Confidence.Starboard = line, round2(s.edge.mean)
+		}
+	}
+	if a := v.altitude; a != nil {
+		for _, r := range rows {
+			rec.AltitudePx = append(rec.AltitudePx, RowAltitude{float64(py + r), round2(a.px[r]), round2(a.sd[r])})
+			if scale != nil {
+				h := features.Product(features.Measured{Value: a.px[r], SD: a.sd[r]}, *scale)
+				rec.AltitudeM = append(rec.AltitudeM, RowAltitude{float64(py + r), round4(h.Value), round4(h.SD)})
+			}
+		}
+	}
+	for _, h := range v.humps {
+		out := Hump{Rows: [2]int{py + h.r0, py + h.r1}, ReliefPx: round2(h.reliefPx)}
+		if scale != nil {
+			m := features.Product(features.Measured{Value: h.reliefPx, SD: h.sdPx}, *scale)
+			out.ReliefM = &m
+		}
+		rec.Humps = append(rec.Humps, out)
+	}
+	var marks []MarkRecord
+	for i := range v.sides {
+		s := &v.sides[i]
+		for _, f := range s.fields {
+			rec.Regions = append(rec.Regions, Region{Kind: "rock-field", Box: s.swath.box(f, px, py)})
+		}
+		for _, m := range s.marks {
+			if mark, keep := v.markRecord(s, m, index, px, py, scale, opt); keep {
+				marks = append(marks, mark)
+			}
+		}
+	}
+	return rec, marks
+}
+
+// markRecord classifies one measured candidate and writes it down; keep is false for what is most likely clutter and for
+// stones of a rock field that don't stand out of it.
+func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *features.Measured, opt Options) (rec MarkRecord, keep bool) {
+	hull := m.span()
+	evidence := evidenceOf(s.swath, s.leveled, m)
+	rec = MarkRecord{
+		Schema: SchemaVersion, Panel: panel, Side: s.swath.side, Box: s.swath.box(hull, px, py),
+		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: evidence, Odds: classifyOdds(opt.Model, evidence),
+	}
+	rec.Class = rec.Odds.likeliest()
+	rec.Mark = fmt.Sprintf("p%d-%c%04d-%04d", panel, s.swath.side[0], rec.Box.Y+rec.Box.H/2, rec.Box.X+rec.Box.W/2)
+	if m.highlight != nil {
+		b := s.swath.box(m.highlight.span, px, py)
+		rec.Highlight = &b
+		rec.Contrast = round2((m.highlight.mean - 1) / s.leveled.sigma)
+	}
+	if m.shadow != nil {
+		b := s.swath.box(m.shadow.span, px, py)
+		rec.Shadow = &b
+		length := features.ShadowLength(*m.shadowNear, *m.shadowFar)
+		rec.ShadowPx = &length
+		if m.highlight == nil {
+			rec.Contrast = round2((1 - m.depth) / s.leveled.sigma)
+		}
+	}
+	rec.GapPx = m.gap
+	rec.SlantPx = features.Measured{Value: (m.near.Value + m.far.Value) / 2, SD: math.Hypot(m.near.SD, m.far.SD) / 2}
+	mid := (hull.r0 + hull.r1) / 2
+	for _, h := range v.humps {
+		if mid >= h.r0 && mid < h.r1 {
+			rec.OnHump = true
+		}
+	}
+	sloped := false
+	if v.altitude != nil && v.altitude.tilt[mid] != 0 {
+		sloped = math.Abs(v.altitude.tilt[mid]) > 0.12*v.altitude.px[mid]+4
+	}
+	if scale != nil {
+		v.metres(&rec, m, s, mid, *scale, opt)
+	}
+	rec.Reasons = reasonsFor(rec, m, sloped)
+	if opt.KeepClutter {
+		return rec, true
+	}
+	return rec, rec.Odds[Clutter] < 0.5 && !s.lostInField(m)
+}
+
+// lostInField tells whether a mark is one of the many of a rock field, neither much larger nor much stronger than they are.
+func (s *sideView) lostInField(m measured) bool {
+	if m.highlight == nil || m.gap != nil && m.gap.Value > 3*m.gap.SD {
+		return false
+	}
+	for _, f := range s.fields {
+		h := m.highlight.span
+		if h.r0 < f.r0 || h.r1 > f.r1 || h.k0 < f.k0 || h.k1 > f.k1 {
+			continue
+		}
+		var areas, peaks []float64
+		for _, o := range s.marks {
+			if o.highlight == nil {
+				continue
+			}
+			if oh := o.highlight.span; oh.r0 >= f.r0 && oh.r1 <= f.r1 && oh.k0 >= f.k0 && oh.k1 <= f.k1 {
+				areas = append(areas, float64(o.highlight.area))
+				peaks = append(peaks, o.highlight.peak)
+			}
+		}
+		slices.Sort(areas)
+		slices.Sort(peaks)
+		return float64(m.highlight.area) < 1.5*areas[len(areas)/2] && m.highlight.peak < 1.2*peaks[len(peaks)/2]
+	}
+	return false
+}
+
+// metres adds the lengths that the scale allows. Ranges are slant unless the display is slant-corrected, in which case the
+// altitude can't be seen and heights stay unknown.
+func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale features.Measured, opt Options) {
+	at := features.Product(rec.SlantPx, scale)
+	toM := func(p *features.Measured) *features.Measured {
+		if p == nil {
+			return nil
+		}
+		out := features.Product(*p, scale)
+		return &out
+	}
+	if opt.RowSpacingM > 0 {
+		rows := float64(rec.Rows[1] - rec.Rows[0])
+		if m.highlight != nil {
+			rows = float64(m.highlight.rows())
+		}
+		rec.LengthM = &features.Measured{Value: rows * opt.RowSpacingM, SD: opt.RowSpacingM}
+	}
+	if opt.SlantCorrected {
+		rec.GroundM = &at
+		return
+	}
+	rec.SlantM = &at
+	rec.GapM, rec.ShadowM = toM(rec.GapPx), toM(rec.ShadowPx)
+	h, ok := v.altitudeAt(s, mid)
+	if !ok {
+		return
+	}
+	alt := features.Product(h, scale)
+	rec.AltitudeM = &alt
+	if g, err := features.GroundRange(at, alt); err == nil {
+		rec.GroundM = &g
+	}
+	if m.shadow == nil {
+		return
+	}
+	// the top grazes the ray at the highlight's far edge; a fish's return is thin, so its middle serves
+	top := m.far
+	if rec.Class == SuspendedTarget {
+		top = rec.SlantPx
+	}
+	if z, err := features.HeightFromShadow(h, top, *m.shadowFar); err == nil && m.highlight != nil {
+		rec.HeightM = toM(&z)
+	}
+	if m.highlight != nil {
+		if z, err := features.UndersideFromShadow(h, m.far, *m.shadowNear); err == nil {
+			rec.OffBottomM = toM(&z)
+		}
+	}
+}
+
+// altitudeAt returns the altitude for one side and row in slant pixels, its error grown where the other side disagrees.
+func (v *view) altitudeAt(s *sideView, r int) (features.Measured, bool) {
+	if s.edge == nil || !s.swath.hasZero {
+		if v.altitude == nil {
+			return features.Measured{}, false
+		}
+		return features.Measured{Value: v.altitude.px[r], SD: math.Hypot(v.altitude.sd[r], 0.05*v.altitude.px[r])}, true
+	}
+	h := features.Measured{Value: s.edge.k[r], SD: s.edge.sd[r]}
+	for i := range v.sides {
+		if o := &v.sides[i]; o != s && o.edge != nil && o.swath.hasZero {
+			h, _ = features.SlopedAltitude(h, features.Measured{Value: o.edge.k[r], SD: o.edge.sd[r]})
+		}
+	}
+	return h, true
+}
+
+// profileRows are the rows a profile is stored at: every profileStep-th and the last.
+func profileRows(n int) []int {
+	var out []int
+	for r := 0; r < n; r += profileStep {
+		out = append(out, r)
+	}
+	if last := n - 1; out[len(out)-1] != last {
+		out = append(out, last)
+	}
+	return out
+}
+
+func round2(v float64) float64 { return math.Round(v*100) / 100 }
+
+func round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }

@@ -1,0 +1,128 @@
+package detect
+
+import (
+	"math"
+
+	"shadowgap/features"
+	"shadowgap/models"
+)
+
+// evidenceOf puts what was measured into the numbers the classifier knows; what can't be known is left out. Names are those
+// of the model file.
+func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
+	e := map[string]float64{
+		"crowd":   math.Log1p(float64(m.crowd)),
+		"cut":     flag(m.cut),
+		"beyond":  m.behind,
+		"before":  m.before,
+		"overlap": m.overlap,
+	}
+	hull := m.span()
+	mid := (hull.r0 + hull.r1) / 2
+	edge := float64(lv.edge[min(max(mid, 0), len(lv.edge)-1)])
+	if h := m.highlight; h != nil {
+		shape := shapeOf(*h)
+		e["highlight-range"] = math.Log(float64(h.cols()))
+		e["highlight-rows"] = math.Log(float64(h.rows()))
+		e["highlight-area"] = math.Log(float64(h.area))
+		e["highlight-peak"] = math.Log1p(h.peak)
+		e["highlight-strength"] = math.Log(math.Max(0.1, h.mean))
+		e["highlight-spreads"] = (h.mean - 1) / lv.sigma
+		e["highlight-fill"] = shape.Fill
+		e["highlight-elongation"] = math.Log(math.Max(1, shape.Elongation))
+		if edge > 0 && s.hasZero {
+			e["water-share"] = 1 - math.Min(1.5, float64(h.k0)/edge)
+		}
+		e["wet"] = flag(h.wet)
+	} else {
+		e["wet"] = 0
+	}
+	if sh := m.shadow; sh != nil {
+		e["shadow-length"] = math.Log(math.Max(1, m.shadowFar.Value-m.shadowNear.Value))
+		e["shadow-rows"] = math.Log(float64(sh.rows()))
+		e["shadow-depth"] = m.depth
+		e["shadow-peak"] = math.Log1p(sh.peak)
+		e["shadow-area"] = math.Log(float64(sh.area))
+		if edge > 0 && s.hasZero && m.shadowFar.Value > 0 {
+			e["height-share"] = math.Max(0, 1-m.far.Value/m.shadowFar.Value)
+		}
+	}
+	if m.gap != nil {
+		e["gap"] = m.gap.Value
+		e["gap-errors"] = m.gap.Value / math.Max(0.5, m.gap.SD)
+		e["gap-sizes"] = m.gap.Value / float64(m.highlight.cols()+2)
+		e["between"] = m.between
+		e["pair"] = m.evidence
+		e["row-ratio"] = math.Log(float64(m.shadow.rows()+2) / float64(m.highlight.rows()+2))
+		if s.hasZero && m.far.Value > 0 {
+			e["underside-share"] = m.gap.Value / math.Max(1, m.far.Value+m.gap.Value)
+		}
+	}
+	return e
+}
+
+// classifyOdds spreads the odds over the classes.
+func classifyOdds(model *models.Model, evidence map[string]float64) Odds {
+	o := make(Odds, len(model.Classes))
+	for i, p := range model.Odds(evidence) {
+		o[Class(model.Classes[i])] = math.Round(p*1e4) / 1e4
+	}
+	return o
+}
+
+// likeliest returns the class with the greatest odds; ties go to the class listed first.
+func (o Odds) likeliest() Class {
+	best := Classes[0]
+	for _, c := range Classes {
+		if o[c] > o[best] {
+			best = c
+		}
+	}
+	return best
+}
+
+func shapeOf(p patch) features.Shape {
+	c := features.Component{Row0: p.r0, Row1: p.r1, Col0: p.k0, Col1: p.k1, Runs: p.runs}
+	for _, run := range p.runs {
+		n := float64(run.Col1 - run.Col0)
+		c.Area += run.Col1 - run.Col0
+		c.CentroidRow += n * float64(run.Row)
+		c.CentroidCol += n * (float64(run.Col0+run.Col1) - 1) / 2
+	}
+	if c.Area > 0 {
+		c.CentroidRow /= float64(c.Area)
+		c.CentroidCol /= float64(c.Area)
+	}
+	shape, err := features.ShapeOf(c, 1, 1)
+	if err != nil {
+		return features.Shape{Fill: 1, Elongation: 1}
+	}
+	return shape
+}
+
+func flag(b bool) float64 {
+	if b {
+		return 1
+	}
+	return 0
+}
+
+// countNeighbours sets, for every candidate, how many others lie within three of its sizes (12 pixels at least): rock fields
+// and rubble are crowded, a fish or a lone log is not.
+func countNeighbours(ms []measured) {
+	for i := range ms {
+		a := ms[i].span()
+		reach := 3 * max(4, a.rows(), a.cols())
+		n := 0
+		for j := range ms {
+			if i == j {
+				continue
+			}
+			b := ms[j].span()
+			if max(b.r0-a.r1, a.r0-b.r1, b.k0-a.k1, a.k0-b.k1) < min(reach, 90) {
+				n++
+			}
+		}
+		ms[i].crowd = n
+	}
+}

@@ -1,0 +1,174 @@
+package detect
+
+import (
+	"math"
+	"slices"
+
+	"shadowgap/features"
+)
+
+// measured is a candidate with its edges found to sub-pixel and its evidence as numbers. Ranges are slant pixels from the
+// nadir (from the near edge of a crop that doesn't show it).
+type measured struct {
+	candidate
+	near, far             features.Measured  // the highlight's edges (the shadow's near edge where there is no highlight)
+	shadowNear, shadowFar *features.Measured // nil without a shadow
+	gap                   *features.Measured // nil without both
+	between               float64            // leveled strength between highlight and shadow: 1 is plain bottom
+	depth                 float64            // mean leveled strength inside the shadow
+	behind                float64            // leveled strength just behind the shadow; above 1 hints at a pit
+	before                float64            // leveled strength just before the highlight; below 1 hints at a pit
+	cut                   bool               // touches the picture's edge, so sizes are at least what is given
+	crowd                 int                // other candidates within three sizes
+}
+
+// measure finds the sub-pixel edges of a candidate where the leveled strength crosses half-way between the levels on
+// either side, row by row, and takes medians over its rows; the spread over rows gives the error.
+func measure(lv *leveled, c candidate) measured {
+	m := measured{candidate: c, between: 1, depth: 1, behind: 1, before: 1}
+	hull := c.span()
+	m.cut = hull.r0 == 0 || hull.r1 == lv.q.Rows || hull.k1 == lv.q.Cols || hull.k0 == 0
+	if c.highlight != nil {
+		h := c.highlight
+		high := math.Max(1.2, h.mean)
+		m.far = edgeOf(lv, *h, true, (high+1)/2, false)
+		m.near = edgeOf(lv, *h, false, (high+1)/2, false)
+		m.before = meanOf(lv, span{h.r0, h.r1, h.k0 - 2 - max(3, h.cols()/2), h.k0 - 2})
+	}
+	if c.shadow != nil {
+		s := c.shadow
+		m.depth = math.Max(0, s.mean)
+		cut := (m.depth + 1) / 2
+		near, far := edgeOf(lv, *s, false, cut, true), edgeOf(lv, *s, true, cut, true)
+		m.shadowNear, m.shadowFar = &near, &far
+		m.behind = meanOf(lv, span{s.r0, s.r1, s.k1 + 1, s.k1 + 1 + max(3, s.cols()/3)})
+		if c.highlight == nil {
+			m.near, m.far = near, near
+		}
+	}
+	if c.highlight != nil && c.shadow != nil {
+		m.gap, m.between = gapOf(lv, m)
+	}
+	return m
+}
+
+// edgeOf is the median over a patch's rows of where the strength, averaged over three rows, crosses cut near the patch's
+// own edge, with the error of that median and of the pixel grid.
+func edgeOf(lv *leveled, p patch, far bool, cut float64, dark bool) features.Measured {
+	ends := edgePerRow(p, far)
+	var at []float64
+	for i, k := range ends {
+		if k >= 0 {
+			at = append(at, crossing(lv, p.r0+i, k, cut, far, dark))
+		}
+	}
+	return medianWithError(at)
+}
+
+// crossing walks outwards from inside the patch (3 pixels within its edge at column k) to where the strength crosses cut.
+func crossing(lv *leveled, r, k int, cut float64, far, dark bool) float64 {
+	step := 1
+	start := k - 3
+	if !far {
+		step, start = -1, k+2
+	}
+	inside := func(c int) (float64, bool) {
+		v := rowStrength(lv, r, c)
+		return v, (v < cut) == dark
+	}
+	start = min(max(start, 0), lv.q.Cols-1)
+	prev, in := inside(start)
+	for n := 0; n < 3 && !in; n++ {
+		start = min(max(start-step, 0), lv.q.Cols-1)
+		prev, in = inside(start)
+	}
+	if !in {
+		return float64(k)
+	}
+	for c, n := start+step, 0; c >= 0 && c < lv.q.Cols && n < 7; c, n = c+step, n+1 {
+		v, in := inside(c)
+		if !in {
+			f := 0.5
+			if v != prev {
+				f = (cut - prev) / (v - prev)
+			}
+			// pixel centres lie half a pixel in
+			return float64(c-step) + float64(step)*f + 0.5
+		}
+		prev = v
+	}
+	return float64(k)
+}
+
+// rowStrength is the leveled strength at a column, averaged over three rows.
+func rowStrength(lv *leveled, r, c int) float64 {
+	sum, n := 0.0, 0.0
+	for rr := max(0, r-1); rr <= min(lv.q.Rows-1, r+1); rr++ {
+		sum += float64(lv.q.At(rr, c))
+		n++
+	}
+	return sum / n
+}
+
+// gapOf measures the gap row by row, since both edges of a slanting thing move together, and what fills it.
+func gapOf(lv *leveled, m measured) (*features.Measured, float64) {
+	h, s := *m.highlight, *m.shadow
+	far, near := edgePerRow(h, true), edgePerRow(s, false)
+	high, low := (math.Max(1.2, h.mean)+1)/2, (m.depth+1)/2
+	var gaps []float64
+	sum, n := 0.0, 0
+	for r := max(h.r0, s.r0); r < min(h.r1, s.r1); r++ {
+		f, e := far[r-h.r0], near[r-s.r0]
+		if f < 0 || e < 0 {
+			continue
+		}
+		a, z := crossing(lv, r, f, high, true, false), crossing(lv, r, e, low, false, true)
+		gaps = append(gaps, z-a)
+		for c := int(math.Ceil(a)) + 1; c < int(z)-1; c++ {
+			sum += float64(lv.q.At(r, min(max(c, 0), lv.q.Cols-1)))
+			n++
+		}
+	}
+	g := features.Gap(m.far, *m.shadowNear)
+	if len(gaps) > 0 {
+		g = medianWithError(gaps)
+	}
+	if n == 0 {
+		return &g, 0.5
+	}
+	return &g, sum / float64(n)
+}
+
+// medianWithError returns the median with its standard error (1.2533 spread / √n, spread from the median absolute
+// deviation) and half a pixel of edge error in quadrature.
+func medianWithError(v []float64) features.Measured {
+	if len(v) == 0 {
+		return features.Measured{SD: 1}
+	}
+	v = slices.Clone(v)
+	slices.Sort(v)
+	med := (v[(len(v)-1)/2] + v[len(v)/2]) / 2
+	dev := make([]float64, len(v))
+	for i, x := range v {
+		dev[i] = math.Abs(x - med)
+	}
+	slices.Sort(dev)
+	// neighbouring rows share speckle and smoothing: about one in three is independent
+	independent := math.Max(1, float64(len(v))/3)
+	return features.Measured{Value: med, SD: math.Hypot(0.5, 1.2533*1.4826*dev[len(dev)/2]/math.Sqrt(independent))}
+}
+
+// meanOf is the mean leveled strength of a span clipped to the picture, 1 where nothing of it is left.
+func meanOf(lv *leveled, a span) float64 {
+	sum, n := 0.0, 0
+	for r := max(0, a.r0); r < min(lv.q.Rows, a.r1); r++ {
+		for _, v := range lv.q.Row(r)[min(max(0, a.k0), lv.q.Cols):min(max(a.k0, a.k1, 0), lv.q.Cols)] {
+			sum += float64(v)
+			n++
+		}
+	}
+	if n == 0 {
+		return 1
+	}
+	return sum / float64(n)
+}

@@ -1,0 +1,184 @@
+package detect
+
+import (
+	"math"
+	"slices"
+
+	"shadowgap/features"
+)
+
+const nadirBlockRows = 8 // rows averaged before the search: the band is straight over so few pings
+
+// nadirLine is the transducer's path through a panel.
+type nadirLine struct {
+	x     []float64 // panel column (pixel edges) of its centre, per row
+	score float64   // mean evidence per row block: 0 none, 1 a clear band between dark flanks
+}
+
+// findNadir traces the bright centre band by a global optimum over row blocks: the path of greatest band contrast and
+// flank darkness that bends by at most 3 pixels a block. hintX, when not NaN, is a rough column to stay near. It returns
+// false when no band stands between dark flanks on most rows.
+func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bool) {
+	d := averageRows(echo, valid, nadirBlockRows)
+	scores, _ := features.NewGrid(d.Rows, d.Cols)
+	level := typicalLevel(d)
+	if level <= 0 {
+		return nadirLine{}, false
+	}
+	flank := max(8, d.Cols/50)
+	sum := make([]float64, d.Cols+1)
+	for b := 0; b < d.Rows; b++ {
+		row, out := d.Row(b), scores.Row(b)
+		for c, v := range row {
+			sum[c+1] = sum[c] + float64(v)
+		}
+		mean := func(a, z int) float64 {
+			a, z = max(a, 0), min(z, d.Cols)
+			if z-a < 2 {
+				return math.NaN()
+			}
+			return (sum[z] - sum[a]) / float64(z-a)
+		}
+		for c := range out {
+			best := 0.0
+			for _, half := range [...]int{1, 3, 7} {
+				if c-half < 0 || c+half >= d.Cols {
+					continue
+				}
+				band := mean(c-half, c+half+1)
+				left, right := mean(c-half-2-flank, c-half-2), mean(c+half+3, c+half+3+flank)
+				dark := left
+				if math.IsNaN(left) || right > left {
+					dark = right
+				}
+				if math.IsNaN(dark) {
+					continue
+				}
+				contrast := (band - dark) / (band + dark + 0.02)
+				darkness := 1 - dark/level
+				if contrast > 0 && darkness > 0 {
+					best = math.Max(best, math.Sqrt(contrast*darkness))
+				}
+			}
+			if !math.IsNaN(hintX) {
+				best -= 0.5 * math.Min(1, math.Abs(float64(c)+0.5-hintX)/float64(d.Cols)*10)
+			}
+			out[c] = float32(best)
+		}
+	}
+	path := bestPath(scores, nil, 3, 0.02)
+	line := nadirLine{x: make([]float64, echo.Rows)}
+	centre := make([]float64, d.Rows)
+	strong := 0
+	for b, c := range path {
+		centre[b] = bandCentre(d.Row(b), c)
+		s := float64(scores.At(b, c))
+		line.score += s / float64(d.Rows)
+		if s > 0.45 {
+			strong++
+		}
+	}
+	centre = runningMedian(centre, 4)
+	for r := range line.x {
+		p := (float64(r)+0.5)/nadirBlockRows - 0.5
+		line.x[r] = interpolate(centre, p)
+	}
+	return line, strong*10 >= d.Rows*6
+}
+
+// bandCentre refines the band's middle to sub-pixel: the centroid of what rises over half the peak near column c.
+func bandCentre(row []float32, c int) float64 {
+	lo, hi := max(0, c-9), min(len(row), c+10)
+	peak, floor := float32(0), float32(math.Inf(1))
+	for _, v := range row[lo:hi] {
+		peak, floor = max(peak, v), min(floor, v)
+	}
+	cut := floor + (peak-floor)/2
+	a, z := c, c
+	for a > lo && row[a-1] > cut {
+		a--
+	}
+	for z+1 < hi && row[z+1] > cut {
+		z++
+	}
+	var w, m float64
+	for i := a; i <= z; i++ {
+		if v := float64(row[i] - cut); v > 0 {
+			w += v
+			m += v * (float64(i) + 0.5)
+		}
+	}
+	if w == 0 {
+		return float64(c) + 0.5
+	}
+	return m / w
+}
+
+// averageRows returns the mean of every n rows, column by column, over valid pixels; the last block may be shorter. Where a
+// block has no valid pixel the value is that of its left neighbour.
+func averageRows(g *features.Grid, valid []uint8, n int) *features.Grid {
+	out, _ := features.NewGrid((g.Rows+n-1)/n, g.Cols)
+	count := make([]float32, g.Cols)
+	for b := 0; b < out.Rows; b++ {
+		clear(count)
+		dst := out.Row(b)
+		for r := b * n; r < min(g.Rows, (b+1)*n); r++ {
+			ok := valid[r*g.Cols : (r+1)*g.Cols]
+			for c, v := range g.Row(r) {
+				if ok[c] != 0 {
+					dst[c] += v
+					count[c]++
+				}
+			}
+		}
+		last := float32(0)
+		for c := range dst {
+			if count[c] > 0 {
+				last = dst[c] / count[c]
+			}
+			dst[c] = last
+		}
+	}
+	return out
+}
+
+// typicalLevel is the 70 % quantile of a grid of values in 0..1: the bottom, when water and shadow fill less than that.
+func typicalLevel(g *features.Grid) float64 {
+	h, err := features.NewHistogram(0, 1, 512)
+	if err != nil {
+		return 0
+	}
+	for _, v := range g.V {
+		h.Add(float64(v))
+	}
+	q, err := h.Quantile(0.7)
+	if err != nil {
+		return 0
+	}
+	return q
+}
+
+// runningMedian smooths v with a window of 2·half+1 values, shorter at the ends.
+func runningMedian(v []float64, half int) []float64 {
+	out := make([]float64, len(v))
+	var window []float64
+	for i := range v {
+		window = append(window[:0], v[max(0, i-half):min(len(v), i+half+1)]...)
+		slices.Sort(window)
+		out[i] = window[len(window)/2]
+	}
+	return out
+}
+
+// interpolate reads v at fractional index p, holding the ends.
+func interpolate(v []float64, p float64) float64 {
+	if p <= 0 {
+		return v[0]
+	}
+	if p >= float64(len(v)-1) {
+		return v[len(v)-1]
+	}
+	i := int(p)
+	f := p - float64(i)
+	return v[i]*(1-f) + v[i+1]*f
+}

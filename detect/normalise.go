@@ -1,0 +1,111 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"shadowgap/features"
+)
+
+// normalised describes what plain bottom does at one scale: raised to a power its strengths are nearly normal. The power is
+// learned from the picture, since the display's gain curve (linear, square root, logarithmic, anything a capture went
+// through) is unknown; G.E.P. Box and D.R. Cox, An analysis of transformations, J. R. Stat. Soc. B 26(2), 1964, use the
+// same family.
+type normalised struct {
+	centre       float32 // median strength
+	power        float64
+	mid          float64 // centre raised to the power
+	lower, upper float64 // standard deviations of the raised strengths below and above the middle
+}
+
+// normalise learns the power that makes the 10 %, 50 % and 90 % quantiles of the bottom symmetric, and the spread on each
+// side from quantiles that objects, which fill little of a picture, can't move. A tail heavier than normal at 3 % (many
+// specks, a rock field) widens the spread above, so that only what stands out of the specks counts. It returns an error
+// when there is no bottom.
+func normalise(m *features.Grid, mask []uint8) (normalised, error) {
+	h, err := features.NewHistogram(0, 4, 4000)
+	if err != nil {
+		return normalised{}, fmt.Errorf("normalising: %w", err)
+	}
+	for i := 0; i < len(mask); i += 3 {
+		if mask[i] == regionBottom {
+			h.Add(float64(m.V[i]))
+		}
+	}
+	q := make(map[float64]float64, 5)
+	for _, p := range [...]float64{0.03, 0.1, 0.5, 0.9, 0.97} {
+		v, err := h.Quantile(p)
+		if err != nil {
+			return normalised{}, fmt.Errorf("normalising: the side holds no bottom: %w", err)
+		}
+		q[p] = math.Max(v, 1e-4)
+	}
+	skew := func(p float64) float64 {
+		return raise(q[0.9], p) + raise(q[0.1], p) - 2*raise(q[0.5], p)
+	}
+	lo, hi := -1.5, 2.0
+	for range 40 {
+		mid := (lo + hi) / 2
+		if skew(mid) > 0 {
+			hi = mid
+		} else {
+			lo = mid
+		}
+	}
+	n := normalised{centre: float32(q[0.5]), power: (lo + hi) / 2}
+	n.mid = raise(q[0.5], n.power)
+	const z90, z97 = 1.281552, 1.880794 // normal quantiles
+	n.upper = math.Max((raise(q[0.9], n.power)-n.mid)/z90, (raise(q[0.97], n.power)-n.mid)/z97)
+	n.lower = math.Max((n.mid-raise(q[0.1], n.power))/z90, 1e-3)
+	n.upper = math.Max(n.upper, 1e-3)
+	return n, nil
+}
+
+// raise is the power transform (v^p − 1) / p, the logarithm at p = 0: increasing in v for every p.
+func raise(v, p float64) float64 {
+	v = math.Max(v, 1e-4)
+	if math.Abs(p) < 1e-3 {
+		return math.Log(v)
+	}
+	return (math.Pow(v, p) - 1) / p
+}
+
+// lower is the inverse of raise; values no strength reaches give 0 below and +Inf above.
+func lower(t, p float64) float64 {
+	if math.Abs(p) < 1e-3 {
+		return math.Exp(t)
+	}
+	base := 1 + p*t
+	if base <= 0 {
+		if p > 0 {
+			return 0
+		}
+		return math.Inf(1)
+	}
+	return math.Pow(base, 1/p)
+}
+
+// z returns how many spreads a strength lies above (or, negative, below) plain bottom.
+func (n normalised) z(v float32) float64 {
+	d := raise(float64(v), n.power) - n.mid
+	if d < 0 {
+		return d / n.lower
+	}
+	return d / n.upper
+}
+
+// at is the strength that lies z spreads from plain bottom; strengths can't fall below 0.
+func (n normalised) at(z float64) float32 {
+	spread := n.upper
+	if z < 0 {
+		spread = n.lower
+	}
+	return float32(lower(n.mid+z*spread, n.power))
+}
+
+// quantile is the number of spreads below which plain bottom stays with the given chance.
+func (n normalised) quantile(chance float64) float64 {
+	return distuv.UnitNormal.Quantile(chance)
+}

@@ -1,0 +1,94 @@
+package detect
+
+import (
+	"fmt"
+	"math"
+
+	"shadowgap/features"
+)
+
+// swath is one side of a panel with range running to the right: row r, column k holds the echo at slant pixel k from the
+// nadir (or from the near edge of a crop that doesn't show it). Both sides look alike to the stages after this one, and
+// shadows always lie to the right of what throws them.
+type swath struct {
+	side    Side
+	echo    *features.Grid // rows × range pixels, 0..1
+	valid   []uint8        // 1 = echo, 0 = furniture or outside the panel
+	nearX   []float64      // panel column of k = 0's near edge, per row
+	mirror  bool           // port: panel x falls as range grows
+	hasZero bool           // k = 0 is the nadir, so k is slant range
+}
+
+// cutSwath copies one side of a panel. nearX holds, per row, the panel column (pixel edges, so 0 is the left edge of column
+// 0) where range begins. It returns an error when the side has fewer than 8 columns in its widest row.
+func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, hasZero bool) (*swath, error) {
+	if len(nearX) != echo.Rows || len(valid) != len(echo.V) {
+		return nil, fmt.Errorf("cutting the %s swath: %d rows of nadir and %d valid flags for a panel of %d × %d",
+			side, len(nearX), len(valid), echo.Rows, echo.Cols)
+	}
+	width := 0
+	for _, x := range nearX {
+		w := int(math.Round(x))
+		if side == Starboard {
+			w = echo.Cols - w
+		}
+		width = max(width, w)
+	}
+	width = min(width, echo.Cols)
+	if width < 8 {
+		return nil, fmt.Errorf("cutting the %s swath: only %d columns in view", side, width)
+	}
+	g, err := features.NewGrid(echo.Rows, width)
+	if err != nil {
+		return nil, fmt.Errorf("cutting the %s swath: %w", side, err)
+	}
+	s := &swath{side: side, echo: g, valid: make([]uint8, len(g.V)), nearX: nearX, mirror: side == Port, hasZero: hasZero}
+	for r := 0; r < echo.Rows; r++ {
+		src, dst := echo.Row(r), g.Row(r)
+		srcOK, dstOK := valid[r*echo.Cols:(r+1)*echo.Cols], s.valid[r*width:(r+1)*width]
+		x0 := int(math.Round(nearX[r]))
+		if s.mirror {
+			n := min(width, max(0, min(x0, echo.Cols)))
+			skip := max(0, x0-echo.Cols)
+			for k := skip; k < min(width, n+skip); k++ {
+				if x := x0 - 1 - k; x >= 0 {
+					dst[k], dstOK[k] = src[x], srcOK[x]
+				}
+			}
+			continue
+		}
+		for k := max(0, -x0); k < width && x0+k < echo.Cols; k++ {
+			dst[k], dstOK[k] = src[x0+k], srcOK[x0+k]
+		}
+	}
+	return s, nil
+}
+
+// x returns the panel column (pixel edge) of range position k in row r.
+func (s *swath) x(r int, k float64) float64 {
+	x0 := math.Round(s.nearX[r])
+	if s.mirror {
+		return x0 - k
+	}
+	return x0 + k
+}
+
+// span is a half-open rectangle of a swath: rows [r0, r1), range pixels [k0, k1).
+type span struct{ r0, r1, k0, k1 int }
+
+func (a span) rows() int { return a.r1 - a.r0 }
+func (a span) cols() int { return a.k1 - a.k0 }
+
+func (a span) union(b span) span {
+	return span{min(a.r0, b.r0), max(a.r1, b.r1), min(a.k0, b.k0), max(a.k1, b.k1)}
+}
+
+// box maps a span to pixels of the capture; (px, py) is the panel's corner there.
+func (s *swath) box(a span, px, py int) Box {
+	lo, hi := math.Inf(1), math.Inf(-1)
+	for _, r := range [...]int{a.r0, (a.r0 + a.r1) / 2, a.r1 - 1} {
+		x0, x1 := s.x(r, float64(a.k0)), s.x(r, float64(a.k1))
+		lo, hi = math.Min(lo, math.Min(x0, x1)), math.Max(hi, math.Max(x0, x1))
+	}
+	return Box{X: px + int(lo), Y: py + a.r0, W: int(hi - lo), H: a.rows()}
+}
