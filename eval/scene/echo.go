@@ -151,11 +151,9 @@ func (s *Spec) noiseGrowth(cols int) []float64 {
 
 // tone is the display's compression of intensity (mean bottom = 1) to strength 0 to 1.
 type tone struct {
-	level   float64
-	log     bool
-	perDB   float64
-	linear  float64
-	looksMu float64
+	level float64
+	log   bool
+	perDB float64
 }
 
 func newTone(s *Spec) tone {
@@ -190,7 +188,7 @@ func transmit(row []float32, s *Spec, rng *rand.Rand) {
 type surface struct {
 	on    bool
 	amp   []float64
-	noise smoothNoise
+	noise fractal
 	rowM  float64
 	vals  []float64
 }
@@ -201,7 +199,7 @@ func newSurface(s *Spec, side int) *surface {
 	}
 	n := s.sidePx(side)
 	f := &surface{on: true, amp: make([]float64, n), vals: make([]float64, n), rowM: s.RowM()}
-	f.noise = smoothNoise{seed: uint64(s.Seed)*31 + uint64(streamSurface*16+side), cell: 0.35}
+	f.noise = newFractal(uint64(s.Seed)*31+uint64(streamSurface*16+side), 0.5)
 	for c := range f.amp {
 		f.amp[c] = fromDB(s.Flaws.SurfaceDB) * math.Exp(-(float64(c)+0.5)*s.PixelM()/s.Flaws.SurfaceM)
 	}
@@ -219,8 +217,8 @@ func (f *surface) line(r int) {
 			f.vals[c] = 0
 			continue
 		}
-		n := f.noise.at(float64(c) * 0.05)
-		f.vals[c] = f.amp[c] * max(0, n) * max(0, n)
+		// Bubbles come in clouds: a lognormal spread of mean about 1.
+		f.vals[c] = f.amp[c] * math.Exp(1.1*f.noise.at(float64(c)*0.05)-0.6)
 	}
 }
 

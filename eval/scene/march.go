@@ -51,7 +51,7 @@ type marcher struct {
 	ridgeID uint16
 	solids  []solid
 	fish    []floating
-	patch   smoothNoise
+	patch   fractal
 	ds      float64
 }
 

@@ -73,4 +73,28 @@ func (n *smoothNoise) at(x float64) float64 {
 	return n.row[i] + (n.row[i+1]-n.row[i])*f
 }
 
+// fractal is two octaves of smooth noise on lattices sheared against each other, so that the lattice does not show.
+type fractal struct {
+	coarse, fine smoothNoise
+	y            float64
+}
+
+const shear = 0.6
+
+func newFractal(seed uint64, cell float64) fractal {
+	return fractal{coarse: smoothNoise{seed: seed, cell: cell}, fine: smoothNoise{seed: seed + 1, cell: 0.43 * cell}}
+}
+
+// line prepares the noise along y for x in [x0, x1].
+func (f *fractal) line(y, x0, x1 float64) {
+	f.y = y
+	f.coarse.line(y, x0+shear*y, x1+shear*y)
+	f.fine.line(y, x0-shear*y, x1-shear*y)
+}
+
+// at reads the prepared line; its variance is about 1.
+func (f *fractal) at(x float64) float64 {
+	return 0.85*f.coarse.at(x+shear*f.y) + 0.5*f.fine.at(x-shear*f.y)
+}
+
 func fade(t float64) float64 { return t * t * (3 - 2*t) }

@@ -170,9 +170,9 @@ func (d *dice) bottom() {
 	// Long swells of the bottom keep the first return from being a straight line.
 	for range d.from(1, 3) {
 		h := s.AltitudeM * d.in(0.01, 0.05)
-		s.Humps = append(s.Humps, Mound{
+		s.Swells = append(s.Swells, Mound{
 			X: d.NormFloat64() * s.RangeM / 3, Y: d.in(-0.5, 0.5) * s.TrackM(),
-			RadiusX: s.RangeM * d.in(0.3, 0.9), RadiusY: max(h*12, s.TrackM()*d.in(0.12, 0.4)), HeightM: h * d.pick(-1, 1), Reflectivity: 1,
+			RadiusX: s.RangeM * d.in(0.3, 0.9), RadiusY: max(h*12, s.TrackM()*d.in(0.12, 0.4)), HeightM: h * d.pick(-1, 1),
 		})
 	}
 	if d.chance(0.3) {
@@ -217,7 +217,7 @@ func (d *dice) rock(x, y, half float64) Rock {
 func (d *dice) rocks(n int) {
 	for range n {
 		x, y := d.place(0.2)
-		d.s.Rocks = append(d.s.Rocks, d.rock(x, y, d.size(2.2, 12, 0.1, 1.3)))
+		d.s.Rocks = append(d.s.Rocks, d.rock(x, y, d.size(2.5, 14, 0.1, 1.3)))
 	}
 }
 
@@ -353,7 +353,7 @@ func (d *dice) hump() Mound {
 	s := d.s
 	h := s.AltitudeM * d.in(0.12, 0.35)
 	m := Mound{
-		X: d.NormFloat64() * s.AltitudeM * 0.8, Y: d.in(-0.32, 0.32) * s.TrackM(), RadiusX: max(h*d.in(3, 6), s.RangeM*d.in(0.1, 0.3)),
+		X: d.NormFloat64() * s.AltitudeM * 0.5, Y: d.in(-0.32, 0.32) * s.TrackM(), RadiusX: max(h*d.in(3, 6), s.RangeM*d.in(0.15, 0.35)),
 		RadiusY: min(s.TrackM()*0.3, max(h*3, s.TrackM()*d.in(0.08, 0.2))), HeightM: h, Reflectivity: d.in(0.9, 1.8),
 	}
 	s.Humps = append(s.Humps, m)
@@ -406,7 +406,7 @@ func (d *dice) weed() {
 	s := d.s
 	x, y := d.place(0.1)
 	s.Weeds = append(s.Weeds, WeedBed{
-		X: x, Y: y, RadiusX: s.RangeM * d.in(0.06, 0.2), RadiusY: min(s.TrackM()*0.25, s.RangeM*d.in(0.06, 0.25)), HeightM: d.in(0.08, 0.35), Strength: d.in(0.7, 1.6),
+		X: x, Y: y, RadiusX: s.RangeM * d.in(0.06, 0.2), RadiusY: min(s.TrackM()*0.25, s.RangeM*d.in(0.06, 0.25)), HeightM: d.in(0.05, 0.22), Strength: d.pick(d.in(0.4, 0.8), d.in(1.3, 3)),
 	})
 }
 
@@ -456,7 +456,7 @@ func (d *dice) flaws() {
 		f.DropRate, f.DropRepeat = d.logIn(0.002, 0.02), d.chance(0.5)
 	}
 	if d.chance(0.3) {
-		f.InterfRate = d.logIn(0.002, 0.02)
+		f.InterfRate = d.logIn(0.001, 0.012)
 	}
 	if d.chance(0.6) {
 		f.SurfaceDB, f.SurfaceM = d.in(-9, 3), s.AltitudeM*d.in(0.08, 0.25)

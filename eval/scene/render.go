@@ -55,7 +55,8 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 		return nil, fmt.Errorf("scene: %w", err)
 	}
 	var sides [2]*drawn
-	var first, plain [2][]float64
+	// first is what the sonar saw; still leaves the boat's heave out, so that it holds relief alone.
+	var first, still [2][]float64
 	for side, w := range swaths {
 		if w == nil {
 			continue
@@ -65,8 +66,8 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 		d := drawSide(w, &s, pings, side)
 		sign := float64(2*side - 1)
 		for _, p := range pings {
-			first[side] = append(first[side], cast.ground.firstReturn(p.y, p.h, sign, true))
-			plain[side] = append(plain[side], cast.ground.firstReturn(p.y, p.h, sign, false))
+			first[side] = append(first[side], cast.ground.firstReturn(p.y, p.h, sign))
+			still[side] = append(still[side], cast.ground.firstReturn(p.y, s.AltitudeM, sign))
 		}
 		if s.Display.SlantCorrected {
 			d = correct(d, &s, first[side])
@@ -102,7 +103,7 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 	label.FirstReturn = detect.FirstReturn{Port: side(portSide, -1), Starboard: side(starboardSide, 1)}
 	label.Marks = l.marks(t.marks())
 	label.Regions = l.regions(t.regions(cast.fieldOf, len(s.Fields)))
-	label.Humps = l.humps(first, plain)
+	label.Humps = l.humps(still)
 	return &Capture{Image: img, Label: label, Spec: s}, nil
 }
 
@@ -143,7 +144,7 @@ type castList struct {
 // newCast numbers everything in the scene. Number 0 is the bottom.
 func newCast(s *Spec) *castList {
 	c := &castList{marcher: &marcher{spec: s, ground: newTerrain(s), ridgeID: 1, ds: s.PixelM()}}
-	c.patch = smoothNoise{seed: uint64(s.Seed) + streamPatch, cell: max(0.1, s.Bottom.PatchM)}
+	c.patch = newFractal(uint64(s.Seed)*17+streamPatch, max(0.1, s.Bottom.PatchM))
 	field := -1
 	add := func(t thing) uint16 {
 		c.things = append(c.things, t)
@@ -303,24 +304,22 @@ func (l *placer) profile(pings []ping, x func(row int) float64) []detect.RowX {
 	return out
 }
 
-// humps takes the side whose first return the relief lifts more, row by row, and maps the row ranges.
-func (l *placer) humps(first, plain [2][]float64) [][2]int {
-	with, without := make([]float64, l.spec.Pings), make([]float64, l.spec.Pings)
-	for r := range with {
+// humps finds where the altitude, mean of the sides in the scene, dips and recovers, and maps the row ranges.
+func (l *placer) humps(first [2][]float64) [][2]int {
+	alt := make([]float64, l.spec.Pings)
+	for r := range alt {
 		n := 0.0
 		for side := range first {
 			if first[side] != nil {
-				with[r] += first[side][r]
-				without[r] += plain[side][r]
+				alt[r] += first[side][r]
 				n++
 			}
 		}
-		with[r] /= n
-		without[r] /= n
+		alt[r] /= n
 	}
 	out := [][2]int{}
 	mid := float64(l.spec.PanelX + l.spec.PortPx)
-	for _, h := range humpRows(with, without, l.spec.PixelM()) {
+	for _, h := range dips(alt, max(humpPx*l.spec.PixelM(), humpOfAltitude*l.spec.AltitudeM)) {
 		_, a := l.warp.apply(mid, float64(l.spec.PanelY+h[0]))
 		_, b := l.warp.apply(mid, float64(l.spec.PanelY+h[1]))
 		r0, r1 := max(0, int(math.Round(a))), min(l.bounds.Max.Y, int(math.Round(b)))

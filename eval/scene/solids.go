@@ -159,9 +159,10 @@ func structureSolid(c Structure, id uint16) solid {
 	return solid{id: id, y0: c.Y - reach, y1: c.Y + reach, strength: c.Strength, raise: raise}
 }
 
-// weedSolid is a ragged patch; it carries no number because it is no mark.
+// weedSolid is a ragged patch; it carries no number because it is no mark. Its growth is bunched and soft: no steep
+// sides, so its shadows are mottled instead of crisp.
 func weedSolid(w WeedBed, seed uint64) solid {
-	const cell = 0.13
+	clumps, stems := newFractal(seed, 0.9), newFractal(seed+9, 0.28)
 	raise := func(s *solid, p *profile) {
 		f := 1 - (p.y-w.Y)*(p.y-w.Y)/(w.RadiusY*w.RadiusY)
 		if f <= 0 {
@@ -169,19 +170,18 @@ func weedSolid(w WeedBed, seed uint64) solid {
 		}
 		half := w.RadiusX * math.Sqrt(f)
 		k0, k1 := p.span(w.X-half, w.X+half)
-		j := int(math.Floor(p.y / cell))
+		clumps.line(p.y, w.X-half-1, w.X+half+1)
+		stems.line(p.y, w.X-half-1, w.X+half+1)
 		for k := k0; k < k1; k++ {
 			x := p.x(k)
-			i := int(math.Floor(x / cell))
-			n := hash01(seed, i, j)
-			clump := hash01(seed+1, int(math.Floor(x/0.9)), int(math.Floor(p.y/0.9)))
 			ex, ey := (x-w.X)/w.RadiusX, (p.y-w.Y)/w.RadiusY
-			edge := 1 - ex*ex - ey*ey
-			if n*edge < 0.12+0.25*clump {
+			n := 0.35 + 0.45*clumps.at(x) + 0.35*stems.at(x) - (ex*ex + ey*ey)
+			if n <= 0 {
 				continue
 			}
-			p.z[k] += w.HeightM * n * math.Sqrt(edge) * (0.4 + 0.6*clump)
-			p.mu[k] = w.Strength * (0.4 + n)
+			n = min(n, 1.2)
+			p.z[k] += w.HeightM * n
+			p.mu[k] *= 1 + (w.Strength-1)*min(1, 2*n)
 		}
 	}
 	return solid{y0: w.Y - w.RadiusY, y1: w.Y + w.RadiusY, strength: w.Strength, raise: raise}

@@ -28,6 +28,7 @@ type Spec struct {
 	SlopeY     float64 // rise per metre along the track, about its middle
 	Ridges     []Ridge
 	Humps      []Mound
+	Swells     []Mound // long rises and hollows that only bend the bottom
 	Ripples    []Ripples
 	Rocks      []Rock
 	Fields     []RockField

@@ -64,6 +64,20 @@ func (m *Mound) height(x, y float64) float64 {
 	return m.HeightM * math.Exp(-q)
 }
 
+// addTo adds the mound to nodes [k0, k1) of a ping. Swells reach over the whole swath and bend slowly, so every 16th
+// node is worked out and the rest lie on chords.
+func (m *Mound) addTo(p *profile, k0, k1 int) {
+	const step = 16
+	a := m.height(p.x(k0), p.y)
+	for k := k0; k < k1; k += step {
+		b := m.height(p.x(k+step), p.y)
+		for j := k; j < min(k+step, k1); j++ {
+			p.z[j] += a + (b-a)*float64(j-k)/step
+		}
+		a = b
+	}
+}
+
 func (r *rippleWave) height(x, y float64) float64 {
 	dx, dy := x-r.X, y-r.Y
 	q := (dx*dx + dy*dy) / (r.RadiusM * r.RadiusM)
@@ -75,27 +89,23 @@ func (r *rippleWave) height(x, y float64) float64 {
 	return r.AmpM * (1 - q) * math.Sin(r.kx*dx+r.ky*dy+bend)
 }
 
-// plain is the bottom without its raised elements.
-func (t *terrain) plain(x, y float64) float64 { return t.spec.SlopeX*x + t.spec.SlopeY*y }
-
 // at is the height of the bottom at x, y in metres, ripples left out: they are texture, not relief.
 func (t *terrain) at(x, y float64) float64 {
-	z := t.plain(x, y)
+	z := t.spec.SlopeX*x + t.spec.SlopeY*y
 	for i := range t.ridges {
 		z += t.ridges[i].height(x, y)
 	}
 	for i := range t.spec.Humps {
 		z += t.spec.Humps[i].height(x, y)
 	}
+	for i := range t.spec.Swells {
+		z += t.spec.Swells[i].height(x, y)
+	}
 	return z
 }
 
 // firstReturn is the slant range at which bottom begins on one side (sign -1 port, 1 starboard), from altitude h at y.
-func (t *terrain) firstReturn(y, h, sign float64, relief bool) float64 {
-	height := t.plain
-	if relief {
-		height = t.at
-	}
+func (t *terrain) firstReturn(y, h, sign float64) float64 {
 	best := math.Inf(1)
 	step := h / 60
 	for k := range 120 {
@@ -103,7 +113,7 @@ func (t *terrain) firstReturn(y, h, sign float64, relief bool) float64 {
 		if g >= best {
 			break
 		}
-		best = min(best, math.Hypot(g, h-height(sign*g, y)))
+		best = min(best, math.Hypot(g, h-t.at(sign*g, y)))
 	}
 	return best
 }
@@ -116,6 +126,14 @@ func (t *terrain) fill(p *profile, firstID uint16) {
 		p.z[k] = s.SlopeX*p.x(k) + s.SlopeY*p.y
 		p.mu[k] = 1
 		p.id[k] = 0
+	}
+	for i := range s.Swells {
+		w := &s.Swells[i]
+		if math.Abs(p.y-w.Y) > 3*w.RadiusY {
+			continue
+		}
+		k0, k1 := p.span(w.X-3*w.RadiusX, w.X+3*w.RadiusX)
+		w.addTo(p, k0, k1)
 	}
 	for i := range t.ridges {
 		t.ridges[i].fill(p, firstID+uint16(i))

@@ -85,6 +85,28 @@ func (t *trace) dropDim() {
 	t.lit = keep
 }
 
+// facing keeps, in rows that hold shadow, the highlight pixels just inside that shadow: the lit flank of a rise, without
+// whatever else of the rise happens to be bright.
+func (t *trace) facing() {
+	type run struct{ first, n int }
+	shadow := map[int]run{}
+	for _, p := range t.dark {
+		s, ok := shadow[p[0]]
+		if !ok || p[1] < s.first {
+			s.first = p[1]
+		}
+		s.n++
+		shadow[p[0]] = s
+	}
+	keep := t.lit[:0]
+	for _, p := range t.lit {
+		if s, ok := shadow[p[0]]; ok && p[1] < s.first && p[1] >= s.first-max(12, 2*s.n) {
+			keep = append(keep, p)
+		}
+	}
+	t.lit = keep
+}
+
 // extent is the tight box of pixels as rows [r0, r1) and columns [c0, c1), ragged edges trimmed.
 func extent(px [][2]int) (r0, r1, c0, c1 int, ok bool) {
 	if len(px) == 0 {
@@ -187,6 +209,9 @@ func (t *truth) mark(side int, th *thing, tr *trace) (eval.MarkLabel, bool) {
 	m := eval.MarkLabel{Class: th.class, Kind: th.kind, Side: detect.Port}
 	if side == starboardSide {
 		m.Side = detect.Starboard
+	}
+	if th.relief {
+		tr.facing()
 	}
 	r0, r1, c0, c1, ok := extent(tr.lit)
 	if !ok {
@@ -301,35 +326,49 @@ func (t *truth) regions(fieldOf []int, fields int) []detect.Region {
 	return out
 }
 
-// humpRows finds the stretches of rows where real relief lifts the first return: where it stands at least a fifth of its
-// own peak and two pixels nearer than the bottom without relief.
-func humpRows(with, without []float64, ds float64) [][2]int {
+// A hump is a dip of the true altitude of at least this prominence.
+const (
+	humpPx         = 5    // pixels of slant range
+	humpOfAltitude = 0.03 // of the altitude
+)
+
+// dips finds the stretches of rows where alt falls by at least least and recovers by as much, both inside the capture. A
+// stretch holds the rows where alt stays below the bottom of the dip plus four fifths of its prominence (the lesser of
+// the rises to either side).
+func dips(alt []float64, least float64) [][2]int {
 	out := [][2]int{}
-	dip := make([]float64, len(with))
-	for i := range dip {
-		dip[i] = without[i] - with[i]
-	}
-	least := max(3*ds, 0.1)
-	for i := 0; i < len(dip); i++ {
-		if dip[i] < ds {
+	for i := range alt {
+		left, right := rise(alt, i, -1), rise(alt, i, 1)
+		prominence := min(left, right)
+		if prominence < least {
 			continue
 		}
-		j, peak := i, 0.0
-		for j < len(dip) && dip[j] >= ds {
-			peak = max(peak, dip[j])
-			j++
+		a, b := i, i+1
+		level := alt[i] + 0.8*prominence
+		for a > 0 && alt[a-1] < level {
+			a--
 		}
-		a, b := i, j
-		for a < j && dip[a] < 0.2*peak {
-			a++
+		for b < len(alt) && alt[b] < level {
+			b++
 		}
-		for b > a && dip[b-1] < 0.2*peak {
-			b--
+		if n := len(out); n > 0 && out[n-1][1] >= a {
+			// A second bottom of the same dip.
+			out[n-1] = [2]int{min(out[n-1][0], a), max(out[n-1][1], b)}
+			continue
 		}
-		if peak >= least {
-			out = append(out, [2]int{a, b})
-		}
-		i = j
+		out = append(out, [2]int{a, b})
 	}
 	return out
+}
+
+// rise is how far alt climbs over alt[i] in one direction before it falls below alt[i]; 0 when i is no minimum that way.
+func rise(alt []float64, i, step int) float64 {
+	top := alt[i]
+	for j := i + step; j >= 0 && j < len(alt); j += step {
+		if alt[j] < alt[i] || (alt[j] == alt[i] && step < 0) {
+			break
+		}
+		top = max(top, alt[j])
+	}
+	return top - alt[i]
 }
