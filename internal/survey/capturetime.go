@@ -1,0 +1,101 @@
+package survey
+
+import (
+	"fmt"
+	"io"
+	"path"
+	"regexp"
+	"strings"
+	"time"
+)
+
+// TimeSource says where a capture's time comes from.
+type TimeSource string
+
+// The sources of a time, most trusted first.
+const (
+	TimeFromManifest TimeSource = "manifest"
+	TimeFromEXIF     TimeSource = "EXIF"
+	TimeFromName     TimeSource = "file name"
+)
+
+// CaptureTime is when a capture's newest row was recorded.
+type CaptureTime struct {
+	Time   time.Time     // UTC
+	SD     time.Duration // one standard deviation
+	Source TimeSource
+	Zoned  bool // the source carried an offset from UTC; else the user's zone was taken
+}
+
+// timeSD is how well a time written to the second tells the moment of the newest row: rounding, and the delay between the
+// screen and the file (common practice, no source).
+const timeSD = time.Second
+
+// TimeOptions say how to understand times.
+type TimeOptions struct {
+	Zone        *time.Location // of times without an offset; nil = UTC
+	ClockOffset time.Duration  // added to EXIF and file-name times: true minus shown. The manifest's times are taken as they are
+}
+
+func (o TimeOptions) zone() *time.Location {
+	if o.Zone == nil {
+		return time.UTC
+	}
+	return o.Zone
+}
+
+// ChooseTime picks a capture's time: the manifest's, else EXIF's, else the one in its file name; nil when none tells. r is
+// the capture's file and may be nil. Notes tell sources that differ by more than 2 s from the chosen one, and a zone that
+// was assumed.
+func ChooseTime(entry *Entry, r io.ReadSeeker, name string, opt TimeOptions) (*CaptureTime, []string) {
+	var all []CaptureTime
+	if entry != nil && entry.Time != nil {
+		all = append(all, CaptureTime{*entry.Time, timeSD, TimeFromManifest, entry.TimeZoned})
+	}
+	if r != nil {
+		if t, ok := EXIFTime(r, opt.zone()); ok {
+			t.Time = t.Time.Add(opt.ClockOffset)
+			all = append(all, t)
+		}
+	}
+	if t, ok := NameTime(name, opt.zone()); ok {
+		t.Time = t.Time.Add(opt.ClockOffset)
+		all = append(all, t)
+	}
+	if len(all) == 0 {
+		return nil, nil
+	}
+	chosen := all[0]
+	var notes []string
+	for _, t := range all[1:] {
+		if d := t.Time.Sub(chosen.Time); d.Abs() > 2*time.Second {
+			notes = append(notes, fmt.Sprintf("time: %s says %s, %s says %s (%s apart); took %s", chosen.Source, stamp(chosen.Time), t.Source, stamp(t.Time), d.Abs(), chosen.Source))
+		}
+	}
+	if !chosen.Zoned && chosen.Source != TimeFromManifest { // the manifest tells this once for all its lines
+		notes = append(notes, fmt.Sprintf("time: the %s gives no offset from UTC, taken as %s", chosen.Source, opt.zone()))
+	}
+	return &chosen, notes
+}
+
+func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
+
+// nameStamp finds a date and a time to the second, apart from other digits.
+var nameStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)([-_.]?)(\d\d)[-_.]?(\d\d)[T_ .\-]{0,3}(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)(Z)?(?:\D|$)`)
+
+// NameTime reads a time from a file name such as "scan_20250601_143015.png", "2025-06-01 14.30.15.jpg" or
+// "20250601T143015Z.png"; a Z says UTC, else it is in zone. ok is false when the name has no valid date and time.
+func NameTime(name string, zone *time.Location) (t CaptureTime, ok bool) {
+	m := nameStamp.FindStringSubmatch(strings.TrimSuffix(path.Base(name), path.Ext(name)))
+	if m == nil {
+		return CaptureTime{}, false
+	}
+	if m[8] == "Z" {
+		zone = time.UTC
+	}
+	when, err := time.ParseInLocation("20060102150405", m[1]+m[3]+m[4]+m[5]+m[6]+m[7], zone)
+	if err != nil {
+		return CaptureTime{}, false
+	}
+	return CaptureTime{when.UTC(), timeSD, TimeFromName, m[8] == "Z"}, true
+}
