@@ -1,0 +1,226 @@
+package eval
+
+import (
+	"cmp"
+	"math"
+	"slices"
+
+	"shadowgap/detect"
+	"shadowgap/features"
+)
+
+// ProfileError sums up how far a profile (nadir, first return, altitude) lies from the truth, over the rows of all captures
+// that are labelled.
+type ProfileError struct {
+	Rows    int      `json:"rows"`    // labelled rows with an answer
+	Absent  Rate     `json:"absent"`  // labelled rows without an answer
+	Median  Estimate `json:"median"`  // of the absolute error
+	P95     Estimate `json:"p95"`     // of the absolute error
+	Bias    Estimate `json:"bias"`    // mean signed error; positive = too far from the nadir, for the nadir too far right
+	Within2 Rate     `json:"within2"` // rows at most 2 off (pixels, or 0.02 for shares); neighbouring rows are not independent
+	abs     []float64
+}
+
+// ValueError sums up how far a measured value lies from the truth, over labels found.
+type ValueError struct {
+	N         int     `json:"n"`
+	Absent    int     `json:"absent"` // labels found that state the truth, whose mark has no value
+	Median    Number  `json:"median"` // of the absolute error
+	P95       Number  `json:"p95"`
+	Bias      Number  `json:"bias"`       // mean of measured minus true
+	Within2SD Rate    `json:"within_2sd"` // 0.954 where errors are normal and stated right
+	pairs     []pairV // measured with its true value, for the report's plots
+}
+
+type pairV struct {
+	got   features.Measured
+	truth float64
+}
+
+// maxProfileGap is the widest stretch of rows a found profile is read across: its points are at most 10 rows apart.
+const maxProfileGap = 20
+
+// AtRow reads the profile at a row, between its points or at most half a gap beyond its ends. It returns false where the
+// profile has nothing to say. Rows must rise.
+func AtRow(p []detect.RowX, row float64) (float64, bool) {
+	if len(p) == 0 {
+		return 0, false
+	}
+	i, _ := slices.BinarySearchFunc(p, row, func(q detect.RowX, r float64) int { return cmp.Compare(q[0], r) })
+	switch {
+	case i == 0:
+		return p[0][1], p[0][0]-row <= maxProfileGap/2
+	case i == len(p):
+		return p[i-1][1], row-p[i-1][0] <= maxProfileGap/2
+	}
+	a, b := p[i-1], p[i]
+	if b[0]-a[0] > maxProfileGap {
+		return 0, false
+	}
+	return a[1] + (b[1]-a[1])*(row-a[0])/(b[0]-a[0]), true
+}
+
+// panelOf returns the found panel that the labels of a capture are about: the one that overlaps the labelled panel most, or
+// the first.
+func panelOf(s *scored) *detect.PanelRecord {
+	var best *detect.PanelRecord
+	most := -1.0
+	for i := range s.record.Panels {
+		p := &s.record.Panels[i]
+		share := 0.0
+		if s.label.Panel != nil {
+			share = IoU(*s.label.Panel, p.Box)
+		}
+		if share > most {
+			best, most = p, share
+		}
+	}
+	return best
+}
+
+type rowError struct {
+	err     float64
+	capture int
+}
+
+// gatherer collects the errors of one kind of profile.
+type gatherer struct {
+	list   []rowError
+	absent int
+}
+
+func (g *gatherer) add(got float64, ok bool, truth, sign float64, capture int) {
+	if !ok {
+		g.absent++
+		return
+	}
+	g.list = append(g.list, rowError{sign * (got - truth), capture})
+}
+
+func profileErrors(caps []scored, opt Options) (nadir, first, altitude, relative ProfileError) {
+	var gn, gf, ga, gr gatherer
+	for i := range caps {
+		s := &caps[i]
+		panel := panelOf(s)
+		if panel == nil {
+			panel = &detect.PanelRecord{}
+		}
+		for _, q := range s.label.Nadir {
+			x, ok := AtRow(panel.Nadir, q[0])
+			gn.add(x, ok, q[1], 1, i)
+		}
+		for _, side := range []struct {
+			truth, got []detect.RowX
+			sign       float64
+		}{{s.label.FirstReturn.Port, panel.FirstReturn.Port, -1}, {s.label.FirstReturn.Starboard, panel.FirstReturn.Starboard, 1}} {
+			for _, q := range side.truth {
+				x, ok := AtRow(side.got, q[0])
+				gf.add(x, ok, q[1], side.sign, i)
+				n, known := AtRow(s.label.Nadir, q[0])
+				if !known {
+					continue
+				}
+				h := side.sign * (q[1] - n)
+				m, seen := AtRow(panel.Nadir, q[0])
+				got := side.sign * (x - m)
+				ga.add(got, ok && seen, h, 1, i)
+				if h > 0 {
+					gr.add(got/h, ok && seen, 1, 1, i)
+				}
+			}
+		}
+	}
+	n := len(caps)
+	return gn.sum(n, 2, opt), gf.sum(n, 2, opt), ga.sum(n, 2, opt), gr.sum(n, 0.02, opt)
+}
+
+// sum sums the errors up; within is what counts as close.
+func (g *gatherer) sum(captures int, within float64, opt Options) ProfileError {
+	e := ProfileError{Rows: len(g.list), Absent: NewRate(g.absent, g.absent+len(g.list))}
+	slices.SortFunc(g.list, func(a, b rowError) int { return cmp.Compare(math.Abs(a.err), math.Abs(b.err)) })
+	near := 0
+	for _, r := range g.list {
+		e.abs = append(e.abs, math.Abs(r.err))
+		if math.Abs(r.err) <= within {
+			near++
+		}
+	}
+	e.Within2 = NewRate(near, len(g.list))
+	quantile := func(p float64) Estimate {
+		return Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
+			total := 0
+			for _, r := range g.list {
+				total += times[r.capture]
+			}
+			seen := 0
+			for _, r := range g.list {
+				if seen += times[r.capture]; total > 0 && float64(seen) >= p*float64(total) {
+					return math.Abs(r.err)
+				}
+			}
+			return math.NaN()
+		})
+	}
+	e.Median, e.P95 = quantile(0.5), quantile(0.95)
+	sums, counts := make([]float64, captures), make([]int, captures)
+	for _, r := range g.list {
+		sums[r.capture] += r.err
+		counts[r.capture]++
+	}
+	e.Bias = Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
+		sum, n := 0.0, 0
+		for i, t := range times {
+			sum += float64(t) * sums[i]
+			n += t * counts[i]
+		}
+		return sum / float64(n)
+	})
+	return e
+}
+
+func valueErrors(caps []scored) (height, off, gap ValueError) {
+	for _, s := range caps {
+		for j := range s.label.Marks {
+			at := s.match.markOf[j]
+			if at < 0 || !s.counts[j] {
+				continue
+			}
+			l, m := &s.label.Marks[j], s.reported[at]
+			height.add(l.HeightM, m.HeightM)
+			off.add(l.OffBottomM, m.OffBottomM)
+			gap.add(l.GapPx, m.GapPx)
+		}
+	}
+	height.sum()
+	off.sum()
+	gap.sum()
+	return height, off, gap
+}
+
+func (e *ValueError) add(truth *float64, got *features.Measured) {
+	switch {
+	case truth == nil:
+	case got == nil:
+		e.Absent++
+	default:
+		e.pairs = append(e.pairs, pairV{*got, *truth})
+	}
+}
+
+func (e *ValueError) sum() {
+	e.N = len(e.pairs)
+	abs := make([]float64, 0, e.N)
+	sum, within := 0.0, 0
+	for _, p := range e.pairs {
+		d := p.got.Value - p.truth
+		abs = append(abs, math.Abs(d))
+		sum += d
+		if math.Abs(d) <= 2*p.got.SD {
+			within++
+		}
+	}
+	slices.Sort(abs)
+	e.Median, e.P95 = Number(sortedQuantile(abs, 0.5)), Number(sortedQuantile(abs, 0.95))
+	e.Bias = Number(sum / float64(e.N))
+	e.Within2SD = NewRate(within, e.N)
+}

@@ -1,0 +1,237 @@
+package eval
+
+import (
+	"bytes"
+	"encoding/json"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+	"text/tabwriter"
+)
+
+// Caution travels with every report.
+const Caution = "Estimates from pictures. Not for navigation, anchoring or diving. Obey local fishing rules and closures. Leave search and recovery to the authorities."
+
+// WriteText writes the results as plain tables for a terminal.
+func WriteText(w io.Writer, r *Results) error {
+	var b bytes.Buffer
+	d := r.Detection
+	fmt.Fprintf(&b, "%d labelled captures (%d without a panel found, %d unreadable); %d captures without labels are not scored\n",
+		r.Captures.Labelled, r.Captures.NoPanel, r.Captures.Unreadable, r.Captures.Unlabelled)
+	fmt.Fprintf(&b, "%d labels, %d count (left out: %d too small, %d too faint, %d unsure, %d clutter)\n",
+		r.Labels.Total, r.Labels.Counted, r.Labels.TooSmall, r.Labels.TooFaint, r.Labels.Unsure, r.Labels.Clutter)
+
+	t := section(&b, "Found or not")
+	row(t, "recall", rateText(d.Recall))
+	row(t, "precision", rateText(d.Precision))
+	row(t, "F1", estimateText(d.F1, 3))
+	row(t, "false marks a capture", estimateText(d.FalsePerCapture, 2))
+	row(t, "marks a capture inside labelled regions, counted apart", estimateText(d.InRegionPerCapture, 2))
+	row(t, fmt.Sprintf("marks a capture where nothing is (%d captures)", d.EmptyCaptures), estimateText(d.MarksPerEmpty, 2))
+	for _, p := range r.FROC.At {
+		row(t, fmt.Sprintf("recall at up to %g false marks a capture", p.FalsePerCapture), rateText(p.Recall))
+	}
+	t.Flush()
+
+	t = section(&b, "Classes")
+	row(t, "class", "labels", "recall", "precision", "F1", "average precision", "Brier", "calibration error")
+	for _, c := range r.Classes {
+		row(t, string(c.Class), fmt.Sprint(c.Labels), rateText(c.Recall), rateText(c.Precision), numberText(c.F1, 3),
+			estimateText(c.AP, 3), numberText(c.Brier, 3), numberText(c.ECE, 3))
+	}
+	t.Flush()
+	t = tabbed(&b)
+	row(t, "mean average precision", estimateText(r.MeanAP, 3))
+	row(t, "right class, of those found", rateText(r.RightClass))
+	row(t, fmt.Sprintf("suspended told from bottom, true gap ≥ %g px", r.Options.MinGapPx), rateText(r.BottomOrNot.Suspended))
+	row(t, "bottom told from suspended", rateText(r.BottomOrNot.Bottom))
+	row(t, "both together", rateText(r.BottomOrNot.Both))
+	t.Flush()
+
+	t = section(&b, "What was taken for what (rows: truth)")
+	row(t, append([]string{""}, r.Confusion.Given...)...)
+	for i, name := range r.Confusion.Truth {
+		cells := []string{name}
+		for j, n := range r.Confusion.Count[i] {
+			if name == NothingThere && r.Confusion.Given[j] == Missed {
+				cells = append(cells, "")
+				continue
+			}
+			cells = append(cells, fmt.Sprint(n))
+		}
+		row(t, cells...)
+	}
+	t.Flush()
+
+	t = section(&b, "Chance of being real, believed or not")
+	row(t, "marks", fmt.Sprint(r.Calibration.Marks))
+	row(t, "Brier score", numberText(r.Calibration.Brier, 3))
+	row(t, "expected calibration error", numberText(r.Calibration.ECE, 3))
+	row(t, "area under the receiver operating characteristic", numberText(r.Calibration.ROCAUC, 3))
+	t.Flush()
+
+	t = section(&b, "Profiles")
+	row(t, "", "rows", "median error", "95th percentile", "bias", "within 2 px (2 %)", "no answer")
+	for _, p := range []struct {
+		name   string
+		e      ProfileError
+		digits int
+	}{{"nadir, px", r.Nadir, 2}, {"first return, px", r.FirstReturn, 2}, {"altitude, px", r.Altitude, 2}, {"altitude, share of it", r.Relative, 4}} {
+		row(t, p.name, fmt.Sprint(p.e.Rows), estimateText(p.e.Median, p.digits), estimateText(p.e.P95, p.digits),
+			estimateText(p.e.Bias, p.digits), percent(p.e.Within2), percent(p.e.Absent))
+	}
+	t.Flush()
+
+	t = section(&b, "Measured values")
+	row(t, "", "pairs", "no value", "median error", "95th percentile", "bias", "within 2 deviations")
+	for _, v := range []struct {
+		name string
+		e    ValueError
+	}{{"height, m", r.Height}, {"off bottom, m", r.OffBottom}, {"gap, px", r.Gap}} {
+		row(t, v.name, fmt.Sprint(v.e.N), fmt.Sprint(v.e.Absent), numberText(v.e.Median, 2), numberText(v.e.P95, 2), numberText(v.e.Bias, 2), rateText(v.e.Within2SD))
+	}
+	t.Flush()
+	t = tabbed(&b)
+	row(t, "humps found", rateText(r.Humps.Recall))
+	row(t, "humps that are humps", rateText(r.Humps.Precision))
+	t.Flush()
+
+	for _, bd := range r.Breakdowns {
+		title := "Recall by " + bd.By
+		if bd.Unit != "" {
+			title += " (" + bd.Unit + ")"
+		}
+		t = section(&b, title)
+		for _, bin := range bd.Bins {
+			cells := []string{bin.Name, rateText(bin.Recall), "class right " + rateText(bin.RightClass)}
+			if bin.FalsePerCapture != nil {
+				cells = append(cells, numberText(*bin.FalsePerCapture, 2)+" false marks a capture")
+			}
+			row(t, cells...)
+		}
+		t.Flush()
+	}
+	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n", Caution)
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("writing score table: %w", err)
+	}
+	return nil
+}
+
+// WriteTilesText writes the score of the open tiles as a plain table.
+func WriteTilesText(w io.Writer, r TileResult) error {
+	var b bytes.Buffer
+	t := tabbed(&b)
+	row(t, "tiles by name", "tiles", "found", "other marks a tile", "called bottom-object", "median overlap")
+	for _, h := range []struct {
+		name string
+		s    TileScore
+	}{{"first half", r.First}, {"second half", r.Second}, {"all", r.All}} {
+		row(t, h.name, fmt.Sprint(h.s.Tiles), rateText(h.s.Found), estimateText(h.s.Others, 2), rateText(h.s.Class), numberText(h.s.BestIoU, 2))
+	}
+	t.Flush()
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("writing tile table: %w", err)
+	}
+	return nil
+}
+
+// WriteComparisonText writes a comparison of two runs as a plain table.
+func WriteComparisonText(w io.Writer, list []Comparison) error {
+	var b bytes.Buffer
+	t := tabbed(&b)
+	row(t, "statistic", "A", "B", "B - A", "p (paired permutation, two-sided)")
+	for _, c := range list {
+		row(t, c.Statistic, numberText(c.A, 3), numberText(c.B, 3), numberText(c.Diff, 3), numberText(c.P, 4))
+	}
+	t.Flush()
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("writing comparison: %w", err)
+	}
+	return nil
+}
+
+// WriteJSON writes results (or any other value of this package) to file, indented. The file is there whole or not at all.
+func WriteJSON(file string, v any) error {
+	data, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", file, err)
+	}
+	return writeWhole(file, append(data, '\n'))
+}
+
+// writeWhole writes under a temporary name in the same folder and renames.
+func writeWhole(file string, data []byte) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(file), "."+filepath.Base(file)+"-*")
+	if err != nil {
+		return fmt.Errorf("writing %s: %w", file, err)
+	}
+	defer func() {
+		if err != nil {
+			os.Remove(f.Name())
+			err = fmt.Errorf("writing %s: %w", file, err)
+		}
+	}()
+	if _, err = f.Write(data); err != nil {
+		f.Close()
+		return err
+	}
+	if err = f.Chmod(0o644); err != nil {
+		f.Close()
+		return err
+	}
+	if err = f.Sync(); err != nil {
+		f.Close()
+		return err
+	}
+	if err = f.Close(); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), file)
+}
+
+func section(b *bytes.Buffer, title string) *tabwriter.Writer {
+	fmt.Fprintf(b, "\n%s\n", title)
+	return tabbed(b)
+}
+
+func tabbed(b *bytes.Buffer) *tabwriter.Writer { return tabwriter.NewWriter(b, 0, 0, 2, ' ', 0) }
+
+func row(t *tabwriter.Writer, cells ...string) { fmt.Fprintf(t, "  %s\n", strings.Join(cells, "\t")) }
+
+// none stands where there was nothing to measure.
+const none = "–"
+
+func rateText(r Rate) string {
+	if r.N == 0 {
+		return none
+	}
+	return fmt.Sprintf("%.3f [%.3f, %.3f] (%d/%d)", r.Value, r.Low, r.High, r.K, r.N)
+}
+
+func percent(r Rate) string {
+	if r.N == 0 {
+		return none
+	}
+	return fmt.Sprintf("%.1f %%", 100*r.Value)
+}
+
+func estimateText(e Estimate, digits int) string {
+	if math.IsNaN(e.Value) {
+		return none
+	}
+	if math.IsNaN(e.Low) || math.IsNaN(e.High) {
+		return numberText(Number(e.Value), digits)
+	}
+	return fmt.Sprintf("%.*f [%.*f, %.*f]", digits, e.Value, digits, e.Low, digits, e.High)
+}
+
+func numberText(n Number, digits int) string {
+	if math.IsNaN(float64(n)) || math.IsInf(float64(n), 0) {
+		return none
+	}
+	return fmt.Sprintf("%.*f", digits, float64(n))
+}
