@@ -80,7 +80,7 @@ func (e *ReadError) Unwrap() error { return e.Err }
 func Read(ctx context.Context, path string, lim Limits) (*Picture, error) {
 	f, err := os.Open(path)
 	if err != nil {
-		return nil, &ReadError{path, fileWhy(err), err}
+		return nil, &ReadError{path, FileWhy(err), err}
 	}
 	defer f.Close()
 	data, err := ReadBytes(ctx, f, path, lim)
@@ -99,7 +99,7 @@ func ReadBytes(ctx context.Context, r io.Reader, path string, lim Limits) ([]byt
 	var buf bytes.Buffer
 	n, err := io.Copy(&buf, io.LimitReader(r, lim.MaxBytes+1))
 	if err != nil {
-		return nil, &ReadError{path, fileWhy(err), err}
+		return nil, &ReadError{path, FileWhy(err), err}
 	}
 	if n > lim.MaxBytes {
 		return nil, &ReadError{path, fmt.Sprintf("the file is larger than the limit of %d MiB", lim.MaxBytes>>20), ErrTooLarge}
@@ -211,7 +211,8 @@ func decodeFailure(path, format, part string, err error) (*Picture, error) {
 	return nil, &ReadError{path, fmt.Sprintf("the %s file is broken: its %s can't be decoded (%v)", format, part, err), ErrBroken}
 }
 
-func fileWhy(err error) string {
+// FileWhy words an error of the file system in a plain sentence without the path.
+func FileWhy(err error) string {
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		return "there is no such file"

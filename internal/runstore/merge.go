@@ -86,24 +86,20 @@ func copyMarks(ctx context.Context, tx *sql.Tx, from *sql.DB, capture string) er
 	return rows.Err()
 }
 
-// copyDecisions adds the decisions that are not there yet, oldest first so that the newest still counts.
+// copyDecisions adds the decisions that are not there yet, oldest first.
 func copyDecisions(ctx context.Context, tx *sql.Tx, from *sql.DB) (int, error) {
-	rows, err := from.QueryContext(ctx, "SELECT mark, capture, sha256, decided_at, verdict, class, note, highlight, shadow FROM decisions ORDER BY decided_at, id")
+	rows, err := from.QueryContext(ctx, "SELECT id, decided_at, record FROM decisions ORDER BY decided_at, seq")
 	if err != nil {
 		return 0, err
 	}
 	defer rows.Close()
 	total := 0
 	for rows.Next() {
-		var mark, capture, sha, at, verdict, note string
-		var class, highlight, shadow sql.NullString
-		if err := rows.Scan(&mark, &capture, &sha, &at, &verdict, &class, &note, &highlight, &shadow); err != nil {
+		var d Decision
+		if err := rows.Scan(&d.ID, &d.At, &d.Record); err != nil {
 			return 0, err
 		}
-		n, err := changed(tx.ExecContext(ctx, `INSERT INTO decisions (mark, capture, sha256, decided_at, verdict, class, note, highlight, shadow)
-			SELECT ?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9
-			WHERE NOT EXISTS (SELECT 1 FROM decisions WHERE mark = ?1 AND decided_at = ?4 AND verdict = ?5)`,
-			mark, capture, sha, at, verdict, class, note, highlight, shadow))
+		n, err := d.insert(ctx, tx)
 		if err != nil {
 			return 0, err
 		}

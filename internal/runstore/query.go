@@ -12,9 +12,8 @@ import (
 
 // Filter chooses marks. The zero value takes all.
 type Filter struct {
-	MinOdds  float64        // of the mark's own class
-	Classes  []detect.Class // any of these; empty = all
-	Accepted bool           // only marks whose newest decision is to accept them
+	MinOdds float64        // of the mark's own class
+	Classes []detect.Class // any of these; empty = all
 }
 
 // Captures yields every capture, the most interesting first, then by path. It stops after the first error.
@@ -36,9 +35,6 @@ func (s *Store) Marks(ctx context.Context, f Filter) iter.Seq2[*detect.MarkRecor
 		for _, c := range f.Classes {
 			args = append(args, string(c))
 		}
-	}
-	if f.Accepted {
-		where = append(where, "(SELECT verdict FROM decisions d WHERE d.mark = m.id ORDER BY d.id DESC LIMIT 1) = 'accept'")
 	}
 	query := "SELECT m.record FROM captures c JOIN marks m ON m.capture = c.id WHERE " + strings.Join(where, " AND ") +
 		" ORDER BY c.interest DESC, c.path, c.sha256, m.ord"

@@ -143,18 +143,19 @@ func CaptureID(path, sha256Hex string) string {
 	return hex.EncodeToString(sum[:6])
 }
 
-// Done reports whether the capture has a result that was made from the same content with the same settings and model.
-func (s *Store) Done(ctx context.Context, path, sha256Hex, settings, model string) (bool, error) {
-	var one int
-	err := s.db.QueryRowContext(ctx, "SELECT 1 FROM captures WHERE id = ? AND settings = ? AND model = ?",
-		CaptureID(path, sha256Hex), settings, model).Scan(&one)
+// Done reports whether the capture has a result that was made from the same content with the same settings and model, and
+// its status.
+func (s *Store) Done(ctx context.Context, path, sha256Hex, settings, model string) (detect.Status, bool, error) {
+	var status detect.Status
+	err := s.db.QueryRowContext(ctx, "SELECT status FROM captures WHERE id = ? AND settings = ? AND model = ?",
+		CaptureID(path, sha256Hex), settings, model).Scan(&status)
 	if errors.Is(err, sql.ErrNoRows) {
-		return false, nil
+		return "", false, nil
 	}
 	if err != nil {
-		return false, fmt.Errorf("looking up %s: %w", path, err)
+		return "", false, fmt.Errorf("looking up %s: %w", path, err)
 	}
-	return true, nil
+	return status, true, nil
 }
 
 // Put stores a capture with its marks, best first, in one transaction. An older result of the same file (root and path) is replaced.

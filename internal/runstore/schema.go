@@ -40,21 +40,14 @@ var migrations = [...]string{
 	) WITHOUT ROWID;
 	CREATE INDEX marks_id ON marks (id);
 
-	-- What reviewers decided. Rows are only ever added; the newest one for a mark counts. No foreign key: a decision
-	-- outlives the run that found the mark.
+	-- What reviewers decided, step by step. Rows are only ever added. No foreign key: a decision outlives the run that
+	-- found the mark.
 	CREATE TABLE decisions (
-		id         INTEGER PRIMARY KEY,
-		mark       TEXT NOT NULL,
-		capture    TEXT NOT NULL,
-		sha256     TEXT NOT NULL,
-		decided_at TEXT NOT NULL,   -- RFC 3339, UTC
-		verdict    TEXT NOT NULL CHECK (verdict IN ('accept', 'reject', 'unsure', 'undo')),
-		class      TEXT,            -- what the reviewer says it is, where that differs
-		note       TEXT NOT NULL DEFAULT '',
-		highlight  TEXT,            -- box as JSON, for marks the reviewer drew
-		shadow     TEXT
-	);
-	CREATE INDEX decisions_mark ON decisions (mark, id);`,
+		seq        INTEGER PRIMARY KEY,
+		id         TEXT NOT NULL UNIQUE, -- made by whoever decided
+		decided_at TEXT NOT NULL,        -- RFC 3339, UTC
+		record     TEXT NOT NULL         -- JSON
+	);`,
 }
 
 // migrate brings the database to the newest version, each step in a transaction of its own.

@@ -1,0 +1,179 @@
+package batch
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime/debug"
+	"strings"
+	"time"
+
+	"shadowgap/detect"
+	"shadowgap/internal/overlay"
+	"shadowgap/internal/review"
+	"shadowgap/internal/runstore"
+)
+
+// Pictures says for which captures overlays and close-ups are made.
+type Pictures string
+
+// The choices of Pictures.
+const (
+	PicturesAll    Pictures = "all"
+	PicturesMarked Pictures = "marked" // captures with marks
+	PicturesNone   Pictures = "none"
+)
+
+// Job is one capture to analyse and how.
+type Job struct {
+	Capture  string          `json:"capture"`
+	SHA256   string          `json:"sha256"`
+	Options  detect.Options  `json:"options"`
+	Limits   detect.Limits   `json:"limits"`
+	Versions detect.Versions `json:"versions"`
+	Pictures Pictures        `json:"pictures"`
+	RunDir   string          `json:"run_dir"` // where the pictures go
+	Units    overlay.Units   `json:"units"`
+	Limit    time.Duration   `json:"limit"` // time it may take; 0 = no limit
+}
+
+// Analyse decodes and detects one capture and draws its pictures. What is wrong with the capture, a panic included, is in
+// the record's status; an error means that ctx ended or the run folder can't be written.
+func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {
+	limited := ctx
+	if job.Limit > 0 {
+		var cancel context.CancelFunc
+		limited, cancel = context.WithTimeout(ctx, job.Limit)
+		defer cancel()
+	}
+	start := time.Now()
+	pic, err := detect.Decode(limited, data, job.Capture, job.Limits)
+	decoded := time.Since(start)
+	if err != nil {
+		if ctx.Err() != nil {
+			return nil, nil, ctx.Err()
+		}
+		rec := Unreadable(job, why(err, job.Limit))
+		rec.MS.Decode = milliseconds(decoded)
+		return rec, nil, nil
+	}
+	start = time.Now()
+	res, err := detectSafely(limited, pic, job.Options)
+	took := time.Since(start)
+	if err != nil {
+		if ctx.Err() != nil {
+			return nil, nil, ctx.Err()
+		}
+		rec := Unreadable(job, why(err, job.Limit))
+		rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
+		return rec, nil, nil
+	}
+	rec, marks := Records(job, res)
+	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
+	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
+	if job.wantsPictures(len(marks)) {
+		err := review.WriteMedia(ctx, job.RunDir, pic.Image, *rec, marks, review.MediaOptions{Chip: overlay.ChipOptions{}})
+		if err != nil {
+			return nil, nil, err
+		}
+	}
+	return rec, marks, nil
+}
+
+func (job Job) wantsPictures(marks int) bool {
+	return job.RunDir != "" && (job.Pictures == PicturesAll || job.Pictures == PicturesMarked && marks > 0)
+}
+
+// detectSafely turns a panic of a stage into an error: it costs this capture, not the run.
+func detectSafely(ctx context.Context, pic *detect.Picture, opt detect.Options) (res *detect.Result, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			res, err = nil, fmt.Errorf("detection failed: %v (%s)", r, panicSite(debug.Stack()))
+		}
+	}()
+	res, err = detect.Run(ctx, pic.Image, opt)
+	if err != nil {
+		return nil, fmt.Errorf("detection failed: %w", err)
+	}
+	return res, nil
+}
+
+// panicSite picks the function that panicked out of a stack trace.
+func panicSite(stack []byte) string {
+	lines := strings.Split(string(stack), "\n")
+	for i, line := range lines {
+		if strings.HasPrefix(line, "panic(") && i+2 < len(lines) {
+			name, _, _ := strings.Cut(lines[i+2], "(0x")
+			return "in " + name
+		}
+	}
+	return "place unknown"
+}
+
+func why(err error, limit time.Duration) string {
+	var re *detect.ReadError
+	switch {
+	case errors.Is(err, context.DeadlineExceeded):
+		return tooSlow(limit)
+	case errors.As(err, &re):
+		return re.Why
+	}
+	return err.Error()
+}
+
+func tooSlow(limit time.Duration) string {
+	return fmt.Sprintf("took longer than the limit of %v a capture", limit)
+}
+
+// Unreadable is the record of a capture that could not be analysed.
+func Unreadable(job Job, why string) *detect.CaptureRecord {
+	return &detect.CaptureRecord{
+		Schema: detect.SchemaVersion, Capture: job.Capture, SHA256: job.SHA256, Status: detect.StatusUnreadable, Why: &why,
+		Panels: []detect.PanelRecord{}, Holds: []detect.HoldRecord{}, Counts: map[detect.Class]int{}, Versions: job.Versions,
+	}
+}
+
+// Records gives a result its capture's name and hash. Ids of marks and holds, unique within the capture, become unique
+// within every run.
+func Records(job Job, res *detect.Result) (*detect.CaptureRecord, []detect.MarkRecord) {
+	rec := &detect.CaptureRecord{
+		Schema: detect.SchemaVersion, Capture: job.Capture, SHA256: job.SHA256, Status: res.Status,
+		Panels: res.Panels, Holds: res.Holds, Interest: res.Interest, Counts: res.Counts, Versions: job.Versions,
+	}
+	if res.Why != "" {
+		rec.Why = &res.Why
+	}
+	if rec.Panels == nil {
+		rec.Panels = []detect.PanelRecord{}
+	}
+	if rec.Holds == nil {
+		rec.Holds = []detect.HoldRecord{}
+	}
+	if rec.Counts == nil {
+		rec.Counts = map[detect.Class]int{}
+	}
+	id := runstore.CaptureID(job.Capture, job.SHA256)
+	marks := res.Marks
+	for i := range marks {
+		m := &marks[i]
+		m.Schema, m.Capture, m.SHA256 = detect.SchemaVersion, job.Capture, job.SHA256
+		m.Mark = id + "-" + m.Mark
+		if m.Hold != nil {
+			hold := id + "-" + *m.Hold
+			m.Hold = &hold
+		}
+		if m.Reasons == nil {
+			m.Reasons = []string{}
+		}
+	}
+	for i := range rec.Holds {
+		h := &rec.Holds[i]
+		h.ID = id + "-" + h.ID
+		for j := range h.Marks {
+			h.Marks[j] = id + "-" + h.Marks[j]
+		}
+	}
+	return rec, marks
+}
+
+func milliseconds(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }
