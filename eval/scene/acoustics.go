@@ -15,6 +15,10 @@ func lambert(mu, sinGrazing float64) float64 {
 	return mu * sinGrazing * sinGrazing
 }
 
+// rough is the directivity of stone and wood by the squared sine of the grazing angle. Their faces point every way within
+// one sample, so they keep returning where a smooth surface would turn away: the mean of Lambert's squared sine and the sine.
+func rough(sin2 float64) float64 { return 0.5 * (sin2 + math.Sqrt(sin2)) }
+
 // flatEcho is the echo density (facet echo per metre of slant range) of a flat bottom of mu 1 at altitude h and slant range s,
 // before propagation. Inside the water column it holds the value just outside it.
 func flatEcho(s, h float64) float64 {

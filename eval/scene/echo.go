@@ -9,8 +9,9 @@ import (
 // column still attached.
 type drawn struct {
 	*swath
-	v    []float32
-	flat []float32 // echo density of a flat bottom, per slant sample
+	v     []float32
+	water int       // slant samples of water over a flat bottom
+	flat  []float32 // echo density of a flat bottom, per slant sample
 	// slant maps row and column to the slant sample shown there; nil when columns are slant range.
 	slant []int32
 }
@@ -89,8 +90,8 @@ func pulseBlur(w *swath, share float32) {
 
 // drawSide turns a swath of echo density into echo strength as drawn.
 func drawSide(w *swath, s *Spec, pings []ping, side int) *drawn {
-	d := &drawn{swath: w, v: make([]float32, len(w.echo)), flat: make([]float32, w.cols)}
 	ds := s.PixelM()
+	d := &drawn{swath: w, v: make([]float32, len(w.echo)), flat: make([]float32, w.cols), water: int(s.AltitudeM / ds)}
 	level := make([]float64, w.cols)
 	// The reference is a flat bottom drawn by the same gain at three altitudes' slant range or mid-screen.
 	ref := min(1.6*s.AltitudeM, 0.6*s.RangeM)
@@ -105,7 +106,7 @@ func drawSide(w *swath, s *Spec, pings []ping, side int) *drawn {
 	surface := newSurface(s, side)
 	src := rand.NewPCG(uint64(s.Seed), uint64(streamSpeckle*16+side))
 	flawRng := newRand(s.Seed, uint64(streamFlaws*16+side))
-	looks := max(1, s.Sonar.Looks)
+	looks := s.Sonar.Looks
 	tone := newTone(s)
 	for r := range w.rows {
 		row, out := w.echo[r*w.cols:(r+1)*w.cols], d.v[r*w.cols:(r+1)*w.cols]

@@ -33,15 +33,13 @@ type floating struct {
 // slice is the cut of one ping through a suspended target.
 type slice struct {
 	*floating
-	g, z       float64 // centre: ground range and height
-	half, up   float64 // half axes in ground range and height
-	lo, hi     float64 // tangents of the rays that graze its underside and its top
-	blocked    bool    // the bottom in front hides it
-	share      float64 // of the target's full thickness
-	gain       float64
-	slantFrom  float64
-	slantTo    float64
-	slantStart float64
+	g, z      float64 // centre: ground range and height
+	half, up  float64 // half axes in ground range and height
+	lo, hi    float64 // slopes of the rays that graze its underside and its top
+	blocked   bool    // the bottom in front hides it
+	share     float64 // of the target's full thickness
+	slantFrom float64
+	slantTo   float64
 }
 
 // marcher casts the rays of every ping.
@@ -49,10 +47,12 @@ type marcher struct {
 	spec    *Spec
 	ground  *terrain
 	ridgeID uint16
-	solids  []solid
-	fish    []floating
-	patch   fractal
-	ds      float64
+	// lastRelief is the last number that belongs to the bottom itself; what lies on the bottom comes after it.
+	lastRelief uint16
+	solids     []solid
+	fish       []floating
+	patch      fractal
+	ds         float64
 }
 
 // nodesPerSample is how many height-field nodes fall in one slant-range sample at far range.
@@ -199,8 +199,12 @@ func (m *marcher) march(p *profile, h float64, w *swath, row int) {
 				gm, dm := g1-p.dg/2, (d1+h-z0)/2
 				if num := gm*slope + dm; num > 0 {
 					stretch := math.Sqrt(1 + slope*slope)
-					e := p.mu[k] * num * num / ((gm*gm + dm*dm) * stretch) * p.dg * seen
-					acc.add(from, s1, e, id)
+					sin2 := num * num / ((gm*gm + dm*dm) * stretch * stretch)
+					e := p.mu[k] * sin2
+					if id > m.lastRelief {
+						e = p.mu[k] * rough(sin2)
+					}
+					acc.add(from, s1, e*stretch*p.dg*seen, id)
 				}
 			}
 		}

@@ -21,6 +21,9 @@ func newRand(seed int64, stream uint64) *rand.Rand {
 	return rand.New(rand.NewPCG(uint64(seed), stream*0x9e3779b97f4a7c15))
 }
 
+// maxLooks keeps gammaMean1's product of uniforms within floating point.
+const maxLooks = 256
+
 // gammaMean1 draws a gamma variate of mean 1 and shape looks: intensity speckle averaged over that many looks.
 func gammaMean1(src *rand.PCG, looks int) float64 {
 	p := 1.0

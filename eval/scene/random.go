@@ -246,7 +246,7 @@ func (d *dice) rockField(x, y float64) {
 
 // fishAt puts one suspended target at a spot.
 func (d *dice) fishAt(x, y, off float64) Fish {
-	length := d.size(5, 20, 0.25, 1.2)
+	length := d.size(6, 24, 0.25, 1.2)
 	return Fish{
 		X: x, Y: y, OffBottomM: off, LengthM: length, WidthM: length * d.in(0.3, 0.5), ThickM: max(0.1, length*d.in(0.25, 0.45)),
 		AngleDeg: d.in(0, 180), Strength: d.logIn(2.5, 25),
@@ -343,8 +343,8 @@ func (d *dice) structures(n int) {
 func (d *dice) steepRidge() {
 	s := d.s
 	x, y := d.place(0.5)
-	h := min(0.3*s.AltitudeM, d.size(12, 30, 0.6, 2))
-	r := Ridge{X: x, Y: y, AngleDeg: 90 + d.NormFloat64()*22, LengthM: s.TrackM() * d.in(0.2, 0.6), HeightM: h, FrontM: h * d.in(1.2, 3), BackM: h * d.in(1.2, 3), Reflectivity: d.in(0.8, 1.6)}
+	h := min(0.35*s.AltitudeM, d.size(18, 42, 0.7, 2.5))
+	r := Ridge{X: x, Y: y, AngleDeg: 90 + d.NormFloat64()*22, LengthM: s.TrackM() * d.in(0.2, 0.6), HeightM: h, FrontM: h * d.in(1, 2.6), BackM: h * d.in(0.8, 2), Reflectivity: d.in(0.8, 1.6)}
 	s.Ridges = append(s.Ridges, r)
 }
 
@@ -363,7 +363,8 @@ func (d *dice) hump() Mound {
 // on picks a spot on a mound.
 func (d *dice) on(m Mound) (x, y float64) {
 	x, y = m.X+d.NormFloat64()*m.RadiusX*0.5, m.Y+d.NormFloat64()*m.RadiusY*0.5
-	if least := d.s.AltitudeM * 0.3; math.Abs(x) < least {
+	// Right under the boat nothing throws a shadow.
+	if least := d.s.AltitudeM * 0.55; math.Abs(x) < least {
 		x = math.Copysign(least+d.Float64()*least, x)
 	}
 	return x, y

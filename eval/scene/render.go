@@ -124,6 +124,8 @@ func (s *Spec) check() error {
 		return fmt.Errorf("altitude %g m leaves no bottom within range %g m", s.AltitudeM, s.RangeM)
 	case !(s.Bottom.Reflectivity > 0):
 		return fmt.Errorf("bottom reflectivity %g must be positive", s.Bottom.Reflectivity)
+	case s.Sonar.Looks < 1 || s.Sonar.Looks > maxLooks:
+		return fmt.Errorf("%d looks: want 1 to %d", s.Sonar.Looks, maxLooks)
 	case s.Display.Log && !(s.Display.RangeDB > 0):
 		return fmt.Errorf("logarithmic display over %g dB: must be positive", s.Display.RangeDB)
 	}
@@ -158,6 +160,7 @@ func newCast(s *Spec) *castList {
 	for _, h := range s.Humps {
 		add(thing{class: detect.RaisedStructure, kind: "hump", heightM: h.HeightM, relief: true})
 	}
+	c.lastRelief = uint16(len(c.things) - 1)
 	for i, w := range s.Weeds {
 		c.solids = append(c.solids, weedSolid(w, uint64(s.Seed)*7+uint64(i)*streamWeed*131))
 	}

@@ -28,7 +28,8 @@ type trace struct {
 // Limits of what counts as a thing's highlight and shadow.
 const (
 	litShare     = 0.5  // of a sample's echo that must come from the thing
-	litOfPeak    = 0.2  // of the thing's own bright level
+	litOfPeak    = 0.2  // of the thing's own bright level is enough,
+	litOfFlat    = 1.25 // and so is this much of a flat bottom's echo
 	darkShare    = 0.5  // of a sample's slant range that must be hidden by the thing
 	darkEcho     = 0.45 // most echo a shadow sample may hold, relative to a flat bottom
 	trimShare    = 0.1  // outermost rows and columns with less than this share of the fullest one are ragged edge
@@ -43,10 +44,14 @@ func traces(d *drawn, things []thing) []trace {
 		for c := range d.cols {
 			i := r*d.cols + c
 			if id := d.objID[i]; id != 0 && d.objEcho[i] > litShare*d.echo[i] {
-				if !things[id].relief || d.echo[i] > 1.6*d.flatAt(i, c) {
+				switch flat := d.flatAt(i, c); {
+				case things[id].class == detect.BottomObject && d.echo[i] < darkEcho*flat && d.beyondFirst(i, c):
+					// The dim far flank of a rounded thing is where its shadow begins to the eye.
+					out[id].dark = append(out[id].dark, [2]int{r, c})
+				case !things[id].relief || d.echo[i] > 1.6*flat:
 					t := &out[id]
 					t.lit = append(t.lit, [2]int{r, c})
-					t.energy = append(t.energy, d.objEcho[i]/d.flatAt(i, c))
+					t.energy = append(t.energy, d.objEcho[i]/flat)
 				}
 			}
 			if id := d.blockID[i]; id != 0 && d.dark[i] > darkShare && d.echo[i] < darkEcho*d.flatAt(i, c) {
@@ -68,14 +73,22 @@ func (d *drawn) flatAt(i, c int) float32 {
 	return d.flat[c]
 }
 
-// dropDim keeps the highlight pixels that reach a share of the thing's bright level.
+// beyondFirst tells whether a sample lies outside the water column of a flat bottom.
+func (d *drawn) beyondFirst(i, c int) bool {
+	if d.slant != nil {
+		c = int(d.slant[i])
+	}
+	return c > d.water
+}
+
+// dropDim keeps the highlight pixels that stand out from the bottom or, on a weak thing, reach a share of its bright level.
 func (t *trace) dropDim() {
 	if len(t.energy) == 0 {
 		return
 	}
 	e := slices.Clone(t.energy)
 	slices.Sort(e)
-	floor := litOfPeak * e[len(e)*9/10]
+	floor := min(litOfFlat, litOfPeak*e[len(e)*9/10])
 	keep := t.lit[:0]
 	for i, p := range t.lit {
 		if t.energy[i] >= floor {
@@ -248,8 +261,8 @@ func (t *truth) mark(side int, th *thing, tr *trace) (eval.MarkLabel, bool) {
 	return m, true
 }
 
-// gapOf is the median over rows of the columns between the last highlight pixel and the first shadow pixel beyond it, or
-// fallback, the gap of the boxes, where no row holds both.
+// gapOf is the median, over the middle half of the rows that hold both, of the columns between the last highlight pixel
+// and the first shadow pixel; fallback, the gap of the boxes, where no row does.
 func gapOf(tr *trace, fallback int) float64 {
 	last, first := map[int]int{}, map[int]int{}
 	for _, p := range tr.lit {
@@ -262,14 +275,19 @@ func gapOf(tr *trace, fallback int) float64 {
 			first[p[0]] = p[1]
 		}
 	}
-	var gaps []int
-	for r, c := range last {
-		if f, ok := first[r]; ok {
-			gaps = append(gaps, f-c-1)
+	var rows []int
+	for r := range last {
+		if _, ok := first[r]; ok {
+			rows = append(rows, r)
 		}
 	}
-	if len(gaps) == 0 {
+	if len(rows) == 0 {
 		return float64(max(0, fallback))
+	}
+	slices.Sort(rows)
+	var gaps []int
+	for _, r := range rows[len(rows)/4 : len(rows)-len(rows)/4] {
+		gaps = append(gaps, first[r]-last[r]-1)
 	}
 	slices.Sort(gaps)
 	return float64(max(0, gaps[len(gaps)/2]))
