@@ -1,0 +1,91 @@
+package export
+
+import (
+	"encoding/xml"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"shadowgap/detect"
+)
+
+// kmlStyle colours and sizes the icons and names of a class: aabbggrr of the Okabe-Ito palette, and a size of its own, so
+// that colour is not the only difference. The colours are those of the overlays.
+type kmlStyle struct {
+	class detect.Class
+	abgr  string
+	scale float64
+}
+
+func kmlStyles() []kmlStyle {
+	return []kmlStyle{
+		{detect.BottomObject, "ff009fe6", 1.0},    // orange #E69F00
+		{detect.SuspendedTarget, "ffe9b456", 1.2}, // sky blue #56B4E9
+		{detect.RaisedStructure, "ff739e00", 1.1}, // bluish green #009E73
+		{detect.Clutter, "ffa779cc", 0.7},         // reddish purple #CC79A7
+	}
+}
+
+type kmlData struct {
+	Name  string `xml:"name,attr"`
+	Value string `xml:"value"`
+}
+
+type kmlPlacemark struct {
+	XMLName     xml.Name  `xml:"Placemark"`
+	Name        string    `xml:"name"`
+	Description string    `xml:"description"`
+	When        *kmlWhen  `xml:"TimeStamp"`
+	StyleURL    string    `xml:"styleUrl"`
+	Data        []kmlData `xml:"ExtendedData>Data"`
+	Coordinates string    `xml:"Point>coordinates"`
+}
+
+type kmlWhen struct {
+	When string `xml:"when"`
+}
+
+// MarksKML writes the marks that have a position as placemarks of a KML 2.2 document, longitude first. It needs nothing
+// from the network. Marks without a position are left out.
+func MarksKML(w io.Writer, marks Marks) error {
+	out := xmlWriter{w: w}
+	out.raw(xml.Header + `<kml xmlns="http://www.opengis.net/kml/2.2">` + "\n<Document>\n  <name>shadowgap marks</name>\n")
+	out.raw("  <description>" + strings.Join(Cautions(), " ") + "</description>\n")
+	for _, s := range kmlStyles() {
+		out.raw(fmt.Sprintf("  <Style id=%q><IconStyle><color>%s</color><scale>%.1f</scale></IconStyle><LabelStyle><color>%[2]s</color></LabelStyle></Style>\n",
+			s.class, s.abgr, s.scale))
+	}
+	count := map[detect.Class]int{}
+	for m, err := range marks {
+		if err != nil {
+			return err
+		}
+		if m.Position == nil {
+			continue
+		}
+		count[m.Class]++
+		p := kmlPlacemark{
+			Name: waypointName(m.Class, count[m.Class]), Description: asHTML(sentences(summary(m), reasons(m))), StyleURL: "#" + string(m.Class),
+			Data: []kmlData{
+				{"capture", m.Capture}, {"mark", m.Mark}, {"class", string(m.Class)}, {"odds", number(m.Odds[m.Class])},
+				{"position_error_m", number(m.Position.ErrorM)},
+			},
+			Coordinates: coordinate(m.Position.Lon).String() + "," + coordinate(m.Position.Lat).String(),
+		}
+		if m.Sighting != nil {
+			p.Data = append(p.Data, kmlData{"sighting", *m.Sighting})
+		}
+		if m.Time != nil {
+			p.When = &kmlWhen{m.Time.UTC().Format(time.RFC3339Nano)}
+		}
+		out.element(p)
+	}
+	out.raw("</Document>\n</kml>\n")
+	return out.err
+}
+
+// asHTML escapes text once more, because map programs show a description as HTML.
+func asHTML(s string) string {
+	return strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;").Replace(s)
+}
