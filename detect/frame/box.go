@@ -41,20 +41,21 @@ func bestRect(w []float32, cw, ch int) (cells image.Rectangle, sum float32) {
 	return cells, sum
 }
 
-// activeRow is the part of row y, between x0 and x1, whose pixels differ from their right neighbour.
+// activeRow is how much the pixels of row y, between x0 and x1, differ from their right neighbour, in units of the
+// median difference and with larger ones cut to it.
 func (s *sample) activeRow(buf []uint32, y, x0, x1 int) float64 {
 	buf = buf[:x1-x0]
 	s.p.read(buf, x0, y)
 	n := 0
 	for i := 1; i < len(buf); i++ {
-		if buf[i] != buf[i-1] && colourDiff(buf[i], buf[i-1]) >= s.thr {
-			n++
+		if buf[i] != buf[i-1] {
+			n += min(colourDiff(buf[i], buf[i-1]), s.mid)
 		}
 	}
-	return float64(n) / float64(max(1, len(buf)-1))
+	return float64(n) / float64(max(1, len(buf)-1)*s.mid)
 }
 
-// activeCols is, for each column of [x0, x1), the part of sampled row pairs in [y0, y1) that differ downwards.
+// activeCols is the same for each column of [x0, x1), downwards over the pairs of sampled rows in [y0, y1).
 func (s *sample) activeCols(x0, x1, y0, y1 int) []float64 {
 	out := make([]float64, x1-x0)
 	i, j := s.rowsIn(y0, y1)
@@ -66,22 +67,21 @@ func (s *sample) activeCols(x0, x1, y0, y1 int) []float64 {
 		pairs++
 		a, b := s.row(k)[x0:x1], s.row(k + 1)[x0:x1]
 		for x := range a {
-			if a[x] != b[x] && colourDiff(a[x], b[x]) >= s.thr {
-				out[x]++
+			if a[x] != b[x] {
+				out[x] += float64(min(colourDiff(a[x], b[x]), s.mid))
 			}
 		}
 	}
 	for x := range out {
-		out[x] /= float64(max(1, pairs))
+		out[x] /= float64(max(1, pairs) * s.mid)
 	}
 	return out
 }
 
-// refine moves the sides of a rectangle found in cells to the pixel where texture begins.
-func (s *sample) refine(r image.Rectangle) image.Rectangle {
-	full := image.Rect(0, 0, s.p.w, s.p.h)
+// refine moves the sides of a rectangle found in cells to the pixel where texture begins, inside limit.
+func (s *sample) refine(r, limit image.Rectangle) image.Rectangle {
 	for range 2 {
-		out := image.Rect(r.Min.X-2*s.cell, r.Min.Y-2*s.cell, r.Max.X+2*s.cell, r.Max.Y+2*s.cell).Intersect(full)
+		out := image.Rect(r.Min.X-2*s.cell, r.Min.Y-2*s.cell, r.Max.X+2*s.cell, r.Max.Y+2*s.cell).Intersect(limit)
 		buf := make([]uint32, r.Dx())
 		rows := func(y int) float64 { return s.activeRow(buf, y, r.Min.X, r.Max.X) }
 		top := edge(rows, out.Min.Y, min(r.Min.Y+2*s.cell, r.Max.Y))
@@ -136,14 +136,24 @@ func edge(activity func(int) float64, lo, hi int) int {
 
 // quietWeights are the weights of a second search: cells that show no echo cost almost nothing, so that a water column
 // doesn't part the two sides, while bars in a constant colour that is not the palette's end stay dear.
-func (s *sample) quietWeights(cells []cellStat, weight []float32, pal *palette) []float32 {
+func (s *sample) quietWeights(cells []cellStat, weight []float32, pal *palette, limit image.Rectangle) []float32 {
 	out := slices.Clone(weight)
 	end := pal.weakEnd()
 	for i, c := range cells {
-		if c.active >= 0.35 || weight[i] <= -1 {
+		x, y := i%s.cw, i/s.cw
+		if mid := image.Pt(x*s.cell+s.cell/2, y*s.cell+s.cell/2); !mid.In(limit) {
+			out[i] = -1
+		}
+		if out[i] <= -1 || c.n == 0 {
 			continue
 		}
 		v, ok := pal.value(c.mean())
+		if c.active >= 0.35 {
+			if !ok {
+				out[i] = -0.5 // textured, in colours the palette doesn't have: a chart or a photograph
+			}
+			continue
+		}
 		d := unpack(c.mean()).sub(end).norm()
 		if ok && v < quietLevel && (c.active > 0.02 || d < 6) {
 			out[i] = -0.02
@@ -157,7 +167,7 @@ const quietLevel = 0.18
 
 // widen moves the left and right sides out over a water column at the panel's edge: columns that hold no echo over
 // their whole height. A bar with a ruler-straight edge is not water, whatever its colour.
-func (s *sample) widen(pal *palette, r image.Rectangle) image.Rectangle {
+func (s *sample) widen(pal *palette, r, limit image.Rectangle) image.Rectangle {
 	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
 	if j-i < 4 {
 		return r
@@ -172,14 +182,14 @@ func (s *sample) widen(pal *palette, r image.Rectangle) image.Rectangle {
 		return 10*n >= 9*(j-i)
 	}
 	x := r.Min.X
-	for x > 0 && quiet(x-1) {
+	for x > limit.Min.X && quiet(x-1) {
 		x--
 	}
 	if r.Min.X-x > 2 && !s.straight(pal, i, j, r.Min.X, 1) {
 		r.Min.X = x
 	}
 	x = r.Max.X
-	for x < s.p.w && quiet(x) {
+	for x < limit.Max.X && quiet(x) {
 		x++
 	}
 	if x-r.Max.X > 2 && !s.straight(pal, i, j, r.Max.X-1, -1) {

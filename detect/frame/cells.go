@@ -12,6 +12,7 @@ type sample struct {
 	cw   int      // cells across
 	ch   int      // cells down
 	thr  int      // colour difference that counts as texture
+	mid  int      // median colour difference where there is any
 }
 
 // cellStat is what one cell's sampled pixels look like.
@@ -26,7 +27,7 @@ func (c cellStat) mean() uint32 { return pack(uint8(c.r), uint8(c.g), uint8(c.b)
 
 const maxCells = 128 // along the longer side; finer cells would make the rectangle search dearer than the reading
 
-// newSample reads the rows and picks the texture threshold.
+// newSample reads the rows and picks the texture thresholds.
 func newSample(p *pixels) *sample {
 	s := &sample{p: p, cell: 8}
 	if longest := max(p.w, p.h); longest > 8*maxCells {
@@ -53,15 +54,15 @@ func newSample(p *pixels) *sample {
 	for i, y := range s.ys {
 		p.read(s.row(i), 0, y)
 	}
-	s.thr = s.textureThreshold()
+	s.setThresholds()
 	return s
 }
 
 func (s *sample) row(i int) []uint32 { return s.px[i*s.p.w : (i+1)*s.p.w] }
 
-// textureThreshold is a small part of the differences that occur where anything differs at all: lossless bars differ by
-// nothing, and a lossy picture's ringing stays well under its speckle.
-func (s *sample) textureThreshold() int {
+// setThresholds picks what counts as texture: a small part of the differences that occur where anything differs at
+// all. Lossless bars differ by nothing, and a lossy picture's ringing stays well under its speckle.
+func (s *sample) setThresholds() {
 	var hist [766]int
 	total := 0
 	for i := 0; i < len(s.ys); i += 3 {
@@ -73,14 +74,15 @@ func (s *sample) textureThreshold() int {
 			}
 		}
 	}
+	s.thr, s.mid = 1, 1
 	seen := 0
 	for d, n := range hist {
 		seen += n
 		if 2*seen >= total && d > 0 {
-			return max(1, d/6)
+			s.thr, s.mid = max(1, d/6), d
+			return
 		}
 	}
-	return 1
 }
 
 // stats measures every cell.

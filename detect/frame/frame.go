@@ -91,18 +91,26 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 
 // panel turns a rectangle of textured cells into a panel, or says why it is none.
 func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, opt Options) (*Panel, string, error) {
-	r := s.refine(s.rect(box.Min.X, box.Min.Y, box.Max.X, box.Max.Y))
+	limit := image.Rect(0, 0, s.p.w, s.p.h)
+	r := s.refine(s.rect(box.Min.X, box.Min.Y, box.Max.X, box.Max.Y), limit)
 	if r.Dx()*r.Dy() < opt.MinPanelPx || min(r.Dx(), r.Dy()) < minSide {
 		return nil, fmt.Sprintf("the largest textured area is only %d × %d pixels", r.Dx(), r.Dy()), nil
 	}
 	pal := learnPalette(s.histogram(r, nil))
+	if cut, l := s.withoutHistory(cells, pal, r, limit); cut != r {
+		r, limit = cut, l
+		pal = learnPalette(s.histogram(r, nil))
+	}
 	ev := s.evidence(pal, r)
 	pal.setFlip(ev.score() < 0)
 	// Now that the colour of no echo is known, the water column can be told from bars: look again.
-	if again, _ := bestRect(s.quietWeights(cells, weight, pal), s.cw, s.ch); box.Overlaps(again) {
-		r = s.refine(s.rect(again.Min.X, again.Min.Y, again.Max.X, again.Max.Y))
+	if again, _ := bestRect(s.quietWeights(cells, weight, pal, limit), s.cw, s.ch); box.Overlaps(again) {
+		r = s.refine(s.rect(again.Min.X, again.Min.Y, again.Max.X, again.Max.Y).Intersect(limit), limit)
+		if cut, l := s.withoutHistory(cells, pal, r, limit); cut != r {
+			r, limit = cut, l
+		}
 	}
-	r = s.widen(pal, r)
+	r = s.widen(pal, r, limit)
 	pan := &Panel{Box: r, NadirX: math.NaN(), Crop: true, Inverted: pal.inverted(), Palette: pal.name(), Confidence: 0.5}
 	pan.Notes = append(pan.Notes, ev.String())
 	if err := write(s.p, pal, pan); err != nil {
@@ -129,7 +137,4 @@ func (p *palette) name() string {
 }
 
 // inverted says whether the strong end of the palette is its darker end.
-func (p *palette) inverted() bool {
-	first, last := p.node[0].luma(), p.node[len(p.node)-1].luma()
-	return (last > first) == p.flip
-}
+func (p *palette) inverted() bool { return p.flip }

@@ -6,16 +6,29 @@ import (
 	"slices"
 )
 
+// vec is a colour as brightness and two colour differences. Lossy files keep colour differences at half resolution, so
+// they count for less when distances are taken.
 type vec [3]float64
+
+// chromaWeight scales colour differences against brightness.
+const chromaWeight = 0.6
+
+func unpack(c uint32) vec {
+	r, g, b := float64(c>>16), float64(c>>8&255), float64(c&255)
+	y := 0.299*r + 0.587*g + 0.114*b
+	return vec{y, chromaWeight * 0.564 * (b - y), chromaWeight * 0.713 * (r - y)}
+}
+
+// luma is the brightness of a colour, 0 to 255.
+func (a vec) luma() float64 { return a[0] }
 
 func (a vec) sub(b vec) vec        { return vec{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
 func (a vec) add(b vec) vec        { return vec{a[0] + b[0], a[1] + b[1], a[2] + b[2]} }
 func (a vec) mul(k float64) vec    { return vec{a[0] * k, a[1] * k, a[2] * k} }
 func (a vec) dot(b vec) float64    { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
 func (a vec) norm() float64        { return math.Sqrt(a.dot(a)) }
-func unpack(c uint32) vec          { return vec{float64(c >> 16), float64(c >> 8 & 255), float64(c & 255)} }
-func (a vec) luma() float64        { return 0.299*a[0] + 0.587*a[1] + 0.114*a[2] }
 func lerp(a, b vec, k float64) vec { return a.add(b.sub(a).mul(k)) }
+func bin6(c uint32) uint32         { return c>>6&0x3f000 | c>>4&0xfc0 | c>>2&0x3f }
 func bin5(c uint32) uint32         { return c>>9&0x7c00 | c>>6&0x3e0 | c>>3&0x1f }
 func clamp01(v float64) float64    { return min(1, max(0, v)) }
 func weightedRoot(n int) float64   { return math.Sqrt(float64(n)) }
@@ -36,18 +49,24 @@ type palette struct {
 	at      []float64 // arc length at each node, 0 at the first
 	tol     float64   // a colour farther than this from the path is furniture
 	off     float64   // part of the learning pixels farther than tol from the path
+	rise    float64   // correlation of brightness with place along the path, 0..1
 	rms     float64   // typical distance of learning pixels to the path
 	hint    []uint8   // 5-bit colour → nearest segment + 1, 0 = not yet looked up
-	key     []uint32  // exact colour + 1
-	val     []float32 // value for key: echo strength, or -1 - strength for furniture
+	key     []uint32  // exact colour + 1; nil when the picture has too many colours
+	val     []float32 // value for key, or for 6-bit colours + 2: echo strength, or -1 - strength for furniture
 	tolGrey int
 }
 
 const cacheBits = 14
 
+// fewBins is the most 5-bit colours of a picture whose exact colours are worth remembering. Others are blurred by
+// rescaling or lossy compression, so that six bits a channel lose nothing.
+const fewBins = 400
+
 type colourBin struct {
-	n int
-	c vec
+	n    int
+	grey int // of them, those without colour
+	c    vec
 }
 
 // histogram gathers the colours of the sampled rows inside r, in 5-bit bins with exact means.
@@ -71,6 +90,9 @@ func (s *sample) histogram(r image.Rectangle, use func(x, y int) bool) []colourB
 			}
 			q := &bins[idx[b]-1]
 			q.n++
+			if spread(c) <= greyTolerance {
+				q.grey++
+			}
 			q.c = q.c.add(unpack(c))
 		}
 	}
@@ -92,23 +114,22 @@ func learnPalette(bins []colourBin) *palette {
 	total, grey := 0, 0
 	for _, b := range bins {
 		total += b.n
-		if max(b.c[0], b.c[1], b.c[2])-min(b.c[0], b.c[1], b.c[2]) <= greyTolerance {
-			grey += b.n
-		}
+		grey += b.grey
 	}
-	p := &palette{hint: make([]uint8, 1<<15), key: make([]uint32, 1<<cacheBits), val: make([]float32, 1<<cacheBits)}
+	p := &palette{hint: make([]uint8, 1<<15)}
 	if float64(grey) >= 0.93*float64(total) {
 		p.grey = true
 		p.tolGrey = 2 * greyTolerance
-		p.node = []vec{{0, 0, 0}, {255, 255, 255}}
+		p.node = []vec{unpack(0), unpack(0xffffff)}
 		p.tol = 2 * greyTolerance
 		p.measureArc()
 		p.off = 1 - float64(grey)/float64(total)
+		p.rise = 1
 		return p
 	}
 	core := coreBins(bins, total)
 	path := longestPath(core)
-	p.node = resample(path, 12)
+	p.node = resample(path, nodeStep)
 	p.measureArc()
 	for range 5 {
 		p.smooth(bins, total)
@@ -116,12 +137,48 @@ func learnPalette(bins []colourBin) *palette {
 	p.extend(bins)
 	p.measureArc()
 	p.fitTolerance(bins, total)
-	if first, last := p.node[0], p.node[len(p.node)-1]; first.luma() > last.luma() {
+	if len(bins) <= fewBins {
+		p.key, p.val = make([]uint32, 1<<cacheBits), make([]float32, 1<<cacheBits)
+	} else {
+		p.val = make([]float32, 1<<18)
+	}
+	if p.rises(bins) < 0 {
 		slices.Reverse(p.node)
 		p.measureArc()
 	}
+	p.rise = p.rises(bins)
 	return p
 }
+
+// rises is the correlation, over the bins by count, of brightness with place along the path.
+func (p *palette) rises(bins []colourBin) float64 {
+	var w, mx, my, xx, yy, xy float64
+	for _, b := range bins {
+		_, arc, d := p.nearest(b.c)
+		if d > p.tol {
+			continue
+		}
+		k := float64(b.n)
+		w += k
+		mx += k * arc
+		my += k * b.c.luma()
+		xx += k * arc * arc
+		yy += k * b.c.luma() * b.c.luma()
+		xy += k * arc * b.c.luma()
+	}
+	if w == 0 {
+		return 0
+	}
+	mx, my = mx/w, my/w
+	vx, vy := xx/w-mx*mx, yy/w-my*my
+	if vx <= 0 || vy <= 0 {
+		return 0
+	}
+	return (xy/w - mx*my) / math.Sqrt(vx*vy)
+}
+
+// nodeStep is the distance between the nodes of a learned path.
+const nodeStep = 12
 
 // coreBins are the most frequent colours: 98 % of the pixels, or 400 bins.
 func coreBins(bins []colourBin, total int) []colourBin {
@@ -317,7 +374,7 @@ func (p *palette) smooth(bins []colourBin, total int) {
 			next[i] = sum[i].mul(1 / wsum[i])
 		}
 	}
-	p.node = resample(next, 12)
+	p.node = resample(next, nodeStep)
 	p.measureArc()
 }
 
@@ -414,12 +471,21 @@ func (p *palette) value(c uint32) (v float32, ok bool) {
 		}
 		return v, ok
 	}
-	h := (c * 2654435761) >> (32 - cacheBits)
-	if p.key[h] == c+1 {
-		v = p.val[h]
+	if p.key != nil {
+		h := (c * 2654435761) >> (32 - cacheBits)
+		if p.key[h] == c+1 {
+			v = p.val[h]
+		} else {
+			v = p.look(c)
+			p.key[h], p.val[h] = c+1, v
+		}
 	} else {
-		v = p.look(c)
-		p.key[h], p.val[h] = c+1, v
+		h := bin6(c)
+		if v = p.val[h]; v == 0 {
+			v = p.look(c&0xfcfcfc|0x020202) + 2
+			p.val[h] = v
+		}
+		v -= 2
 	}
 	if v < 0 {
 		return -1 - v, false
@@ -450,6 +516,7 @@ func (p *palette) setFlip(flip bool) {
 	if p.flip != flip {
 		p.flip = flip
 		clear(p.key)
+		clear(p.val)
 	}
 }
 

@@ -14,7 +14,8 @@ type cues struct {
 	tail    float64 // reach of the rare values above against below the median, log ratio
 	quiet   float64 // part of the box that is quiet and persistent at the near end, minus the same at the far end
 	clip    float64 // part of the textured pixels saturated at the far end, minus the same at the near end
-	lumaGap float64 // brightness of the far end minus the near end, 0..1
+	column  float64 // reach of the darkest columns below the usual one against the brightest above it, -1..1
+	lumaGap float64 // correlation of brightness with place along the path, 0..1
 }
 
 // evidence gathers the cues from the sampled rows inside r.
@@ -35,6 +36,7 @@ func (s *sample) evidence(p *palette, r image.Rectangle) cues {
 	var third, second float64
 	var near, far, blocks, textured, lows, highs float64
 	var hist [256]int
+	colSum, colN := make([]float64, bw), make([]float64, bw)
 	skip := max(1, bw*(j-i)*block/120000)
 	for k := i; k < j; k += per {
 		clear(sums)
@@ -62,11 +64,13 @@ func (s *sample) evidence(p *palette, r image.Rectangle) cues {
 				}
 			}
 		}
-		for _, a := range sums {
+		for bx, a := range sums {
 			if a.n < 24 {
 				continue
 			}
 			blocks++
+			colSum[bx] += a.a
+			colN[bx] += a.n
 			m := a.a / a.n
 			v := a.b/a.n - m*m
 			if v < 1e-4 && m < 0.1 {
@@ -107,9 +111,17 @@ func (s *sample) evidence(p *palette, r image.Rectangle) cues {
 	if c.clip*c.tail < 0 && math.Abs(c.clip) > 0.02 {
 		c.tail = 0 // the saturated end can't reach out
 	}
-	if n := len(p.node); n > 1 {
-		c.lumaGap = (p.node[n-1].luma() - p.node[0].luma()) / 255
+	var profile []float64
+	for x, n := range colN {
+		if n > 0 {
+			profile = append(profile, colSum[x]/n)
+		}
 	}
+	// The water column is a wide dark strip, the nadir a thin bright one: leave out what is thinner than a twentieth.
+	down := percentile(profile, 0.5) - percentile(profile, 0.05)
+	up := percentile(profile, 0.95) - percentile(profile, 0.5)
+	c.column = (down - up) / (down + up + 0.08)
+	c.lumaGap = p.rise
 	return c
 }
 
@@ -152,15 +164,15 @@ func correlation(a, b []float64) float64 {
 
 // score adds the cues up to log-odds that the far end is strong.
 func (c cues) score() float64 {
-	return 1.5*c.lumaGap + 2*c.spread + 2*c.skew + 1.5*c.tail + 6*c.quiet + 8*c.clip
+	return 1.5*c.lumaGap + 2*c.spread + 2*c.skew + 1.5*c.tail + 6*c.quiet + 8*c.clip + 3*c.column
 }
 
 // String tells the cues in words for the panel's notes.
 func (c cues) String() string {
 	way := "bright is strong"
-	if (c.score() < 0) == (c.lumaGap > 0) {
+	if c.score() < 0 {
 		way = "dark is strong"
 	}
-	return fmt.Sprintf("polarity: %s, log-odds %.1f (spread grows with level %+.2f, skewness %+.2f, tail %+.2f, quiet %+.2f, saturated %+.2f)",
-		way, math.Abs(c.score()), c.spread, c.skew, c.tail, c.quiet, c.clip)
+	return fmt.Sprintf("polarity: %s, log-odds %.1f (spread grows with level %+.2f, skewness %+.2f, tail %+.2f, quiet %+.2f, saturated %+.2f, columns %+.2f)",
+		way, math.Abs(c.score()), c.spread, c.skew, c.tail, c.quiet, c.clip, c.column)
 }
