@@ -23,7 +23,7 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 	rows := profileRows(p.Echo.Rows)
 	if v.nadir != nil {
 		for _, r := range rows {
-			rec.Nadir = append(rec.Nadir, RowX{float64(py + r), round2(float64(px) + v.nadir.x[r])})
+			rec.Nadir = append(rec.Nadir, RowX{float64(py + r), round2(float64(px) + v.nadir.x[r] - 0.5)})
 		}
 	}
 	for i := range v.sides {
@@ -33,7 +33,7 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 		}
 		line := make([]RowX, 0, len(rows))
 		for _, r := range rows {
-			line = append(line, RowX{float64(py + r), round2(float64(px) + s.swath.x(r, s.edge.k[r]))})
+			line = append(line, RowX{float64(py + r), round2(float64(px) + s.swath.x(r, s.edge.k[r]) - 0.5)})
 		}
 		if s.swath.side == Port {
 			rec.FirstReturn.Port, rec.Confidence.Port = line, round2(s.edge.mean)

@@ -101,6 +101,9 @@ const minSideCols = 24 // a narrower strip beside the nadir holds nothing to fin
 // detectPanel runs every stage on one panel.
 func detectPanel(p *frame.Panel, opt Options) (*view, error) {
 	v := &view{notes: p.Notes}
+	if n := dropBadRows(p.Echo, p.Valid); n > 0 {
+		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", n))
+	}
 	if line, ok := findNadir(p.Echo, p.Valid, p.NadirX); ok && (!p.Crop || line.score > 0.55) {
 		v.nadir = &line
 		for _, side := range [...]Side{Port, Starboard} {

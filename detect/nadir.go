@@ -115,7 +115,7 @@ func bandCentre(row []float32, c int) float64 {
 }
 
 // averageRows returns the mean of every n rows, column by column, over valid pixels; the last block may be shorter. Where a
-// block has no valid pixel the value is that of its left neighbour.
+// block has no valid pixel the value is that of the block before it, or else of its left neighbour.
 func averageRows(g *features.Grid, valid []uint8, n int) *features.Grid {
 	out, _ := features.NewGrid((g.Rows+n-1)/n, g.Cols)
 	count := make([]float32, g.Cols)
@@ -133,8 +133,11 @@ func averageRows(g *features.Grid, valid []uint8, n int) *features.Grid {
 		}
 		last := float32(0)
 		for c := range dst {
-			if count[c] > 0 {
+			switch {
+			case count[c] > 0:
 				last = dst[c] / count[c]
+			case b > 0:
+				last = out.At(b-1, c)
 			}
 			dst[c] = last
 		}

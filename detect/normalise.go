@@ -20,11 +20,13 @@ type normalised struct {
 	lower, upper float64 // standard deviations of the raised strengths below and above the middle
 }
 
-// normalise learns the power that makes the 10 %, 50 % and 90 % quantiles of the bottom symmetric, and the spread on each
-// side from quantiles that objects, which fill little of a picture, can't move. A tail heavier than normal at 3 % (many
-// specks, a rock field) widens the spread above, so that only what stands out of the specks counts. It returns an error
-// when there is no bottom.
-func normalise(m *features.Grid, mask []uint8) (normalised, error) {
+// normalise learns the power that makes the 20 %, 50 % and 80 % quantiles of the bottom symmetric, and the spread on each
+// side from the same quantiles: objects fill too little of a picture to move them. A tail heavier than normal at 3 % (many
+// specks, a rock field) widens the spread above by up to heaviest, so that only what stands out of the specks counts; a
+// wide window averages specks away, and a large object alone can fill 3 % of a small picture, so heaviest falls with the
+// window. leastPower bounds the power from below: means over wide windows are near normal as they are, and a lower power
+// would only follow the objects in them. It returns an error when there is no bottom.
+func normalise(m *features.Grid, mask []uint8, leastPower, heaviest float64) (normalised, error) {
 	h, err := features.NewHistogram(0, 4, 4000)
 	if err != nil {
 		return normalised{}, fmt.Errorf("normalising: %w", err)
@@ -34,18 +36,18 @@ func normalise(m *features.Grid, mask []uint8) (normalised, error) {
 			h.Add(float64(m.V[i]))
 		}
 	}
-	q := make(map[float64]float64, 5)
-	for _, p := range [...]float64{0.03, 0.1, 0.5, 0.9, 0.97} {
+	q := make(map[float64]float64, 4)
+	for _, p := range [...]float64{0.2, 0.5, 0.8, 0.97} {
 		v, err := h.Quantile(p)
 		if err != nil {
 			return normalised{}, fmt.Errorf("normalising: the side holds no bottom: %w", err)
 		}
-		q[p] = math.Max(v, 1e-4)
+		q[p] = v
 	}
 	skew := func(p float64) float64 {
-		return raise(q[0.9], p) + raise(q[0.1], p) - 2*raise(q[0.5], p)
+		return raise(q[0.8], p) + raise(q[0.2], p) - 2*raise(q[0.5], p)
 	}
-	lo, hi := -1.5, 2.0
+	lo, hi := leastPower, 1.5
 	for range 40 {
 		mid := (lo + hi) / 2
 		if skew(mid) > 0 {
@@ -56,10 +58,11 @@ func normalise(m *features.Grid, mask []uint8) (normalised, error) {
 	}
 	n := normalised{centre: float32(q[0.5]), power: (lo + hi) / 2}
 	n.mid = raise(q[0.5], n.power)
-	const z90, z97 = 1.281552, 1.880794 // normal quantiles
-	n.upper = math.Max((raise(q[0.9], n.power)-n.mid)/z90, (raise(q[0.97], n.power)-n.mid)/z97)
-	n.lower = math.Max((n.mid-raise(q[0.1], n.power))/z90, 1e-3)
-	n.upper = math.Max(n.upper, 1e-3)
+	const z80, z97 = 0.841621, 1.880794 // normal quantiles
+	n.lower = math.Max((n.mid-raise(q[0.2], n.power))/z80, 1e-3)
+	n.upper = math.Max((raise(q[0.8], n.power)-n.mid)/z80, 1e-3)
+	tail := (raise(q[0.97], n.power) - n.mid) / z97
+	n.upper = math.Min(math.Max(n.upper, tail), heaviest*n.upper)
 	return n, nil
 }
 

@@ -106,7 +106,8 @@ type MarkRecord struct {
 	Sighting   *string            `json:"sighting,omitempty"`   // id of the thing that several marks are looks at
 }
 
-// RowX is a point [row, x] of a profile, in pixels of the capture.
+// RowX is a point [row, x] of a profile, in pixels of the capture; whole numbers are pixel centres, so the left edge of the
+// picture is x = -0.5.
 type RowX [2]float64
 
 // RowAltitude is [row, altitude, sd]; the altitude is in pixels of slant range or in metres as its field says.

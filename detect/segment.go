@@ -3,25 +3,28 @@ package detect
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"shadowgap/features"
 )
 
-// falseAlarm are the chances per pixel that plain bottom passes a threshold, by scale of the window. A wider window has
-// fewer independent places in a picture, so it may pass more often.
+// scales are the windows that highlights and shadows are sought at. highlight and shadow are the chances per pixel that plain
+// bottom passes the seed threshold: a wider window has fewer independent places in a picture, so it may pass more often.
+// growHighlight and growShadow say how far a seed is followed, in spreads over and under plain bottom.
 var scales = [...]struct {
-	rows, cols        int
-	highlight, shadow float64 // one-sided chances
+	rows, cols                int
+	highlight, shadow         float64
+	growHighlight, growShadow float64
+	leastPower, heaviest      float64 // see normalise
 }{
-	{3, 3, 2e-7, 1e-7},
-	{7, 7, 1e-6, 2e-5},
-	{15, 15, 1e-5, 1e-4},
+	{3, 3, 2e-7, 1e-7, 2.1, 1.5, 0, 2},
+	{7, 7, 1e-6, 2e-5, 2.5, 2.2, 0.4, 1.5},
+	{15, 15, 1e-5, 1e-4, 2.8, 2.8, 0.7, 1.25},
 }
 
-const (
-	growHighlight = 2.1 // how far the fine scale follows a highlight down, in spreads over plain bottom
-	growShadow    = 1.5 // and a shadow, below it
-)
+// trimTo is how far over (or under) plain bottom the finest scale must be for a pixel of a wider scale's patch to belong to
+// it: a wide window smears a patch by half its width.
+const trimTo = 0.8
 
 // patch is a set of pixels of a swath that stand out together.
 type patch struct {
@@ -58,7 +61,7 @@ func segment(s *swath, lv *leveled) (*segments, error) {
 		if err != nil {
 			return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
 		}
-		n, err := normalise(m, mask)
+		n, err := normalise(m, mask, sc.leastPower, sc.heaviest)
 		if err != nil {
 			return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
 		}
@@ -77,72 +80,148 @@ func segment(s *swath, lv *leveled) (*segments, error) {
 	return seg, nil
 }
 
-// patches grows the seeds of one polarity.
+// patches grows the seeds of one polarity at every scale, finest first. A wider scale adds what the finer ones miss: where
+// they found less than half of a patch's pixels, it takes their place, else they stand.
 func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, error) {
-	rows, cols := lv.q.Rows, lv.q.Cols
-	fine := seg.fields[0]
-	grow := make([]uint8, rows*cols)
-	cut := fine.normal.at(growHighlight)
-	if !bright {
-		cut = fine.normal.at(-growShadow)
-	}
-	for i, v := range fine.mean.V {
-		if mask[i] == regionNone {
-			continue
-		}
-		if bright && v > cut || !bright && v < cut && mask[i] == regionBottom {
-			grow[i] = 1
-		}
-	}
-	closed, err := closeMask(grow, rows, cols, 3, 3)
-	if err != nil {
-		return nil, err
-	}
-	comps, err := features.Components(closed, rows, cols, features.Connect8)
-	if err != nil {
-		return nil, err
-	}
-	type limit struct{ seed float32 }
-	limits := make([]limit, len(seg.fields))
-	for i, f := range seg.fields {
-		if bright {
-			limits[i].seed = f.normal.at(f.normal.quantile(1 - scales[i].highlight))
-		} else {
-			limits[i].seed = f.normal.at(f.normal.quantile(scales[i].shadow))
-		}
-	}
 	var out []patch
-	for _, c := range comps {
-		if c.Area < 6 {
-			continue
+	owner := make([]int32, len(mask)) // 1 + index into out of the patch that holds a pixel
+	for j := range seg.fields {
+		comps, err := seg.grow(j, mask, bright)
+		if err != nil {
+			return nil, err
 		}
-		p := patch{span: span{c.Row0, c.Row1, c.Col0, c.Col1}, runs: c.Runs, area: c.Area}
-		seeded := false
-		sum, wet := 0.0, 0
-		for _, run := range c.Runs {
-			for k := run.Col0; k < run.Col1; k++ {
-				i := run.Row*cols + k
-				sum += float64(lv.q.V[i])
-				if mask[i] == regionWater {
-					wet++
-				}
-				for j, f := range seg.fields {
-					v := f.mean.V[i]
-					if bright && v > limits[j].seed || !bright && v < limits[j].seed {
-						seeded = true
-					}
-					if z := math.Abs(f.normal.z(v)); z > p.peak && (v > f.normal.centre) == bright {
-						p.peak = z
+		for _, c := range comps {
+			p, ok := seg.describe(c, lv, mask, bright, j)
+			if !ok {
+				continue
+			}
+			covered, inside := 0, map[int32]bool{}
+			for _, run := range p.runs {
+				for k := run.Col0; k < run.Col1; k++ {
+					if o := owner[run.Row*lv.q.Cols+k]; o > 0 && out[o-1].area > 0 {
+						covered++
+						inside[o] = true
 					}
 				}
 			}
+			if covered*2 >= p.area {
+				continue
+			}
+			for o := range inside {
+				out[o-1].area = 0
+			}
+			out = append(out, p)
+			for _, run := range p.runs {
+				for k := run.Col0; k < run.Col1; k++ {
+					owner[run.Row*lv.q.Cols+k] = int32(len(out))
+				}
+			}
 		}
-		if !seeded {
-			continue
-		}
-		p.mean = sum / float64(c.Area)
-		p.wet = wet*2 > c.Area
-		out = append(out, p)
 	}
-	return out, nil
+	return slices.DeleteFunc(out, func(p patch) bool { return p.area == 0 }), nil
+}
+
+// grow returns the connected sets of pixels beyond the growing threshold of one scale.
+func (seg *segments) grow(scale int, mask []uint8, bright bool) ([]features.Component, error) {
+	f := seg.fields[scale]
+	rows, cols := f.mean.Rows, f.mean.Cols
+	set := make([]uint8, rows*cols)
+	cut := f.normal.at(scales[scale].growHighlight)
+	if !bright {
+		cut = f.normal.at(-scales[scale].growShadow)
+	}
+	for i, v := range f.mean.V {
+		if bright && v > cut && mask[i] != regionNone || !bright && v < cut && mask[i] == regionBottom {
+			set[i] = 1
+		}
+	}
+	if scale == 0 {
+		var err error
+		if set, err = closeMask(set, rows, cols, 3, 3); err != nil {
+			return nil, err
+		}
+	}
+	return features.Components(set, rows, cols, features.Connect8)
+}
+
+// describe measures a grown set; ok is false when no scale up to this one has a seed in it or too few pixels are left after
+// trimming.
+func (seg *segments) describe(c features.Component, lv *leveled, mask []uint8, bright bool, scale int) (p patch, ok bool) {
+	if c.Area < 6 {
+		return patch{}, false
+	}
+	cols := lv.q.Cols
+	seeds := make([]float32, len(seg.fields))
+	for i, f := range seg.fields {
+		seeds[i] = f.normal.at(f.normal.quantile(1 - scales[i].highlight))
+		if !bright {
+			seeds[i] = f.normal.at(f.normal.quantile(scales[i].shadow))
+		}
+	}
+	fine := seg.fields[0]
+	trim := fine.normal.at(trimTo)
+	if !bright {
+		trim = fine.normal.at(-trimTo)
+	}
+	seeded := false
+	sum, wet := 0.0, 0
+	for _, run := range c.Runs {
+		from := -1
+		for k := run.Col0; k <= run.Col1; k++ {
+			i := run.Row*cols + k
+			in := k < run.Col1
+			if in {
+				for j := range seg.fields {
+					v := seg.fields[j].mean.V[i]
+					if j <= scale && (bright && v > seeds[j] || !bright && v < seeds[j]) {
+						seeded = true
+					}
+				}
+				if v := fine.mean.V[i]; scale > 0 && (bright && v < trim || !bright && v > trim) {
+					in = false
+				}
+			}
+			if in {
+				sum += float64(lv.q.V[i])
+				p.area++
+				if mask[i] == regionWater {
+					wet++
+				}
+				if from < 0 {
+					from = k
+				}
+			} else if from >= 0 {
+				p.runs = append(p.runs, features.PixelRun{Row: run.Row, Col0: from, Col1: k})
+				from = -1
+			}
+		}
+	}
+	if !seeded || p.area < 6 {
+		return patch{}, false
+	}
+	p.peak = seg.peakOf(p.runs, cols, bright)
+	p.span = span{math.MaxInt, 0, math.MaxInt, 0}
+	for _, run := range p.runs {
+		p.span = p.union(span{run.Row, run.Row + 1, run.Col0, run.Col1})
+	}
+	p.mean = sum / float64(p.area)
+	p.wet = wet*2 > p.area
+	return p, true
+}
+
+// peakOf is the greatest departure from plain bottom, in spreads, of any scale inside a set of runs.
+func (seg *segments) peakOf(runs []features.PixelRun, cols int, bright bool) float64 {
+	peak := 0.0
+	for _, f := range seg.fields {
+		best := f.normal.centre
+		for _, run := range runs {
+			for _, v := range f.mean.V[run.Row*cols+run.Col0 : run.Row*cols+run.Col1] {
+				if bright && v > best || !bright && v < best {
+					best = v
+				}
+			}
+		}
+		peak = math.Max(peak, math.Abs(f.normal.z(best)))
+	}
+	return peak
 }

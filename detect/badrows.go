@@ -1,0 +1,80 @@
+package detect
+
+import (
+	"math"
+	"slices"
+
+	"shadowgap/features"
+)
+
+// dropBadRows clears valid for the rows that are not echoes of the bottom: pings lost on the way, and bursts of
+// interference from another sounder. Such a row's mean stands off the rows around it far more than neighbouring rows of the
+// same bottom ever differ. It returns how many rows it dropped; never more than a tenth, so that a picture of steep
+// banding is left alone.
+func dropBadRows(echo *features.Grid, valid []uint8) int {
+	n := echo.Rows
+	if n < 16 {
+		return 0
+	}
+	mean := make([]float64, n)
+	for r := range mean {
+		ok := valid[r*echo.Cols : (r+1)*echo.Cols]
+		sum, count := 0.0, 0
+		for c := r & 1; c < echo.Cols; c += 2 {
+			if ok[c] != 0 {
+				sum += float64(echo.V[r*echo.Cols+c])
+				count++
+			}
+		}
+		mean[r] = math.NaN()
+		if count > 0 {
+			mean[r] = sum / float64(count)
+		}
+	}
+	around := runningMedian(carryOver(mean), 3)
+	off := make([]float64, n)
+	dev := make([]float64, 0, n)
+	for r := range off {
+		off[r] = mean[r] - around[r]
+		if off[r] == off[r] {
+			dev = append(dev, math.Abs(off[r]))
+		}
+	}
+	if len(dev) == 0 {
+		return 0
+	}
+	slices.Sort(dev)
+	spread := 1.4826 * dev[len(dev)/2]
+	var bad []int
+	for r, d := range off {
+		if math.Abs(d) > 6*spread && math.Abs(d) > 0.06*around[r]+0.002 {
+			bad = append(bad, r)
+		}
+	}
+	if len(bad)*10 > n {
+		return 0
+	}
+	for _, r := range bad {
+		clear(valid[r*echo.Cols : (r+1)*echo.Cols])
+	}
+	return len(bad)
+}
+
+// carryOver replaces NaN by the last number before it (the first after it at the start).
+func carryOver(v []float64) []float64 {
+	out := slices.Clone(v)
+	last := math.NaN()
+	for i := range out {
+		if out[i] != out[i] {
+			out[i] = last
+		}
+		last = out[i]
+	}
+	for i := len(out) - 1; i >= 0; i-- {
+		if out[i] != out[i] {
+			out[i] = last
+		}
+		last = out[i]
+	}
+	return out
+}
