@@ -26,6 +26,9 @@ type scored struct {
 // run could not read count with all their labels missed. It also returns an error when ctx ends.
 func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, error) {
 	sizes := run.sizes()
+	if err := labels.Check(nil); err != nil { // before paths are looked up by their ends
+		return nil, fmt.Errorf("scoring: %w", err)
+	}
 	labels = rebased(labels, sizes)
 	if err := labels.Check(sizes); err != nil {
 		return nil, fmt.Errorf("scoring: %w", err)
