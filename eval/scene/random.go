@@ -318,7 +318,7 @@ func (d *dice) timber(n int) {
 func (d *dice) structures(n int) {
 	s := d.s
 	for range n {
-		x, y := d.place(0.4)
+		x, y := d.place(1)
 		b := Structure{X: x, Y: y, AngleDeg: d.in(0, 180), Strength: d.logIn(0.4, 1.6)}
 		switch d.IntN(3) {
 		case 0:
@@ -521,6 +521,24 @@ func (d *dice) output() {
 	}
 }
 
+// busierSide is 1 when more things lie to starboard and -1 when more lie to port.
+func (d *dice) busierSide() float64 {
+	balance := d.in(-0.5, 0.5)
+	for _, r := range d.s.Rocks {
+		balance += math.Copysign(1, r.X)
+	}
+	for _, f := range d.s.Fish {
+		balance += math.Copysign(1, f.X)
+	}
+	for _, t := range d.s.Timber {
+		balance += math.Copysign(1, t.X)
+	}
+	for _, b := range d.s.Structures {
+		balance += math.Copysign(1, b.X)
+	}
+	return math.Copysign(1, balance)
+}
+
 // crop keeps one side, half the time without its water column.
 func (d *dice) crop() {
 	s := d.s
@@ -538,7 +556,7 @@ func (d *dice) crop() {
 	o.CropY = s.PanelY + d.IntN(s.Rows-o.CropH+1)
 	o.CropW = outer - inner
 	o.CropX = s.PanelX + s.PortPx + inner
-	if d.chance(0.5) {
+	if d.busierSide() < 0 {
 		o.CropX = s.PanelX + s.PortPx - outer
 	}
 }

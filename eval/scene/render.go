@@ -164,13 +164,15 @@ func newCast(s *Spec) *castList {
 	for i, w := range s.Weeds {
 		c.solids = append(c.solids, weedSolid(w, uint64(s.Seed)*7+uint64(i)*streamWeed*131))
 	}
-	rock := func(r Rock) thing { return thing{class: detect.BottomObject, kind: "rock", heightM: r.HeightM} }
+	rock := func(r Rock) thing {
+		return thing{class: detect.BottomObject, kind: "rock", heightM: r.HeightM, solid: true}
+	}
 	for _, r := range s.Rocks {
 		c.solids = append(c.solids, rockSolid(r, add(rock(r))))
 	}
 	for i, f := range s.Fields {
 		field = i
-		small := add(thing{class: detect.Clutter, kind: "rock-field", field: true})
+		small := add(thing{class: detect.Clutter, kind: "rock-field", solid: true, field: true})
 		for _, r := range f.Rocks {
 			id := small
 			if r.HeightM >= f.StandOutM {
@@ -185,10 +187,10 @@ func newCast(s *Spec) *castList {
 		for _, b := range t.Branches {
 			high = max(high, t.RadiusM+b.RiseM+b.RadiusM)
 		}
-		c.solids = append(c.solids, timberSolids(t, add(thing{class: detect.BottomObject, kind: "timber", heightM: high}))...)
+		c.solids = append(c.solids, timberSolids(t, add(thing{class: detect.BottomObject, kind: "timber", heightM: high, solid: true}))...)
 	}
 	for _, b := range s.Structures {
-		c.solids = append(c.solids, structureSolid(b, add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM})))
+		c.solids = append(c.solids, structureSolid(b, add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, solid: true})))
 	}
 	schools := map[int]uint16{}
 	for _, f := range s.Fish {

@@ -14,6 +14,7 @@ type thing struct {
 	kind       string
 	heightM    float64
 	offBottomM float64
+	solid      bool // lies on the bottom
 	relief     bool // part of the bottom: a mark only when it throws a long shadow
 	field      bool // part of a rock field: no mark of its own
 }
@@ -28,7 +29,7 @@ type trace struct {
 // Limits of what counts as a thing's highlight and shadow.
 const (
 	litShare     = 0.5  // of a sample's echo that must come from the thing
-	litOfPeak    = 0.2  // of the thing's own bright level is enough,
+	litOfPeak    = 0.5  // of the thing's own bright level is enough,
 	litOfFlat    = 1.25 // and so is this much of a flat bottom's echo
 	darkShare    = 0.5  // of a sample's slant range that must be hidden by the thing
 	darkEcho     = 0.45 // most echo a shadow sample may hold, relative to a flat bottom
@@ -45,7 +46,7 @@ func traces(d *drawn, things []thing) []trace {
 			i := r*d.cols + c
 			if id := d.objID[i]; id != 0 && d.objEcho[i] > litShare*d.echo[i] {
 				switch flat := d.flatAt(i, c); {
-				case things[id].class == detect.BottomObject && d.echo[i] < darkEcho*flat && d.beyondFirst(i, c):
+				case things[id].solid && d.echo[i] < darkEcho*flat && d.beyondFirst(i, c):
 					// The dim far flank of a rounded thing is where its shadow begins to the eye.
 					out[id].dark = append(out[id].dark, [2]int{r, c})
 				case !things[id].relief || d.echo[i] > 1.6*flat:
