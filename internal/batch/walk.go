@@ -69,6 +69,18 @@ func (in Inputs) Root() (string, error) {
 	return root, nil
 }
 
+// Any reports whether the inputs hold anything to read.
+func (in Inputs) Any(ctx context.Context) (bool, error) {
+	root, err := in.Root()
+	if err != nil {
+		return false, err
+	}
+	for range entries(ctx, in, root, func(string) {}) {
+		return true, nil
+	}
+	return false, nil
+}
+
 // within reports whether path is dir or lies below it; both absolute and clean.
 func within(dir, path string) bool {
 	return path == dir || strings.HasPrefix(path, strings.TrimSuffix(dir, string(filepath.Separator))+string(filepath.Separator))

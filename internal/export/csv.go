@@ -144,15 +144,15 @@ func markColumns(unit Length) []markColumn {
 	)
 }
 
-// CapturesCSV writes captures.csv (RFC 4180): a header, then one capture a line.
-func CapturesCSV(w io.Writer, captures Captures) error {
+// CapturesCSV writes captures.csv (RFC 4180): a header, then one capture a line. picture names a capture's annotated picture.
+func CapturesCSV(w io.Writer, captures Captures, picture func(*detect.CaptureRecord) string) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
 	header := []string{"capture", "status", "why", "interest", "width", "height", "panels", "humps", "holds"}
 	for _, c := range detect.Classes {
 		header = append(header, strings.ReplaceAll(string(c), "-", "_"))
 	}
-	if err := out.Write(append(header, "sha256")); err != nil {
+	if err := out.Write(append(header, "picture", "sha256")); err != nil {
 		return err
 	}
 	for c, err := range captures {
@@ -174,7 +174,7 @@ func CapturesCSV(w io.Writer, captures Captures) error {
 		for _, class := range detect.Classes {
 			line = append(line, strconv.Itoa(c.Counts[class]))
 		}
-		if err := out.Write(append(line, c.SHA256)); err != nil {
+		if err := out.Write(append(line, picture(c), c.SHA256)); err != nil {
 			return err
 		}
 	}

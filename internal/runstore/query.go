@@ -5,16 +5,9 @@ import (
 	"database/sql"
 	"fmt"
 	"iter"
-	"strings"
 
 	"shadowgap/detect"
 )
-
-// Filter chooses marks. The zero value takes all.
-type Filter struct {
-	MinOdds float64        // of the mark's own class
-	Classes []detect.Class // any of these; empty = all
-}
 
 // Captures yields every capture, the most interesting first, then by path. It stops after the first error.
 func (s *Store) Captures(ctx context.Context) iter.Seq2[*detect.CaptureRecord, error] {
@@ -26,19 +19,10 @@ func (s *Store) Unread(ctx context.Context) iter.Seq2[*detect.CaptureRecord, err
 	return records(ctx, s.db, detect.DecodeCapture, "SELECT record FROM captures WHERE status <> 'read' ORDER BY path, sha256")
 }
 
-// Marks yields the marks that f takes in the order of their captures, best first within one. It stops after the first error.
-func (s *Store) Marks(ctx context.Context, f Filter) iter.Seq2[*detect.MarkRecord, error] {
-	where := []string{"m.odds >= ?"}
-	args := []any{f.MinOdds}
-	if len(f.Classes) > 0 {
-		where = append(where, "m.class IN (?"+strings.Repeat(", ?", len(f.Classes)-1)+")")
-		for _, c := range f.Classes {
-			args = append(args, string(c))
-		}
-	}
-	query := "SELECT m.record FROM captures c JOIN marks m ON m.capture = c.id WHERE " + strings.Join(where, " AND ") +
-		" ORDER BY c.interest DESC, c.path, c.sha256, m.ord"
-	return records(ctx, s.db, detect.DecodeMark, query, args...)
+// Marks yields every mark in the order of the captures, best first within one. It stops after the first error.
+func (s *Store) Marks(ctx context.Context) iter.Seq2[*detect.MarkRecord, error] {
+	return records(ctx, s.db, detect.DecodeMark,
+		"SELECT m.record FROM captures c JOIN marks m ON m.capture = c.id ORDER BY c.interest DESC, c.path, c.sha256, m.ord")
 }
 
 // MarksOf yields the marks of one capture, best first.

@@ -197,6 +197,9 @@ func put(ctx context.Context, tx *sql.Tx, root string, c *detect.CaptureRecord, 
 	return nil
 }
 
+// MetaRoot is the key of the folder that the captures of the newest triage are relative to.
+const MetaRoot = "root"
+
 // Meta returns a value kept with the run, "" when there is none.
 func (s *Store) Meta(ctx context.Context, key string) (string, error) {
 	var value string

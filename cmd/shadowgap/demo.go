@@ -1,0 +1,44 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"shadowgap/eval/scene"
+)
+
+type demoCmd struct {
+	Out   string `short:"o" default:"demo" placeholder:"DIR" help:"Folder for the demo; one from an earlier demo is used again."`
+	Count int    `default:"16" help:"How many captures to render."`
+	Seed  int64  `default:"7001" help:"The same seed gives the same captures."`
+}
+
+// Run shows the whole job on an invented lake.
+func (d demoCmd) Run(con *console) error {
+	if d.Count < 1 {
+		return usage("--count %d: must be 1 or more", d.Count)
+	}
+	captures, run := filepath.Join(d.Out, "captures"), filepath.Join(d.Out, "run")
+	labels := filepath.Join(captures, "labels.json")
+	if _, err := os.Stat(d.Out); err == nil {
+		// Labels are written last, so a demo that was stopped while it rendered has none.
+		if _, err := os.Stat(captures); err != nil {
+			return usage("%s is there but is no demo of ours; give --out another folder", d.Out)
+		}
+	}
+	fmt.Fprintf(con.out, "Rendering %s of an invented lake into %s\n\n", count(d.Count, "capture"), captures)
+	if err := renderScenes(con.ctx, captures, d.Seed, d.Count, scene.Kinds()); err != nil {
+		return err
+	}
+	t := triageCmd{
+		Paths: []string{captures}, Out: run, knowledge: knowledge{Zone: "UTC", Units: "m"},
+		Memory: "2GiB", MaxFile: "512MiB", MaxPixels: 100_000_000, Limit: 60 * time.Second, Pictures: "all", Timings: true,
+	}
+	if err := t.Run(con); err != nil {
+		return err
+	}
+	fmt.Fprintln(con.out, "\nHow well that went, against what is really there:")
+	return scoreCmd{RunDir: run, Labels: labels, Out: run}.Run(con)
+}

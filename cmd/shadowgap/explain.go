@@ -1,0 +1,107 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"shadowgap/detect"
+	"shadowgap/internal/batch"
+	"shadowgap/internal/overlay"
+	"shadowgap/internal/review"
+	"shadowgap/models"
+)
+
+type explainCmd struct {
+	Capture string `arg:"" help:"The picture to explain."`
+	Out     string `short:"o" placeholder:"DIR" help:"Folder for the page and its pictures; default the capture's name with -explained."`
+
+	knowledge `embed:""`
+}
+
+// Run explains one capture.
+func (e explainCmd) Run(con *console) error {
+	info, err := os.Stat(e.Capture)
+	switch {
+	case err != nil:
+		return usage("can't explain %s: %s", e.Capture, detect.FileWhy(err))
+	case info.IsDir():
+		return usage("%s is a folder; explain takes one capture, triage takes folders", e.Capture)
+	}
+	settings, err := e.knowledge.settings()
+	if err != nil {
+		return err
+	}
+	model, err := models.Embedded()
+	if err != nil {
+		return err
+	}
+	f, err := os.Open(e.Capture)
+	if err != nil {
+		return status{exitUnreadable, fmt.Sprintf("%s: %s", e.Capture, detect.FileWhy(err))}
+	}
+	defer f.Close()
+	data, err := detect.ReadBytes(con.ctx, f, e.Capture, detect.Limits{})
+	if err != nil {
+		return unreadable(err)
+	}
+	pic, err := detect.Decode(con.ctx, data, e.Capture, detect.Limits{})
+	if err != nil {
+		return unreadable(err)
+	}
+	name := filepath.Base(e.Capture)
+	known := settings(name, data)
+	job := batch.Job{
+		Capture: name, SHA256: pic.SHA256, Options: known.Options,
+		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},
+	}
+	rec, marks, err := batch.Analyse(con.ctx, job, data)
+	if err != nil {
+		return fmt.Errorf("explaining %s: %w", e.Capture, err)
+	}
+	rec.Notes = append(rec.Notes, known.Notes...)
+	if known.Finish != nil {
+		known.Finish(rec, marks)
+	}
+	dir := e.Out
+	if dir == "" {
+		dir = strings.TrimSuffix(name, filepath.Ext(name)) + "-explained"
+	}
+	if err := review.WriteExplain(con.ctx, dir, pic.Image, *rec, marks, review.ExplainOptions{Units: overlay.Units(e.Units)}); err != nil {
+		return err
+	}
+	printExplained(con, rec, marks, dir)
+	if rec.Status == detect.StatusUnreadable {
+		return status{exitUnreadable, fmt.Sprintf("%s: %s", e.Capture, *rec.Why)}
+	}
+	return nil
+}
+
+func printExplained(con *console, rec *detect.CaptureRecord, marks []detect.MarkRecord, dir string) {
+	switch {
+	case rec.Status == detect.StatusNoPanel:
+		fmt.Fprintf(con.out, "%s: no side-scan found: %s\n", rec.Capture, *rec.Why)
+	case len(marks) == 0:
+		fmt.Fprintf(con.out, "%s: nothing that stands out\n", rec.Capture)
+	default:
+		fmt.Fprintf(con.out, "%s: %s\n", rec.Capture, contents(rec))
+	}
+	for i, m := range marks {
+		fmt.Fprintf(con.out, "\n%d. %s\n", i+1, review.Verdict(m))
+		for _, r := range m.Reasons {
+			fmt.Fprintf(con.out, "   %s\n", r)
+		}
+	}
+	fmt.Fprintf(con.out, "\nThe page is %s\n%s\n", filepath.Join(dir, "explain.html"), strings.Join(review.Cautions(), " "))
+}
+
+// unreadable gives a picture that can't be read its exit status.
+func unreadable(err error) error {
+	var re *detect.ReadError
+	if errors.As(err, &re) {
+		return status{exitUnreadable, fmt.Sprintf("%s: %s", re.Path, re.Why)}
+	}
+	return err
+}

@@ -1,0 +1,126 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"path/filepath"
+	"slices"
+
+	"shadowgap/detect"
+	"shadowgap/internal/export"
+	"shadowgap/internal/overlay"
+	"shadowgap/internal/review"
+	"shadowgap/internal/runstore"
+)
+
+type exportCmd struct {
+	RunDir   string   `arg:"" name:"run" help:"Run folder."`
+	As       string   `required:"" enum:"csv,jsonl,geojson,gpx,kml" help:"Format: csv, jsonl, geojson, gpx or kml."`
+	Out      string   `short:"o" placeholder:"FILE" help:"File to write, - for standard output; default marks with the format's ending, in the run folder."`
+	MinOdds  float64  `placeholder:"0.6" help:"Only marks that are at least this sure of their class, 0 to 1."`
+	Class    []string `placeholder:"CLASS" help:"Only these classes: bottom-object, suspended-target, raised-structure, clutter."`
+	Accepted bool     `help:"Only marks that a reviewer accepted."`
+	Units    string   `enum:"m,ft" default:"m" help:"Unit of lengths in CSV: m or ft."`
+}
+
+// Run exports.
+func (e exportCmd) Run(con *console) (err error) {
+	filter := export.Filter{MinOdds: e.MinOdds}
+	if e.MinOdds < 0 || e.MinOdds > 1 {
+		return usage("--min-odds %v: must lie between 0 and 1", e.MinOdds)
+	}
+	for _, c := range e.Class {
+		if !slices.Contains(detect.Classes[:], detect.Class(c)) {
+			return usage("--class %s: there is no such class; the classes are %v", c, detect.Classes)
+		}
+		filter.Classes = append(filter.Classes, detect.Class(c))
+	}
+	store, err := openRun(con.ctx, e.RunDir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	marks := filter.Apply(store.Marks(con.ctx))
+	if e.Accepted {
+		if marks, err = onlyAccepted(con.ctx, store, marks); err != nil {
+			return err
+		}
+	}
+	written := 0
+	placed := 0
+	counted := func(yield func(*detect.MarkRecord, error) bool) {
+		for m, err := range marks {
+			if err == nil {
+				written++
+				if m.Position != nil {
+					placed++
+				}
+			}
+			if !yield(m, err) {
+				return
+			}
+		}
+	}
+	write := func(w io.Writer) error { return e.write(w, counted) }
+	if e.Out == "-" {
+		return write(con.out)
+	}
+	if e.Out == "" {
+		e.Out = filepath.Join(e.RunDir, "marks."+e.As)
+	}
+	if err := export.File(e.Out, write); err != nil {
+		return err
+	}
+	if e.As == "gpx" || e.As == "kml" {
+		if placed < written {
+			fmt.Fprintf(con.err, "%s without a position left out; triage with --track or --manifest gives positions\n", count(written-placed, "mark"))
+		}
+		written = placed
+	}
+	fmt.Fprintf(con.err, "%s written to %s\n", count(written, "mark"), e.Out)
+	return nil
+}
+
+func (e exportCmd) write(w io.Writer, marks export.Marks) error {
+	switch e.As {
+	case "jsonl":
+		return export.MarksJSONL(w, marks)
+	case "geojson":
+		return export.MarksGeoJSON(w, marks)
+	case "gpx":
+		return export.MarksGPX(w, marks)
+	case "kml":
+		return export.MarksKML(w, marks)
+	}
+	return export.MarksCSV(w, marks, lengthUnit(overlay.Units(e.Units)))
+}
+
+// onlyAccepted keeps the marks whose review ended in acceptance.
+func onlyAccepted(ctx context.Context, store *runstore.Store, marks export.Marks) (export.Marks, error) {
+	ds, err := decisionsOf(ctx, store)
+	if err != nil {
+		return nil, err
+	}
+	state := review.Fold(ds)
+	return func(yield func(*detect.MarkRecord, error) bool) {
+		for m, err := range marks {
+			if err == nil && state.Mark(m.Capture, m.Mark).Verdict != review.Accept {
+				continue
+			}
+			if !yield(m, err) {
+				return
+			}
+		}
+	}, nil
+}
+
+// openRun opens a run and words what a user may have got wrong.
+func openRun(ctx context.Context, dir string) (*runstore.Store, error) {
+	store, err := runstore.Open(ctx, dir)
+	if errors.Is(err, runstore.ErrNotRun) {
+		return nil, usage("%s is not a run folder: it holds no %s. \"shadowgap triage\" makes one.", dir, runstore.FileName)
+	}
+	return store, err
+}

@@ -1,0 +1,133 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"shadowgap/internal/export"
+	"shadowgap/internal/overlay"
+	"shadowgap/internal/runstore"
+)
+
+type mergeCmd struct {
+	Runs  []string `arg:"" name:"run" help:"Run folders to join; they stay as they are."`
+	Out   string   `required:"" short:"o" placeholder:"RUN" help:"Run folder that takes them all; may be an earlier run."`
+	Units string   `enum:"m,ft" default:"m" help:"Unit of lengths in CSV and pages: m or ft."`
+}
+
+// Run joins runs.
+func (m mergeCmd) Run(con *console) error {
+	for _, dir := range m.Runs {
+		if !runstore.IsRun(dir) {
+			return usage("%s is not a run folder: it holds no %s", dir, runstore.FileName)
+		}
+		if same, err := sameFolder(dir, m.Out); err == nil && same {
+			return usage("%s can't be merged into itself", dir)
+		}
+	}
+	store, err := runstore.Create(con.ctx, m.Out)
+	switch {
+	case errors.Is(err, runstore.ErrNotRun):
+		return usage("%v\nGive --out a new folder, an empty one, or an earlier run.", err)
+	case err != nil:
+		return err
+	}
+	return errors.Join(m.join(con, store), store.Close())
+}
+
+func (m mergeCmd) join(con *console, store *runstore.Store) error {
+	for _, dir := range m.Runs {
+		// Pictures first: a capture in the database has its pictures, also when this is stopped half-way.
+		for _, sub := range []string{"overlays", "chips"} {
+			if err := copyNew(con.ctx, filepath.Join(dir, sub), filepath.Join(m.Out, sub)); err != nil {
+				return err
+			}
+		}
+		if err := mergeOne(con, store, dir); err != nil {
+			return err
+		}
+	}
+	if err := writeRun(con.ctx, store, overlay.Units(m.Units)); err != nil {
+		return err
+	}
+	tally, err := store.Tally(con.ctx)
+	if err != nil {
+		return err
+	}
+	total := 0
+	for _, n := range tally.Captures {
+		total += n
+	}
+	fmt.Fprintf(con.out, "%s now holds %s.\n", m.Out, count(total, "capture"))
+	return nil
+}
+
+func mergeOne(con *console, store *runstore.Store, dir string) (err error) {
+	other, err := runstore.Open(con.ctx, dir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, other.Close()) }()
+	got, err := store.Merge(con.ctx, other)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(con.out, "%s: %s new, %d there already, %s\n", dir, count(got.Captures, "capture"), got.Known, count(got.Decisions, "decision"))
+	return nil
+}
+
+// copyNew copies the files of one folder that the other lacks.
+func copyNew(ctx context.Context, from, to string) error {
+	names, err := os.ReadDir(from)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("merging: %w", err)
+	}
+	if err := os.MkdirAll(to, 0o755); err != nil {
+		return fmt.Errorf("merging: %w", err)
+	}
+	for _, d := range names {
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("merging: %w", err)
+		}
+		target := filepath.Join(to, d.Name())
+		if _, err := os.Lstat(target); !d.Type().IsRegular() || err == nil {
+			continue
+		}
+		if err := copyFile(filepath.Join(from, d.Name()), target); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func copyFile(from, to string) error {
+	src, err := os.Open(from)
+	if err != nil {
+		return fmt.Errorf("merging: %w", err)
+	}
+	defer src.Close()
+	return export.File(to, func(w io.Writer) error {
+		_, err := io.Copy(w, src)
+		return err
+	})
+}
+
+func sameFolder(a, b string) (bool, error) {
+	ia, err := os.Stat(a)
+	if err != nil {
+		return false, err
+	}
+	ib, err := os.Stat(b)
+	if err != nil {
+		return false, err
+	}
+	return os.SameFile(ia, ib), nil
+}

@@ -1,0 +1,227 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"strings"
+	"time"
+
+	"shadowgap/detect"
+	"shadowgap/internal/batch"
+	"shadowgap/internal/overlay"
+	"shadowgap/internal/runstore"
+	"shadowgap/models"
+)
+
+// knowledge are the options that say what is known about the captures.
+type knowledge struct {
+	Range          string        `placeholder:"30m" help:"Range setting per side, with its unit: 30m or 100ft."`
+	Side           string        `enum:",port,starboard" default:"" help:"The side that captures without a nadir show: port or starboard."`
+	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
+	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
+	Manifest       string        `type:"path" placeholder:"FILE" help:"CSV table with a line a capture: capture, range, time, speed and so on."`
+	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
+	Zone           string        `default:"UTC" placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin."`
+	ClockOffset    time.Duration `help:"Added to the captures' own times, when their clock was wrong."`
+	WaterTemp      *float64      `placeholder:"C" help:"Water temperature in degrees Celsius, to correct the range for the speed of sound."`
+	Salinity       *float64      `placeholder:"PSU" help:"Salinity in practical units, with --water-temp."`
+	Units          string        `enum:"m,ft" default:"m" help:"Unit of lengths in tables, pictures and CSV: m or ft."`
+}
+
+type triageCmd struct {
+	Paths []string `arg:"" name:"path" help:"Captures, folders of captures, .zip and .tar.gz archives of captures."`
+	Out   string   `required:"" short:"o" placeholder:"RUN" help:"Run folder for the results. The same command again goes on where it stopped."`
+
+	knowledge `embed:""`
+
+	Workers     int           `help:"Worker processes; default one a core."`
+	Memory      string        `default:"2GiB" help:"Memory ceiling of a worker, such as 2GiB or 800MiB; 0 for none."`
+	Limit       time.Duration `default:"60s" help:"Time one capture may take; 0 for no limit."`
+	MaxPixels   int64         `default:"100000000" help:"Largest picture read, in pixels."`
+	MaxFile     string        `default:"512MiB" help:"Largest file read."`
+	Pictures    string        `enum:"all,marked,none" default:"all" help:"Overlays and close-ups for: all captures, those with marks, or none."`
+	Top         int           `default:"25" help:"Lines of the ranked table; 0 for all."`
+	Shard       string        `placeholder:"I/N" help:"Do only part I of N, split by content; auto/N takes I from a Kubernetes indexed Job or a Slurm array."`
+	Retry       bool          `help:"Try captures again that were unreadable."`
+	Watch       bool          `help:"Keep taking new captures from the folders until Ctrl-C."`
+	FollowLinks bool          `help:"Follow symbolic links out of the folders, and links to folders."`
+	Timings     bool          `default:"true" negatable:"" help:"Keep what each capture cost in captures.jsonl; without, two runs give the same bytes."`
+}
+
+const watchEvery = 2 * time.Second
+
+// Run triages.
+func (t triageCmd) Run(con *console) error {
+	cfg, err := t.config()
+	if err != nil {
+		return err
+	}
+	missing, err := checkPaths(con, &cfg.Inputs, t.Watch)
+	if err != nil {
+		return err
+	}
+	store, err := runstore.Create(con.ctx, t.Out)
+	switch {
+	case errors.Is(err, runstore.ErrNotRun):
+		return usage("%v\nGive --out a new folder, an empty one, or an earlier run.", err)
+	case err != nil:
+		return err
+	}
+	runErr := t.run(con, cfg, store)
+	if err := errors.Join(runErr, store.Close()); err != nil {
+		return err
+	}
+	if len(missing) > 0 {
+		return status{exitUnreadable, "finished, but these were not there: " + strings.Join(missing, ", ")}
+	}
+	return nil
+}
+
+func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) error {
+	clearLeftovers(t.Out)
+	root, err := cfg.Inputs.Root()
+	if err != nil {
+		return err
+	}
+	if err := store.SetMeta(con.ctx, runstore.MetaRoot, root); err != nil {
+		return err
+	}
+	obs := newProgress(con.err)
+	sum, err := batch.Run(con.ctx, con.abort, cfg, store, obs)
+	obs.close()
+	stopped := con.ctx.Err() != nil
+	if err != nil && !(stopped && errors.Is(err, context.Canceled)) {
+		return fmt.Errorf("%w\nWhat was done is kept in %s; the same command goes on from there.", err, t.Out)
+	}
+	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
+	ctx := context.WithoutCancel(con.ctx)
+	if err := writeRun(ctx, store, overlay.Units(t.Units)); err != nil {
+		return err
+	}
+	tally, err := store.Tally(ctx)
+	if err != nil {
+		return err
+	}
+	if err := printRanked(ctx, con.out, store, tableOptions{Top: t.Top, Units: overlay.Units(t.Units), Width: terminalWidth(con.out)}); err != nil {
+		return err
+	}
+	printSummary(con.out, t.Out, tally, sum)
+	if stopped && !t.Watch {
+		return status{exitFailed, "stopped before the end; the same command goes on from here"}
+	}
+	if n := tally.Captures[detect.StatusUnreadable]; n > 0 {
+		return status{exitUnreadable, fmt.Sprintf("%d of the captures could not be read; they are named above and in captures.csv", n)}
+	}
+	return nil
+}
+
+// config checks the options and turns them into what a run needs.
+func (t triageCmd) config() (batch.Config, error) {
+	memory, err := parseBytes(t.Memory)
+	if err != nil {
+		return batch.Config{}, usage("--memory: %v", err)
+	}
+	if memory > 0 && memory < 128<<20 {
+		return batch.Config{}, usage("--memory %s: a worker needs at least 128MiB", t.Memory)
+	}
+	maxFile, err := parseBytes(t.MaxFile)
+	if err != nil {
+		return batch.Config{}, usage("--max-file: %v", err)
+	}
+	if t.Workers < 0 || t.Top < 0 || t.MaxPixels < 0 || t.Limit < 0 {
+		return batch.Config{}, usage("--workers, --top, --max-pixels and --limit can't be negative")
+	}
+	if t.Workers == 0 {
+		t.Workers = runtime.NumCPU()
+	}
+	shard, err := batch.ParseShard(t.Shard, os.Getenv)
+	if err != nil {
+		return batch.Config{}, usage("%v", err)
+	}
+	model, err := models.Embedded()
+	if err != nil {
+		return batch.Config{}, err
+	}
+	settings, err := t.knowledge.settings()
+	if err != nil {
+		return batch.Config{}, err
+	}
+	start, err := workerStarter(t.Workers, memory)
+	if err != nil {
+		return batch.Config{}, err
+	}
+	out, err := filepath.Abs(t.Out)
+	if err != nil {
+		return batch.Config{}, err
+	}
+	cfg := batch.Config{
+		Inputs: batch.Inputs{Paths: t.Paths, FollowLinks: t.FollowLinks, Skip: out}, RunDir: out,
+		Workers: t.Workers, Start: start, Limits: detect.Limits{MaxPixels: t.MaxPixels, MaxBytes: maxFile}, Limit: t.Limit,
+		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model.Version},
+		Pictures: batch.Pictures(t.Pictures), Units: overlay.Units(t.Units), Timings: t.Timings, Settings: settings,
+	}
+	if t.Watch {
+		cfg.Watch = watchEvery
+	}
+	return cfg, nil
+}
+
+// checkPaths takes missing paths out of the inputs, names them, and makes sure that something is left to read.
+func checkPaths(con *console, in *batch.Inputs, watch bool) (missing []string, err error) {
+	var there []string
+	for _, p := range in.Paths {
+		_, err := os.Stat(p)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			fmt.Fprintf(con.err, "shadowgap: there is no file or folder %s\n", p)
+			missing = append(missing, p)
+		case err != nil:
+			fmt.Fprintf(con.err, "shadowgap: can't look at %s: %s\n", p, detect.FileWhy(err))
+			missing = append(missing, p)
+		case runstore.IsRun(p):
+			return nil, usage("%s is a run folder, the result of an earlier triage; give the folder with the captures", p)
+		default:
+			there = append(there, p)
+		}
+	}
+	if len(there) == 0 {
+		return nil, usage("nothing to look through")
+	}
+	in.Paths = there
+	if watch {
+		return missing, nil
+	}
+	found, err := in.Any(con.ctx)
+	if err != nil {
+		return nil, err
+	}
+	if !found {
+		return nil, usage("no captures in %s. shadowgap reads PNG, JPEG, TIFF, BMP, GIF and WebP pictures, also inside .zip and .tar.gz.", strings.Join(there, ", "))
+	}
+	return missing, nil
+}
+
+// clearLeftovers removes the half-written files of a killed run. Nobody else writes here: the run's lock is held.
+func clearLeftovers(dir string) {
+	for _, sub := range []string{".", "overlays", "chips"} {
+		for _, pattern := range []string{".writing-*", ".part-*"} {
+			names, err := filepath.Glob(filepath.Join(globEscape(dir), sub, pattern))
+			if err != nil {
+				continue
+			}
+			for _, name := range names {
+				// A leftover that stays does no harm.
+				_ = os.Remove(name)
+			}
+		}
+	}
+}
+
+func globEscape(path string) string {
+	return strings.NewReplacer(`\`, `\\`, "*", `\*`, "?", `\?`, "[", `\[`).Replace(path)
+}
