@@ -80,6 +80,7 @@ func (s *sample) activeCols(x0, x1, y0, y1 int) []float64 {
 
 // refine moves the sides of a rectangle found in cells to the pixel where texture begins, inside limit.
 func (s *sample) refine(r, limit image.Rectangle) image.Rectangle {
+	r = s.trimRows(r)
 	for range 2 {
 		out := image.Rect(r.Min.X-2*s.cell, r.Min.Y-2*s.cell, r.Max.X+2*s.cell, r.Max.Y+2*s.cell).Intersect(limit)
 		buf := make([]uint32, r.Dx())
@@ -220,4 +221,28 @@ func (s *sample) straight(pal *palette, i, j, x, step int) bool {
 		best = max(best, hist[d]+hist[d+1])
 	}
 	return 10*best >= 7*(j-i)
+}
+
+// trimRows drops rows without texture at the top and bottom: padding that held no echo yet.
+func (s *sample) trimRows(r image.Rectangle) image.Rectangle {
+	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+	act := make([]float64, j-i)
+	buf := make([]uint32, r.Dx())
+	for k := range act {
+		act[k] = s.activeRow(buf, s.ys[i+k], r.Min.X, r.Max.X)
+	}
+	level := 0.12 * percentile(act, 0.5)
+	for i < j && act[0] < level {
+		i, act = i+1, act[1:]
+		if i < j {
+			r.Min.Y = s.ys[i]
+		}
+	}
+	for len(act) > 0 && act[len(act)-1] < level {
+		j, act = j-1, act[:len(act)-1]
+		if i < j {
+			r.Max.Y = s.ys[j-1] + 1
+		}
+	}
+	return r
 }

@@ -113,9 +113,12 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	r = s.widen(pal, r, limit)
 	pan := &Panel{Box: r, NadirX: math.NaN(), Crop: true, Inverted: pal.inverted(), Palette: pal.name(), Confidence: 0.5}
 	pan.Notes = append(pan.Notes, ev.String())
+	wt := s.findWater(pal, r)
+	pan.NadirX, pan.Crop = wt.nadir, !wt.both
 	if err := write(s.p, pal, pan); err != nil {
 		return nil, "", fmt.Errorf("writing echo strength: %w", err)
 	}
+	pan.Notes = append(pan.Notes, textureOf(pan).String(), fmt.Sprintf("off palette %.3f rms %.1f tol %.1f", pal.off, pal.rms, pal.tol))
 	return pan, "", nil
 }
 

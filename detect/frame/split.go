@@ -57,7 +57,7 @@ func (l *levels) layering(x0, y0, x1, y1 int) (rows, part float64) {
 // The limits that tell a down-looking record from side-scan beside it.
 const (
 	layered      = 0.75  // least part of a down-looking record
-	layeredRows  = 0.015 // least variance of its rows' means
+	layeredRows  = 0.002 // least variance of its rows' means
 	layeredGain  = 0.4   // least difference of the two parts
 	leastShare   = 0.12  // of the box's width or height that a second panel takes
 	leastLayered = 6     // cells a part needs to be judged
@@ -165,8 +165,8 @@ func (s *sample) withoutHistory(cells []cellStat, pal *palette, r, limit image.R
 		}
 		at := [4]int{rest.Min.X, rest.Max.X, rest.Min.Y, rest.Max.Y}[dir] * s.cell
 		lo, hi := s.seam(r, at, dir < 2)
-		if lo == hi {
-			return r, limit // no straight seam: layers of the bottom, not another panel
+		if lo == hi || dir >= 2 && hi-lo > s.cell {
+			return r, limit // no straight thin seam: layers of the bottom or lost rows, not another panel
 		}
 		switch dir {
 		case 0:
