@@ -128,8 +128,9 @@ type Hump struct {
 
 // Region is an area that is better told as a whole than as its parts.
 type Region struct {
-	Kind string `json:"kind"` // "rock-field"
-	Box  Box    `json:"box"`
+	Kind   string             `json:"kind"` // "rock-field"
+	Box    Box                `json:"box"`
+	AreaM2 *features.Measured `json:"area_m2,omitempty"` // along the bottom; only where the row spacing is known
 }
 
 // SideConfidence is how sure the first return is, 0 to 1, for each side in view.

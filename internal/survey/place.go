@@ -44,6 +44,7 @@ type Scene struct {
 	RowRate        *features.Measured // rows a second
 	RowSpacingM    *features.Measured // metres made good between two rows
 	NewestAtBottom bool
+	SlantCorrected bool // columns are ground range
 }
 
 // boat tells the boat's fix at a time.
@@ -149,10 +150,18 @@ func (s Scene) RowSpacing(panelRows int) (features.Measured, bool) {
 
 // Place gives each mark of a capture its time, course and position with an error radius, and a sentence in its reasons
 // for whatever widens the error or keeps the position out. Marks with a known row spacing get their along-track length where
-// they have none. A mark lands abeam of the boat's course at the time of its own row, at its ground range.
+// they have none, and so do the panels' regions their area. A mark lands abeam of the boat's course at the time of its own row, at its ground range.
 func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord, opt PlaceOptions) {
 	opt = opt.withDefaults()
 	at, newest, why := s.boat()
+	for i := range panels {
+		sp, ok := s.RowSpacing(panels[i].Box.H)
+		for k := range panels[i].Regions {
+			if area, has := RegionArea(panels[i], panels[i].Regions[k], sp); ok && has && !s.SlantCorrected {
+				panels[i].Regions[k].AreaM2 = &area
+			}
+		}
+	}
 	for i := range marks {
 		m := &marks[i]
 		if m.Panel < 0 || m.Panel >= len(panels) {
