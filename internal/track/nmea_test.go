@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"os/exec"
 	"strings"
 	"testing"
 	"time"
@@ -118,5 +119,48 @@ func TestNMEABadInput(t *testing.T) {
 	}
 	if _, err := track.ReadNMEA(strings.NewReader("$"+strings.Repeat("A", 100<<10)), track.Options{}); !errors.Is(err, track.ErrTooBig) {
 		t.Errorf("endless line: %v", err)
+	}
+}
+
+// gpsbabel writes the same way as NMEA: both readers must agree on every moment.
+func TestNMEAAgreesWithGPSBabel(t *testing.T) {
+	babel, err := exec.LookPath("gpsbabel")
+	if err != nil {
+		t.Skip("gpsbabel is not installed (Debian: apt-get install gpsbabel)")
+	}
+	var doc strings.Builder
+	doc.WriteString(gpxHead + "<trk><trkseg>")
+	for _, p := range line(-17, 179.9995, 60, 3, time.Second, 60) {
+		fmt.Fprintf(&doc, `<trkpt lat="%.7f" lon="%.7f"><time>%s</time><fix>3d</fix><sat>8</sat></trkpt>`, p.Lat, p.Lon, p.Time.Format(time.RFC3339))
+	}
+	doc.WriteString("</trkseg></trk></gpx>")
+	cmd := exec.CommandContext(t.Context(), babel, "-i", "gpx", "-f", "-", "-o", "nmea", "-F", "-")
+	cmd.Stdin = strings.NewReader(doc.String())
+	log, err := cmd.Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	a, err := track.Read(strings.NewReader(doc.String()), track.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := track.Read(strings.NewReader(string(log)), track.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for s := 5.0; s < 55; s += 0.7 {
+		when := noon.Add(time.Duration(s * float64(time.Second)))
+		fa, errA := a.At(when)
+		fb, errB := b.At(when)
+		if errA != nil || errB != nil {
+			t.Fatal(errA, errB)
+		}
+		// Its minutes have three decimals or more: 1.9 m.
+		if d, _, _ := track.Inverse(fa.Lat, fa.Lon, fb.Lat, fb.Lon); d > 2 {
+			t.Errorf("at %v s: %.2f m apart", s, d)
+		}
+		if d := math.Abs(track.AngleBetween(fa.CourseDeg, fb.CourseDeg)); d > 8 {
+			t.Errorf("at %v s: courses %.1f and %.1f", s, fa.CourseDeg, fb.CourseDeg)
+		}
 	}
 }

@@ -98,7 +98,7 @@ type Track struct {
 }
 
 // New builds a track from runs of fixes in the order they were logged. A run ends where the logger says so (a GPX
-// segment). It returns an error when no usable fix is left or a coordinate is off the globe.
+// segment). It takes the runs over. It returns an error when no usable fix is left or a coordinate is off the globe.
 func New(runs [][]Point, opt Options) (*Track, error) {
 	opt = opt.withDefaults()
 	t := &Track{opt: opt}
@@ -117,6 +117,13 @@ func New(runs [][]Point, opt Options) (*Track, error) {
 	t.maxGap = opt.MaxGap
 	if t.maxGap <= 0 {
 		t.maxGap = min(max(5*medianSpacing(runs), 10*time.Second), 120*time.Second)
+	}
+	if allZeroSpeeds(runs) {
+		for _, run := range runs {
+			for i := range run {
+				run[i].SpeedMS, run[i].CourseDeg = math.NaN(), math.NaN()
+			}
+		}
 	}
 	for _, run := range runs {
 		t.split(run)
@@ -158,6 +165,21 @@ func checkPoint(p Point) error {
 		return fmt.Errorf("fix at %s: longitude %v is outside -180 to 180", p.Time.Format(time.RFC3339), p.Lon)
 	}
 	return nil
+}
+
+// allZeroSpeeds says whether a log has speeds and all are 0: converters fill in zeros for what they don't know, and a boat
+// that truly lies still has no course from its positions either.
+func allZeroSpeeds(runs [][]Point) bool {
+	some := false
+	for _, run := range runs {
+		for _, p := range run {
+			if !math.IsNaN(p.SpeedMS) && p.SpeedMS != 0 {
+				return false
+			}
+			some = some || p.SpeedMS == 0
+		}
+	}
+	return some
 }
 
 func medianSpacing(runs [][]Point) time.Duration {
