@@ -7,6 +7,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/features"
+	"shadowgap/internal/track"
 )
 
 // HoldRef names a hold of one capture.
@@ -54,7 +55,7 @@ func RankHolds(captures []detect.CaptureRecord, marks []detect.MarkRecord) []Sur
 			continue
 		}
 		if h.Position != nil {
-			c := cellOf(earthCentred(h.Position.Lat, h.Position.Lon), maxHoldGateM)
+			c := cellOf(track.EarthCentred(h.Position.Lat, h.Position.Lon), maxHoldGateM)
 			cells[c] = append(cells[c], len(out))
 		}
 		out = append(out, h)
@@ -74,7 +75,7 @@ func findHold(listed []SurveyHold, cells map[[3]int32][]int, h SurveyHold) int {
 		return -1
 	}
 	found := -1
-	c := cellOf(earthCentred(h.Position.Lat, h.Position.Lon), maxHoldGateM)
+	c := cellOf(track.EarthCentred(h.Position.Lat, h.Position.Lon), maxHoldGateM)
 	for n := range int32(27) {
 		for _, k := range cells[[3]int32{c[0] + n%3 - 1, c[1] + n/3%3 - 1, c[2] + n/9 - 1}] {
 			if sameHold(listed[k], h) && (found < 0 || k < found) {
@@ -90,7 +91,7 @@ func sameHold(o, h SurveyHold) bool {
 	if o.Position == nil || h.Position == nil || slices.ContainsFunc(o.Holds, func(r HoldRef) bool { return r.Capture == h.Holds[0].Capture }) {
 		return false
 	}
-	pa, pb := earthCentred(o.Position.Lat, o.Position.Lon), earthCentred(h.Position.Lat, h.Position.Lon)
+	pa, pb := track.EarthCentred(o.Position.Lat, o.Position.Lon), track.EarthCentred(h.Position.Lat, h.Position.Lon)
 	d := sq(pa[0]-pb[0]) + sq(pa[1]-pb[1]) + sq(pa[2]-pb[2])
 	return d <= sq(maxHoldGateM) && d <= chi95/2*(sq(o.Position.ErrorM)+sq(h.Position.ErrorM))
 }
@@ -134,7 +135,7 @@ func oneHold(c detect.CaptureRecord, h detect.HoldRecord, byID map[string]*detec
 		p := meanPosition(placed)
 		spread := 0.0
 		for _, m := range placed { // a school has a size; and marks of one capture share their errors
-			a, b := earthCentred(p.Lat, p.Lon), earthCentred(m.Position.Lat, m.Position.Lon)
+			a, b := track.EarthCentred(p.Lat, p.Lon), track.EarthCentred(m.Position.Lat, m.Position.Lon)
 			spread += sq(a[0]-b[0]) + sq(a[1]-b[1]) + sq(a[2]-b[2])
 			p.ErrorM = max(p.ErrorM, m.Position.ErrorM)
 		}

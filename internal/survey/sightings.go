@@ -102,7 +102,7 @@ func cluster(marks []detect.MarkRecord, idx []int, opt MergeOptions) [][]int {
 	cells := map[[3]int32][]int{}
 	var pairs []pair
 	for n, i := range idx {
-		xyz[n] = earthCentred(marks[i].Position.Lat, marks[i].Position.Lon)
+		xyz[n] = track.EarthCentred(marks[i].Position.Lat, marks[i].Position.Lon)
 		c := cellOf(xyz[n], opt.MaxGateM)
 		for dx := int32(-1); dx <= 1; dx++ {
 			for dy := int32(-1); dy <= 1; dy++ {
@@ -330,16 +330,6 @@ func weightedMean(looks []*detect.MarkRecord, of func(*detect.MarkRecord) *featu
 		note = fmt.Sprintf("%.2f ± %.2f m from %d looks, which differ by more than their errors", r.Value, r.SD, len(values))
 	}
 	return &r, note
-}
-
-// earthCentred returns geocentric metres on WGS84, where places near each other are near in all three numbers, across 180°
-// and at the poles too. Below a kilometre the chord is the geodesic to a tenth of a millimetre.
-func earthCentred(lat, lon float64) [3]float64 {
-	const a, f = 6378137, 1 / 298.257223563
-	phi, lam := lat*math.Pi/180, lon*math.Pi/180
-	e2 := f * (2 - f)
-	n := a / math.Sqrt(1-e2*sq(math.Sin(phi)))
-	return [3]float64{n * math.Cos(phi) * math.Cos(lam), n * math.Cos(phi) * math.Sin(lam), n * (1 - e2) * math.Sin(phi)}
 }
 
 func cellOf(p [3]float64, size float64) [3]int32 {

@@ -15,6 +15,10 @@ const (
 // azimuths to fixes at least CourseBaseM behind and ahead.
 func (t *Track) newLeg(points []Point) leg {
 	l := leg{points: points, course: make([]float64, len(points)), sd: make([]float64, len(points))}
+	place := make([][3]float64, len(points))
+	for i, p := range points {
+		place[i] = EarthCentred(p.Lat, p.Lon)
+	}
 	for i, p := range points {
 		l.course[i], l.sd[i] = math.NaN(), math.NaN()
 		if !math.IsNaN(p.CourseDeg) && !math.IsNaN(p.SpeedMS) && p.SpeedMS >= stillMS {
@@ -23,7 +27,7 @@ func (t *Track) newLeg(points []Point) leg {
 			continue
 		}
 		if math.IsNaN(p.SpeedMS) || p.SpeedMS >= stillMS {
-			l.course[i], l.sd[i] = t.tangent(points, i)
+			l.course[i], l.sd[i] = t.tangent(points, place, i)
 		}
 	}
 	return l
@@ -31,9 +35,9 @@ func (t *Track) newLeg(points []Point) leg {
 
 // tangent estimates the course at fix i from positions; NaN when the boat covers less than half the base within 30 s
 // either way.
-func (t *Track) tangent(points []Point, i int) (course, sd float64) {
-	in, inM := t.chord(points, i, -1)
-	out, outM := t.chord(points, i, +1)
+func (t *Track) tangent(points []Point, place [][3]float64, i int) (course, sd float64) {
+	in, inM := t.chord(points, place, i, -1)
+	out, outM := t.chord(points, place, i, +1)
 	total := inM + outM
 	if total < t.opt.CourseBaseM/2 {
 		return math.NaN(), math.NaN()
@@ -54,28 +58,29 @@ func (t *Track) tangent(points []Point, i int) (course, sd float64) {
 // chord returns the azimuth of travel at fix i, from the fix at least CourseBaseM behind it (step -1) or to the one ahead
 // (step +1), looking at most 30 s away, and the chord's length in metres. NaN and 0 where there is no such fix or it
 // coincides.
-func (t *Track) chord(points []Point, i, step int) (azimuth, lengthM float64) {
-	azimuth = math.NaN()
+func (t *Track) chord(points []Point, place [][3]float64, i, step int) (azimuth, lengthM float64) {
+	end := -1
 	for j := i + step; j >= 0 && j < len(points); j += step {
 		if points[j].Time.Sub(points[i].Time).Abs().Seconds() > 30 && j != i+step {
 			break
 		}
-		a, b := points[i], points[j]
-		if step < 0 {
-			a, b = b, a
-		}
-		d, azi1, azi2 := Inverse(a.Lat, a.Lon, b.Lat, b.Lon)
+		d := chordM(place[i], place[j])
 		if d > 0.05 {
-			azimuth, lengthM = azi1, d
-			if step < 0 {
-				azimuth = azi2
-			}
+			end = j
 		}
 		if d >= t.opt.CourseBaseM {
 			break
 		}
 	}
-	return azimuth, lengthM
+	if end < 0 {
+		return math.NaN(), 0
+	}
+	a, b := points[min(i, end)], points[max(i, end)]
+	d, azi1, azi2 := Inverse(a.Lat, a.Lon, b.Lat, b.Lon)
+	if step < 0 {
+		return azi2, d
+	}
+	return azi1, d
 }
 
 func degrees(rad float64) float64 { return rad * 180 / math.Pi }

@@ -223,7 +223,7 @@ func (t *Track) split(run []Point) {
 			flush()
 		} else if dt > t.maxGap {
 			flush()
-		} else if d, _, _ := Inverse(last.Lat, last.Lon, p.Lat, p.Lon); d-last.ErrorRadius(t.opt)-p.ErrorRadius(t.opt) > t.opt.MaxSpeedMS*dt.Seconds() {
+		} else if d := chordM(EarthCentred(last.Lat, last.Lon), EarthCentred(p.Lat, p.Lon)); d-last.errorRadius(t.opt)-p.errorRadius(t.opt) > t.opt.MaxSpeedMS*dt.Seconds() {
 			t.notes = append(t.notes, fmt.Sprintf("%.0f m in %s at %s is faster than %.0f m/s: a false fix or a clock jump", d, dt, at, t.opt.MaxSpeedMS))
 			flush()
 		}
@@ -232,8 +232,8 @@ func (t *Track) split(run []Point) {
 	flush()
 }
 
-// ErrorRadius returns the fix's own root-mean-square error in metres: as logged, from its HDOP, or the default.
-func (p Point) ErrorRadius(opt Options) float64 {
+// errorRadius returns the fix's own root-mean-square error in metres: as logged, from its HDOP, or the default.
+func (p Point) errorRadius(opt Options) float64 {
 	base := opt.withDefaults().FixErrorM
 	switch {
 	case p.ErrorM > 0:
@@ -289,7 +289,7 @@ func (t *Track) within(l leg, when time.Time) Fix {
 	if len(l.points) == 1 {
 		p := l.points[0]
 		return Fix{Time: when, Lat: p.Lat, Lon: NormaliseLon(p.Lon), CourseDeg: l.course[0], CourseSD: l.sd[0], SpeedMS: p.SpeedMS,
-			SpeedSD: recordedSpeedSD, DepthM: p.DepthM, ErrorM: p.ErrorRadius(t.opt)}
+			SpeedSD: recordedSpeedSD, DepthM: p.DepthM, ErrorM: p.errorRadius(t.opt)}
 	}
 	i := max(j-1, 0)
 	j = i + 1
@@ -303,7 +303,7 @@ func (t *Track) within(l leg, when time.Time) Fix {
 
 	// The way between two fixes bends by at most a τ (T-τ) / 2 under a steady acceleration a; both axes may.
 	bend := math.Sqrt2 * t.opt.AccelerationMS2 * since * (span - since) / 2
-	fix.ErrorM = math.Hypot((1-f)*a.ErrorRadius(t.opt)+f*b.ErrorRadius(t.opt), bend)
+	fix.ErrorM = math.Hypot((1-f)*a.errorRadius(t.opt)+f*b.errorRadius(t.opt), bend)
 
 	fix.SpeedMS = d / span
 	fix.SpeedSD = math.Hypot(math.Sqrt2*relativeErrorM/span, t.opt.AccelerationMS2*span/2)
