@@ -155,7 +155,7 @@ func newCast(s *Spec) *castList {
 	}
 	add(thing{})
 	for _, r := range s.Ridges {
-		add(thing{class: detect.RaisedStructure, kind: "ridge", heightM: r.HeightM, relief: true})
+		add(thing{class: detect.RaisedStructure, kind: "ridge", heightM: r.HeightM, dimFlank: true, relief: true})
 	}
 	for _, h := range s.Humps {
 		add(thing{class: detect.RaisedStructure, kind: "hump", heightM: h.HeightM, relief: true})
@@ -165,14 +165,14 @@ func newCast(s *Spec) *castList {
 		c.solids = append(c.solids, weedSolid(w, uint64(s.Seed)*7+uint64(i)*streamWeed*131))
 	}
 	rock := func(r Rock) thing {
-		return thing{class: detect.BottomObject, kind: "rock", heightM: r.HeightM, solid: true}
+		return thing{class: detect.BottomObject, kind: "rock", heightM: r.HeightM, dimFlank: true}
 	}
 	for _, r := range s.Rocks {
 		c.solids = append(c.solids, rockSolid(r, add(rock(r))))
 	}
 	for i, f := range s.Fields {
 		field = i
-		small := add(thing{class: detect.Clutter, kind: "rock-field", solid: true, field: true})
+		small := add(thing{class: detect.Clutter, kind: "rock-field", dimFlank: true, field: true})
 		for _, r := range f.Rocks {
 			id := small
 			if r.HeightM >= f.StandOutM {
@@ -187,10 +187,10 @@ func newCast(s *Spec) *castList {
 		for _, b := range t.Branches {
 			high = max(high, t.RadiusM+b.RiseM+b.RadiusM)
 		}
-		c.solids = append(c.solids, timberSolids(t, add(thing{class: detect.BottomObject, kind: "timber", heightM: high, solid: true}))...)
+		c.solids = append(c.solids, timberSolids(t, add(thing{class: detect.BottomObject, kind: "timber", heightM: high, dimFlank: true}))...)
 	}
 	for _, b := range s.Structures {
-		c.solids = append(c.solids, structureSolid(b, add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, solid: true})))
+		c.solids = append(c.solids, structureSolid(b, add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, dimFlank: true})))
 	}
 	schools := map[int]uint16{}
 	for _, f := range s.Fish {

@@ -14,7 +14,7 @@ type thing struct {
 	kind       string
 	heightM    float64
 	offBottomM float64
-	solid      bool // lies on the bottom
+	dimFlank   bool // its far flank, when dim, counts as its shadow
 	relief     bool // part of the bottom: a mark only when it throws a long shadow
 	field      bool // part of a rock field: no mark of its own
 }
@@ -24,6 +24,7 @@ type trace struct {
 	lit    [][2]int
 	energy []float32
 	dark   [][2]int
+	faint  [][2]int // held an echo of the thing without standing out
 }
 
 // Limits of what counts as a thing's highlight and shadow.
@@ -44,12 +45,15 @@ func traces(d *drawn, things []thing) []trace {
 	for r := range d.rows {
 		for c := range d.cols {
 			i := r*d.cols + c
-			if id := d.objID[i]; id != 0 && d.objEcho[i] > litShare*d.echo[i] {
+			if id := d.objID[i]; id != 0 && d.objEcho[i] <= litShare*d.echo[i] {
+				out[id].faint = append(out[id].faint, [2]int{r, c})
+			} else if id != 0 {
 				switch flat := d.flatAt(i, c); {
-				case things[id].solid && d.echo[i] < darkEcho*flat && d.beyondFirst(i, c):
+				case things[id].dimFlank && d.echo[i] < darkEcho*flat && d.beyondFirst(i, c):
 					// The dim far flank of a rounded thing is where its shadow begins to the eye.
+					out[id].faint = append(out[id].faint, [2]int{r, c})
 					out[id].dark = append(out[id].dark, [2]int{r, c})
-				case !things[id].relief || d.echo[i] > 1.6*flat:
+				case !things[id].relief || d.echo[i] > 1.4*flat && d.beyondFirst(i, c):
 					t := &out[id]
 					t.lit = append(t.lit, [2]int{r, c})
 					t.energy = append(t.energy, d.objEcho[i]/flat)
@@ -74,12 +78,12 @@ func (d *drawn) flatAt(i, c int) float32 {
 	return d.flat[c]
 }
 
-// beyondFirst tells whether a sample lies outside the water column of a flat bottom.
+// beyondFirst tells whether a sample lies clear of the water column of a flat bottom and of its bright edge.
 func (d *drawn) beyondFirst(i, c int) bool {
 	if d.slant != nil {
 		c = int(d.slant[i])
 	}
-	return c > d.water
+	return c > d.water+d.water/10
 }
 
 // dropDim keeps the highlight pixels that stand out from the bottom or, on a weak thing, reach a share of its bright level.
@@ -227,6 +231,10 @@ func (t *truth) mark(side int, th *thing, tr *trace) (eval.MarkLabel, bool) {
 	if th.relief {
 		tr.facing()
 	}
+	if len(tr.lit) == 0 && !th.relief {
+		// A thing near the nadir can be darker than the bottom beside it: its box is where it lies.
+		tr.lit = tr.faint
+	}
 	r0, r1, c0, c1, ok := extent(tr.lit)
 	if !ok {
 		return m, false
@@ -254,7 +262,7 @@ func (t *truth) mark(side int, th *thing, tr *trace) (eval.MarkLabel, bool) {
 		}
 		m.GapPx = &gap
 	}
-	if th.relief && (m.Shadow == nil || d1-d0 < reliefShadow || s1-s0 < reliefRows) {
+	if th.relief && (m.Shadow == nil || d1-d0 < reliefShadow || s1-s0 < reliefRows || 3*len(tr.dark) < (d1-d0)*(s1-s0)) {
 		return m, false
 	}
 	contrast := t.contrast(side, tr, m.Highlight)
