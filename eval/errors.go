@@ -78,6 +78,49 @@ func panelOf(s *scored) *detect.PanelRecord {
 	return best
 }
 
+// lineOff is the error in pixels beyond which a row's first return is badly off.
+const lineOff = 6
+
+// worstLines lists the sides with most rows badly off, at most opt.WorstMisses of them.
+func worstLines(caps []scored, opt Options) []LineMiss {
+	var out []LineMiss
+	for i := range caps {
+		s := &caps[i]
+		panel := panelOf(s)
+		if panel == nil {
+			panel = &detect.PanelRecord{}
+		}
+		for _, side := range []struct {
+			name       detect.Side
+			truth, got []detect.RowX
+		}{{detect.Port, s.label.FirstReturn.Port, panel.FirstReturn.Port}, {detect.Starboard, s.label.FirstReturn.Starboard, panel.FirstReturn.Starboard}} {
+			m := LineMiss{Capture: s.label.Capture, Side: side.name, Rows: len(side.truth)}
+			var abs []float64
+			off := 0
+			for _, q := range side.truth {
+				x, ok := AtRow(side.got, q[0])
+				if !ok {
+					m.Absent++
+					off++
+					continue
+				}
+				abs = append(abs, math.Abs(x-q[1]))
+				if math.Abs(x-q[1]) > lineOff {
+					off++
+				}
+			}
+			if off == 0 {
+				continue
+			}
+			slices.Sort(abs)
+			m.Off, m.Median = NewRate(off, m.Rows), Number(sortedQuantile(abs, 0.5))
+			out = append(out, m)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b LineMiss) int { return cmp.Compare(b.Off.K, a.Off.K) })
+	return out[:min(len(out), opt.WorstMisses)]
+}
+
 type rowError struct {
 	err     float64
 	capture int

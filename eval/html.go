@@ -76,7 +76,7 @@ func renderHTML(ctx context.Context, title string, r *Results, inputRoot string,
 		return nil, err
 	}
 	for _, c := range drawn {
-		v.Charts = append(v.Charts, chartView{c.Title, c.Alt, dataURL("image/svg+xml", c.SVG)})
+		v.Charts = append(v.Charts, chartView{c.Title, c.Alt, dataURL("image/png", c.PNG)})
 	}
 	pictures := make([][]byte, len(r.Worst))
 	if inputRoot != "" {
@@ -94,7 +94,7 @@ func renderHTML(ctx context.Context, title string, r *Results, inputRoot string,
 		v.Misses = append(v.Misses, mv)
 	}
 	if tiles != nil {
-		v.Tiles = []tileRow{{"first half by name (tuned on)", tiles.First}, {"second half by name (held out)", tiles.Second}, {"all", tiles.All}}
+		v.Tiles = []tileRow{{"first half by name (may be tuned on)", tiles.First}, {"second half by name (held out)", tiles.Second}, {"all", tiles.All}}
 	}
 	var b bytes.Buffer
 	if err := t.Execute(&b, v); err != nil {

@@ -5,12 +5,13 @@ import (
 	"fmt"
 	"image/color"
 	"math"
+	"unicode/utf8"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/plotter"
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
-	"gonum.org/v1/plot/vg/vgsvg"
+	"gonum.org/v1/plot/vg/vgimg"
 
 	"shadowgap/detect"
 )
@@ -19,13 +20,17 @@ import (
 type chart struct {
 	Title string
 	Alt   string // what it shows, for those who can't see it
-	SVG   []byte
+	PNG   []byte
 }
 
 const (
 	chartWidth  = 12 * vg.Centimeter
 	chartHeight = 8.5 * vg.Centimeter
+	chartDPI    = 160
 	lineWidth   = vg.Length(1.8)
+	// errorShown is how far the plot of first return errors reaches, in pixels; what lies beyond shows as a curve that ends
+	// short of 1.
+	errorShown = 20
 )
 
 // look is how a class is drawn: its colour from Okabe & Ito's palette for the colour-blind and a line style of its own.
@@ -156,10 +161,8 @@ func reliabilityChart(r *Results) (*chart, error) {
 	if err := e.addTo(p, ink); err != nil {
 		return nil, err
 	}
-	p.Legend.Add("promise kept", diagonal)
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, 1, 0, 1
-	p.Legend.Left = true
-	return render(p, "Calibration", "Share of marks that are really there against the chance they were given, with 95 % intervals; on the diagonal promises are kept.")
+	return render(p, "Calibration, with 95 % intervals (dashed: promise kept)", "Share of marks that are really there against the chance they were given, with 95 % intervals; on the diagonal promises are kept.")
 }
 
 func firstReturnChart(r *Results) (*chart, error) {
@@ -168,10 +171,15 @@ func firstReturnChart(r *Results) (*chart, error) {
 		return nil, nil
 	}
 	p := newPlot("first return error up to (px)", "rows (share)")
-	pts := make(plotter.XYs, 0, 201)
-	for i := 0; i <= 200; i++ {
-		q := float64(i) / 200
-		pts = append(pts, plotter.XY{X: sortedQuantile(abs, q), Y: q})
+	pts := make(plotter.XYs, 0, 501)
+	for i := 0; i <= 500; i++ {
+		q := float64(i) / 500
+		x := sortedQuantile(abs, q)
+		if x > errorShown {
+			pts = append(pts, plotter.XY{X: errorShown, Y: q})
+			break
+		}
+		pts = append(pts, plotter.XY{X: x, Y: q})
 	}
 	l, err := line(pts, look{color: ink})
 	if err != nil {
@@ -179,8 +187,8 @@ func firstReturnChart(r *Results) (*chart, error) {
 	}
 	p.Add(l)
 	p.X.Min, p.Y.Min, p.Y.Max = 0, 0, 1
-	p.X.Max = math.Max(2, sortedQuantile(abs, 0.99))
-	return render(p, "First return error", "Share of rows whose first return is off by at most so many pixels, up to the 99th percentile.")
+	p.X.Max = math.Min(errorShown, math.Max(2, abs[len(abs)-1]))
+	return render(p, "First return error", fmt.Sprintf("Share of rows whose first return is off by at most so many pixels, up to %d.", errorShown))
 }
 
 func valueChart(name, unit string, e ValueError) (*chart, error) {
@@ -214,9 +222,7 @@ func valueChart(name, unit string, e ValueError) (*chart, error) {
 	}
 	b.LineStyle.Color = grey
 	p.Add(b, diagonal, s)
-	p.Legend.Add("equal", diagonal)
-	p.Legend.Left = true
-	return render(p, name+", measured and true", fmt.Sprintf("%s measured against truth in %s for %d marks, bars of one standard deviation.", name, unit, len(e.pairs)))
+	return render(p, name+", measured and true (dashed: equal)", fmt.Sprintf("%s measured against truth in %s for %d marks, bars of one standard deviation.", name, unit, len(e.pairs)))
 }
 
 func breakdownChart(b Breakdown) (*chart, error) {
@@ -226,21 +232,22 @@ func breakdownChart(b Breakdown) (*chart, error) {
 	}
 	p := newPlot(x, "recall (share of labels)")
 	var e ratePoints
-	names := make([]string, len(b.Bins))
+	names, letters := make([]string, len(b.Bins)), 0
 	for i, bin := range b.Bins {
 		e.add(float64(i), bin.Recall)
 		names[i] = bin.Name
+		letters += utf8.RuneCountInString(bin.Name)
 	}
 	if err := e.addTo(p, ink); err != nil {
 		return nil, err
 	}
 	p.NominalX(names...)
-	if len(names) > 4 {
+	if letters > 36 {
 		p.X.Tick.Label.Rotation = 0.6
 		p.X.Tick.Label.XAlign, p.X.Tick.Label.YAlign = draw.XRight, draw.YCenter
 	}
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -0.5, float64(len(names))-0.5, 0, 1
-	return render(p, "Recall by "+b.By, "Recall with 95 % intervals for each group of labels by "+b.By+"; the table below holds the numbers.")
+	return render(p, "Recall by "+b.By+", with 95 % intervals", "Recall with 95 % intervals for each group of labels by "+b.By+"; the table below holds the numbers.")
 }
 
 // ratePoints draws rates with their intervals.
@@ -273,7 +280,6 @@ func (e *ratePoints) addTo(p *plot.Plot, c color.Color) error {
 	}
 	dots.GlyphStyle = draw.GlyphStyle{Color: c, Radius: 3, Shape: draw.CircleGlyph{}}
 	p.Add(bars, dots)
-	p.Legend.Add("with 95 % interval", dots)
 	return nil
 }
 
@@ -300,16 +306,14 @@ func line(pts plotter.XYs, l look) (*plotter.Line, error) {
 }
 
 func render(p *plot.Plot, title, alt string) (*chart, error) {
-	if p.Legend.Top {
-		p.Legend.YOffs = -6
-	}
 	if p.Legend.Left {
 		p.Legend.XOffs = 6
 	}
-	c := vgsvg.New(chartWidth, chartHeight)
-	p.Draw(draw.NewCanvas(c, chartWidth, chartHeight))
+	c := vgimg.NewWith(vgimg.UseWH(chartWidth, chartHeight), vgimg.UseDPI(chartDPI))
+	// The last tick label of an axis reaches past its end: leave it room.
+	p.Draw(draw.Crop(draw.New(c), 4, -14, 4, -8))
 	var b bytes.Buffer
-	if _, err := c.WriteTo(&b); err != nil {
+	if _, err := (vgimg.PngCanvas{Canvas: c}).WriteTo(&b); err != nil {
 		return nil, fmt.Errorf("%s: %w", title, err)
 	}
 	return &chart{title, alt, b.Bytes()}, nil

@@ -99,6 +99,15 @@ func WriteText(w io.Writer, r *Results) error {
 	row(t, "humps that are humps", rateText(r.Humps.Precision))
 	t.Flush()
 
+	if len(r.WorstLines) > 0 {
+		t = section(&b, "First returns farthest off")
+		row(t, "capture", "side", "rows off by more than 6 px or without an answer", "without an answer", "median error, px")
+		for _, m := range r.WorstLines {
+			row(t, m.Capture, string(m.Side), rateText(m.Off), fmt.Sprint(m.Absent), numberText(m.Median, 1))
+		}
+		t.Flush()
+	}
+
 	for _, bd := range r.Breakdowns {
 		title := "Recall by " + bd.By
 		if bd.Unit != "" {

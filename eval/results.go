@@ -59,6 +59,7 @@ type Results struct {
 	Humps       HumpResult      `json:"humps"`
 	Breakdowns  []Breakdown     `json:"breakdowns"`
 	Worst       []Miss          `json:"worst"`
+	WorstLines  []LineMiss      `json:"worst_first_returns"`
 	PerCapture  []CaptureResult `json:"per_capture"`
 }
 
@@ -163,6 +164,16 @@ const (
 	MissFalse  = "false mark"
 	MissClass  = "wrong class"
 )
+
+// LineMiss is one side of one capture whose first return is badly off.
+type LineMiss struct {
+	Capture string      `json:"capture"`
+	Side    detect.Side `json:"side"`
+	Rows    int         `json:"rows"`      // labelled
+	Off     Rate        `json:"off"`       // rows more than 6 px off or without an answer
+	Absent  int         `json:"absent"`    // of these, rows without an answer
+	Median  Number      `json:"median_px"` // of the absolute error where there is an answer
+}
 
 // CaptureResult is the tally of one capture, the unit that runs are compared by.
 type CaptureResult struct {

@@ -62,7 +62,7 @@ func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, 
 	r.Height, r.OffBottom, r.Gap = valueErrors(caps)
 	r.Humps = humps(caps)
 	r.Breakdowns = breakdowns(caps, opt)
-	r.Worst = worst(caps, opt)
+	r.Worst, r.WorstLines = worst(caps, opt), worstLines(caps, opt)
 	return r, nil
 }
 

@@ -234,6 +234,9 @@ func TestProfileErrorsHaveSigns(t *testing.T) {
 	near(t, "altitude bias", r.Altitude.Bias.Value, 2, 1e-12)
 	near(t, "relative bias", r.Relative.Bias.Value, 0.04, 1e-12)
 	near(t, "nadir", r.Nadir.P95.Value, 0, 0)
+	if len(r.WorstLines) != 1 || r.WorstLines[0].Side != detect.Port || r.WorstLines[0].Off.K != 1 || r.WorstLines[0].Absent != 1 {
+		t.Errorf("worst lines %+v", r.WorstLines)
+	}
 }
 
 func TestAtRow(t *testing.T) {
@@ -595,11 +598,11 @@ func TestReports(t *testing.T) {
 	if strings.Contains(text, "<script") || strings.Contains(text, "ZgotmplZ") || strings.Contains(text, "http://") || strings.Contains(text, "NaN") {
 		t.Error("report.html has a script, a refused address, an outside address or a NaN")
 	}
-	if n := strings.Count(text, "data:image/png"); n != 3 { // missed in b, false in a, wrong class in a; c and d have no picture
+	if n := strings.Count(text, `alt="Part of `); n != 3 { // missed in b, false in a, wrong class in a; c and d have no picture
 		t.Errorf("%d pictures of misses, want 3", n)
 	}
-	if strings.Count(text, "no picture</div>") != 2 || strings.Count(text, "data:image/svg") < 6 {
-		t.Errorf("%d misses without picture, %d plots", strings.Count(text, "no picture</div>"), strings.Count(text, "data:image/svg"))
+	if strings.Count(text, "no picture</div>") != 2 || strings.Count(text, "<figure><figcaption>") < 6 {
+		t.Errorf("%d misses without picture, %d plots", strings.Count(text, "no picture</div>"), strings.Count(text, "<figure><figcaption>"))
 	}
 	if left, _ := filepath.Glob(filepath.Join(root, ".*")); len(left) != 0 {
 		t.Errorf("temporary files left: %v", left)
@@ -624,5 +627,58 @@ func TestScoreOfAnEmptyRun(t *testing.T) {
 	}
 	if err := WriteJSON(filepath.Join(t.TempDir(), "r.json"), r); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// openData is the folder of data that others have opened, beside the repository unless the environment names another.
+func openData(t *testing.T, parts ...string) string {
+	t.Helper()
+	root := os.Getenv("SHADOWGAP_OPEN_DATA")
+	if root == "" {
+		root = filepath.Join("..", "..", "shared", "open-data")
+	}
+	dir := filepath.Join(append([]string{root}, parts...)...)
+	if _, err := os.Stat(dir); err != nil {
+		t.Skipf("needs the open side-scan tiles in %s (set SHADOWGAP_OPEN_DATA to their folder): %v", dir, err)
+	}
+	return dir
+}
+
+// Marks put exactly on the masks of the real tiles must all be found: 135 tiles of 256 × 256 pixels, some masks grey and some
+// with an alpha channel.
+func TestMasksOfTheOpenTiles(t *testing.T) {
+	dir := openData(t, "river-effigy", "masks")
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var run Run
+	for _, e := range entries {
+		b, err := ReadMaskBox(context.Background(), filepath.Join(dir, e.Name()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if b.X < 0 || b.Y < 0 || b.X+b.W > 256 || b.Y+b.H > 256 || b.W > 200 {
+			t.Errorf("%s: box %v", e.Name(), b)
+		}
+		run.Captures = append(run.Captures, capture("images/"+e.Name()))
+		run.Marks = append(run.Marks, mark("images/"+e.Name(), detect.BottomObject, 0.9, &b))
+	}
+	tiles, err := LoadTiles(context.Background(), dir, run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if r := TileAgreement(tiles, quick()); r.All.Found.K != 135 || r.All.Others.Value != 0 || r.First.Tiles != 68 || r.All.Class.K != 135 {
+		t.Errorf("%+v", r.All)
+	}
+}
+
+func BenchmarkScore(b *testing.B) {
+	run, labels := survey()
+	opt := DefaultOptions()
+	for b.Loop() {
+		if _, err := Score(context.Background(), run, labels, opt); err != nil {
+			b.Fatal(err)
+		}
 	}
 }
