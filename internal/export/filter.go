@@ -8,9 +8,9 @@ import (
 
 // Filter picks marks. The zero value lets every mark through.
 type Filter struct {
-	Classes  []detect.Class         // nil = all
-	MinOdds  float64                // of the mark's own class, 0 to 1
-	Accepted func(mark string) bool // whether a reviewer accepted the mark with this id; nil = don't ask
+	Classes  []detect.Class                  // nil = all
+	MinOdds  float64                         // of the mark's own class, 0 to 1
+	Accepted func(m *detect.MarkRecord) bool // whether a reviewer accepted the mark; nil = don't ask
 }
 
 // Match says whether the filter lets a mark through.
@@ -18,7 +18,7 @@ func (f Filter) Match(m *detect.MarkRecord) bool {
 	if len(f.Classes) > 0 && !slices.Contains(f.Classes, m.Class) {
 		return false
 	}
-	return m.Odds[m.Class] >= f.MinOdds && (f.Accepted == nil || f.Accepted(m.Mark))
+	return m.Odds[m.Class] >= f.MinOdds && (f.Accepted == nil || f.Accepted(m))
 }
 
 // Apply yields the marks that match, in order, and any error of marks.

@@ -178,8 +178,8 @@ func TestFilter(t *testing.T) {
 		{"all", export.Filter{}, []string{"m1", "m2", "m3", "m4"}},
 		{"class", export.Filter{Classes: []detect.Class{detect.BottomObject}}, []string{"m2", "m3"}},
 		{"odds", export.Filter{MinOdds: 0.8}, []string{"m1", "m3", "m4"}},
-		{"accepted", export.Filter{Accepted: func(id string) bool { return id == "m2" }}, []string{"m2"}},
-		{"all three", export.Filter{Classes: []detect.Class{detect.BottomObject}, MinOdds: 0.8, Accepted: func(id string) bool { return id == "m2" }}, nil},
+		{"accepted", export.Filter{Accepted: func(m *detect.MarkRecord) bool { return m.Mark == "m2" }}, []string{"m2"}},
+		{"all three", export.Filter{Classes: []detect.Class{detect.BottomObject}, MinOdds: 0.8, Accepted: func(m *detect.MarkRecord) bool { return m.Mark == "m2" }}, nil},
 	}
 	for _, tt := range tests {
 		var got []string
