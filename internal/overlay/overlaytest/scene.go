@@ -34,7 +34,7 @@ func Scene(name string, seed uint64) (*image.RGBA, detect.CaptureRecord, []detec
 			detect.Odds{detect.BottomObject: .52, detect.SuspendedTarget: .41, detect.RaisedStructure: .04, detect.Clutter: .03}),
 		mark(name, "m3", detect.Starboard, detect.RaisedStructure, detect.Box{X: 600, Y: 340, W: 20, H: 60}, &detect.Box{X: 620, Y: 338, W: 130, H: 64}, 0, false,
 			detect.Odds{detect.BottomObject: .1, detect.SuspendedTarget: .02, detect.RaisedStructure: .8, detect.Clutter: .08}),
-		mark(name, "m4", detect.Port, detect.SuspendedTarget, detect.Box{X: 345, Y: 296, W: 12, H: 8}, nil, 0, true,
+		mark(name, "m4", detect.Port, detect.SuspendedTarget, detect.Box{X: 370, Y: 296, W: 12, H: 8}, nil, 0, true,
 			detect.Odds{detect.BottomObject: .02, detect.SuspendedTarget: .6, detect.RaisedStructure: 0, detect.Clutter: .38}),
 		mark(name, "m5", detect.Port, detect.Clutter, detect.Box{X: 60, Y: 420, W: 14, H: 9}, &detect.Box{X: 50, Y: 420, W: 10, H: 9}, 0, false,
 			detect.Odds{detect.BottomObject: .2, detect.SuspendedTarget: .1, detect.RaisedStructure: .05, detect.Clutter: .65}),
@@ -105,7 +105,7 @@ func mark(capture, id string, side detect.Side, class detect.Class, high detect.
 	alt := features.Measured{Value: 4.5, SD: 0.08}
 	m.AltitudeM = &alt
 	if shadow == nil {
-		m.Reasons = append(m.Reasons, "inside the water column, 43.0 px short of the first return")
+		m.Reasons = append(m.Reasons, "inside the water column, 14.5 px short of the first return")
 		return m
 	}
 	g := features.Measured{Value: gap, SD: 1.4}

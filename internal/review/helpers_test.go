@@ -1,0 +1,78 @@
+package review
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"shadowgap/detect"
+	"shadowgap/internal/overlay/overlaytest"
+)
+
+var testTime = time.Date(2031, 5, 4, 3, 2, 1, 0, time.UTC)
+
+// testRun makes a run folder with n captures that share one picture. The second has a hostile name, the third no panel.
+func testRun(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, marks []detect.MarkRecord) {
+	t.Helper()
+	dir = t.TempDir()
+	img, _, _ := overlaytest.Scene("first", 5)
+	var first detect.CaptureRecord
+	var firstMarks []detect.MarkRecord
+	for i := range n {
+		name := fmt.Sprintf("Lake Virrel/leg %d/capture-%04d.png", i/50, i)
+		if i == 1 {
+			name = hostile
+		}
+		var capt detect.CaptureRecord
+		var ms []detect.MarkRecord
+		if i == 0 {
+			_, capt, ms = overlaytest.Scene(name, 5)
+			first, firstMarks = capt, ms
+			if err := WriteMedia(context.Background(), dir, img, capt, ms, MediaOptions{}); err != nil {
+				t.Fatal(err)
+			}
+		} else {
+			capt, ms = first, append([]detect.MarkRecord(nil), firstMarks...)
+			capt.Capture = name
+			for j := range ms {
+				ms[j].Capture, ms[j].Mark = name, fmt.Sprintf("%s-%d", ms[j].Mark, i)
+				link(t, dir, ChipOf(first.Capture, firstMarks[j].Mark), ChipOf(name, ms[j].Mark))
+			}
+			a, b := MediaOf(first.Capture), MediaOf(name)
+			link(t, dir, a.Plain, b.Plain)
+			link(t, dir, a.Drawn, b.Drawn)
+			link(t, dir, a.Thumb, b.Thumb)
+		}
+		capt.Interest = 1 - float64(i)/float64(n)
+		if i == 2 {
+			why := "no dark water column was found"
+			capt.Status, capt.Why, capt.Panels, capt.Holds, ms = detect.StatusNoPanel, &why, nil, nil, nil
+		}
+		caps, marks = append(caps, capt), append(marks, ms...)
+	}
+	return dir, caps, marks
+}
+
+func link(t testing.TB, dir, from, to string) {
+	t.Helper()
+	if err := os.Link(filepath.Join(dir, from), filepath.Join(dir, to)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+func testStore(t testing.TB) *FileStore {
+	t.Helper()
+	s, err := OpenFileStore(filepath.Join(t.TempDir(), "decisions.jsonl"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	return s
+}
+
+func decided(a Action, m detect.MarkRecord) Decision {
+	return Decision{ID: NewDecisionID(), At: testTime, Action: a, Capture: m.Capture, Mark: m.Mark}
+}

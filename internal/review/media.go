@@ -1,0 +1,99 @@
+package review
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"image"
+	"image/jpeg"
+	"os"
+	"path/filepath"
+
+	"github.com/disintegration/imaging"
+
+	"shadowgap/detect"
+	"shadowgap/internal/overlay"
+)
+
+// MediaOptions say which pictures a run keeps for its page. The zero value keeps them all.
+type MediaOptions struct {
+	NoPlain bool // leave out the plain copy; the page then shows the drawn one and can't hide the drawing
+	NoDrawn bool // leave out the annotated copy
+	Quality int  // JPEG quality of the large pictures, 1 to 100; 0 = 88
+	Chip    overlay.ChipOptions
+}
+
+const thumbWidth = 128 // pixels
+
+// Media names the pictures of one capture, relative to the run folder, with forward slashes. Names are made from hashes, so
+// no file name of the input can reach outside the folders or need escaping.
+type Media struct {
+	Plain, Drawn, Thumb string
+}
+
+// MediaOf returns the picture names of a capture.
+func MediaOf(capture string) Media {
+	k := nameKey(capture)
+	return Media{"overlays/" + k + "-plain.jpg", "overlays/" + k + ".jpg", "overlays/" + k + "-small.jpg"}
+}
+
+// ChipOf returns the name of a mark's close-up, relative to the run folder.
+func ChipOf(capture, mark string) string { return "chips/" + nameKey(capture+"\x00"+mark) + ".jpg" }
+
+func nameKey(s string) string {
+	sum := sha256.Sum256([]byte(s))
+	return hex.EncodeToString(sum[:10])
+}
+
+// WriteMedia writes the pictures that the page of a run shows of one capture: overlays/ holds the capture plain, drawn on
+// and as a thumbnail, chips/ a close-up of each mark. marks are those of capt, in the order they are numbered. Both folders
+// are made in runDir.
+func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, opt MediaOptions) error {
+	if opt.Quality == 0 {
+		opt.Quality = 88
+	}
+	for _, d := range []string{"overlays", "chips"} {
+		if err := os.MkdirAll(filepath.Join(runDir, d), 0o755); err != nil {
+			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
+		}
+	}
+	m := MediaOf(capt.Capture)
+	save := func(name string, img image.Image, quality int) error {
+		if err := ctx.Err(); err != nil {
+			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
+		}
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
+			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
+		}
+		if err := writeFile(filepath.Join(runDir, filepath.FromSlash(name)), b.Bytes()); err != nil {
+			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
+		}
+		return nil
+	}
+	if !opt.NoPlain {
+		if err := save(m.Plain, img, opt.Quality); err != nil {
+			return err
+		}
+	}
+	if !opt.NoDrawn {
+		if err := save(m.Drawn, overlay.Draw(img, capt, marks, overlay.Options{Legend: true}), opt.Quality); err != nil {
+			return err
+		}
+	}
+	if err := save(m.Thumb, imaging.Resize(img, thumbWidth, 0, imaging.Box), 70); err != nil {
+		return err
+	}
+	for _, mk := range marks {
+		chip := overlay.Chip(img, mk, opt.Chip)
+		if chip.Bounds().Empty() {
+			continue
+		}
+		if err := save(ChipOf(capt.Capture, mk.Mark), chip, 85); err != nil {
+			return err
+		}
+	}
+	return nil
+}

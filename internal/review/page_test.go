@@ -1,0 +1,209 @@
+package review
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"image/jpeg"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"testing"
+
+	"shadowgap/internal/overlay"
+)
+
+func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
+	dir, caps, marks := testRun(t, 6)
+	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{Name: hostile}); err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(filepath.Join(dir, "review.html"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	page := string(b)
+	for _, bad := range []string{"<img src=x", "<script>alert", "https://", "ZgotmplZ", "NaN", "src=\"http", "@import", "url("} {
+		if strings.Contains(page, bad) {
+			t.Errorf("page holds %q", bad)
+		}
+	}
+	if n := strings.Count(page, "<script>"); n != 1 {
+		t.Errorf("%d scripts, want one", n)
+	}
+	// The policy must name exactly the script and style that are in the page.
+	for _, tag := range []string{"script", "style"} {
+		_, rest, _ := strings.Cut(page, "<"+tag+">")
+		content, _, _ := strings.Cut(rest, "</"+tag+">")
+		if want := strings.ReplaceAll(cspHash(content), "'", "&#39;"); !strings.Contains(strings.ReplaceAll(page, "&#43;", "+"), want) {
+			t.Errorf("the policy does not name the page's %s", tag)
+		}
+	}
+	for _, c := range Cautions() {
+		if !strings.Contains(page, c) {
+			t.Errorf("page lacks the caution %q", c)
+		}
+	}
+	var again bytes.Buffer
+	p, err := NewPage(caps, marks, PageOptions{Name: hostile})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := p.Render(&again, nil, FromFile); err != nil || again.String() != page {
+		t.Errorf("the same records give another page (%v)", err)
+	}
+}
+
+func TestPageLeavesOutTheLeastInteresting(t *testing.T) {
+	_, caps, marks := testRun(t, 6)
+	p, err := NewPage(caps, marks, PageOptions{MaxCaptures: 2})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(p.details) != 2 || !strings.Contains(string(p.main), `"total":6`) || !strings.Contains(string(p.main), "capture-0000") {
+		t.Errorf("%d captures on the page", len(p.details))
+	}
+}
+
+func TestWriteMediaKeepsInsideTheRun(t *testing.T) {
+	for _, name := range []string{"../../etc/x.png", "/abs.png", "a\x00b", hostile, strings.Repeat("long/", 200)} {
+		m := MediaOf(name)
+		for _, f := range []string{m.Plain, m.Drawn, m.Thumb, ChipOf(name, name)} {
+			if !regexp.MustCompile(`^(overlays|chips)/[0-9a-f]{20}(-plain|-small)?\.jpg$`).MatchString(f) {
+				t.Errorf("%q gives %q", name, f)
+			}
+		}
+	}
+	dir, caps, marks := testRun(t, 1)
+	m := MediaOf(caps[0].Capture)
+	for name, width := range map[string]int{m.Plain: 800, m.Drawn: 800, m.Thumb: thumbWidth, ChipOf(marks[0].Capture, marks[0].Mark): 320} {
+		f, err := os.Open(filepath.Join(dir, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		cfg, err := jpeg.DecodeConfig(f)
+		f.Close()
+		if err != nil || cfg.Width != width {
+			t.Errorf("%s: width %d, %v; want %d", name, cfg.Width, err, width)
+		}
+	}
+}
+
+func TestContactSheet(t *testing.T) {
+	dir, caps, marks := testRun(t, 5)
+	ds := []Decision{decided(Accept, marks[0]), decided(Reject, marks[1])}
+	if err := os.Remove(filepath.Join(dir, ChipOf(marks[2].Capture, marks[2].Mark))); err != nil {
+		t.Fatal(err)
+	}
+	sizes := map[bool]int{}
+	for _, only := range []bool{false, true} {
+		if err := WriteContactSheet(context.Background(), dir, caps, marks, ds, SheetOptions{Name: "Lake Virrel ř", OnlyAccepted: only}); err != nil {
+			t.Fatal(err)
+		}
+		b, err := os.ReadFile(filepath.Join(dir, SheetName))
+		if err != nil || !bytes.HasPrefix(b, []byte("%PDF-")) {
+			t.Fatalf("not a PDF (%v)", err)
+		}
+		if d := os.Getenv("SHADOWGAP_LOOK"); d != "" {
+			if err := os.WriteFile(filepath.Join(d, fmt.Sprintf("sheet-%v.pdf", only)), b, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		sizes[only] = bytes.Count(b, []byte("/Subtype /Image"))
+	}
+	if sizes[true] != 1 || sizes[false] <= 1 {
+		t.Errorf("pictures on the sheet: %v, want 1 when only accepted marks are shown", sizes)
+	}
+	st := Fold(ds)
+	got, left := sheetEntries(caps, marks, st, SheetOptions{MaxMarks: 3, Units: overlay.Metres})
+	if len(got) != 3 || left != len(marks)-1-3 {
+		t.Errorf("%d marks and %d left out", len(got), left)
+	}
+}
+
+// WCAG 2.2: 1.4.3 asks 4.5:1 for text, 1.4.11 asks 3:1 for what a control or graphic is told by. The ratio is that of its
+// definition of contrast, with relative luminance as in its glossary.
+func TestContrastMeetsAA(t *testing.T) {
+	light, dark, media := themeOf(t, `(?s)^:root \{(.*?)\}`), themeOf(t, `(?s)\n:root\[data-theme="dark"\] \{(.*?)\}`), themeOf(t, `(?s):root:not\(\[data-theme="light"\]\) \{(.*?)\}`)
+	if fmt.Sprint(dark) != fmt.Sprint(media) {
+		t.Error("dark by choice and dark by system differ")
+	}
+	type pair struct {
+		fg, bg string
+		want   float64
+	}
+	pairs := []pair{
+		{"fg", "bg", 4.5}, {"fg", "card", 4.5}, {"fg", "hover", 4.5}, {"soft", "bg", 4.5}, {"soft", "card", 4.5}, {"accent", "bg", 4.5}, {"accent", "card", 4.5},
+		{"onaccent", "accent", 4.5}, {"yes", "card", 4.5}, {"no", "card", 4.5}, {"maybe", "card", 4.5}, {"onwarn", "warn", 4.5}, {"bg", "fg", 4.5}, {"soft", "hover", 4.5},
+		{"line", "bg", 3}, {"line", "card", 3}, {"bar", "trough", 3}, {"bar", "card", 3}, {"accent", "hover", 3},
+	}
+	for name, th := range map[string]map[string]string{"light": light, "dark": dark} {
+		for _, p := range pairs {
+			if th[p.fg] == "" || th[p.bg] == "" {
+				t.Fatalf("%s: no colour %s or %s", name, p.fg, p.bg)
+			}
+			if got := contrast(t, th[p.fg], th[p.bg]); got < p.want {
+				t.Errorf("%s: %s on %s has %.2f:1, want %.1f:1", name, p.fg, p.bg, got, p.want)
+			}
+		}
+	}
+	// Fixed colours: class lines and lettering on the dark badge and casing, the chart's on white.
+	for _, m := range regexp.MustCompile(`\.k-([a-z-]+) \{ stroke: (#[0-9A-F]{6})`).FindAllStringSubmatch(pageCSS, -1) {
+		if got := contrast(t, m[2], "#14181a"); got < 3 {
+			t.Errorf("%s on its badge has %.2f:1, want 3:1", m[1], got)
+		}
+	}
+	for _, p := range []pair{{"#1b2225", "#ffffff", 4.5}, {"#0072B2", "#ffffff", 3}, {"#ffffff", "#14181a", 4.5}, {"#e9edef", "#101010", 4.5}} {
+		if got := contrast(t, p.fg, p.bg); got < p.want {
+			t.Errorf("%s on %s has %.2f:1, want %.1f:1", p.fg, p.bg, got, p.want)
+		}
+	}
+}
+
+// W3C's own worked figure: #777777 on white is 4.48:1, just short of AA (WebAIM's and W3C's examples; from memory, unverified).
+func TestContrastFormula(t *testing.T) {
+	if got := contrast(t, "#777777", "#ffffff"); math.Abs(got-4.48) > 0.01 {
+		t.Errorf("%.3f, want 4.48", got)
+	}
+	if got := contrast(t, "#000000", "#ffffff"); math.Abs(got-21) > 1e-9 {
+		t.Errorf("%.3f, want 21", got)
+	}
+}
+
+func themeOf(t *testing.T, pattern string) map[string]string {
+	t.Helper()
+	m := regexp.MustCompile(pattern).FindStringSubmatch(pageCSS)
+	if m == nil {
+		t.Fatalf("no theme %s", pattern)
+	}
+	out := map[string]string{}
+	for _, v := range regexp.MustCompile(`--([a-z]+): (#[0-9a-f]{6})`).FindAllStringSubmatch(m[1], -1) {
+		out[v[1]] = v[2]
+	}
+	return out
+}
+
+func contrast(t *testing.T, a, b string) float64 {
+	t.Helper()
+	la, lb := relativeLuminance(t, a), relativeLuminance(t, b)
+	return (max(la, lb) + 0.05) / (min(la, lb) + 0.05)
+}
+
+func relativeLuminance(t *testing.T, hex string) float64 {
+	t.Helper()
+	v, err := strconv.ParseUint(hex[1:], 16, 32)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lin := func(c uint64) float64 {
+		x := float64(c&0xff) / 255
+		if x <= 0.04045 {
+			return x / 12.92
+		}
+		return math.Pow((x+0.055)/1.055, 2.4)
+	}
+	return 0.2126*lin(v>>16) + 0.7152*lin(v>>8) + 0.0722*lin(v)
+}

@@ -1,0 +1,339 @@
+package review
+
+import (
+	"bytes"
+	"context"
+	"crypto/rand"
+	"crypto/subtle"
+	"encoding/base64"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"mime"
+	"net"
+	"net/http"
+	"os"
+	"regexp"
+	"strings"
+	"sync"
+	"time"
+
+	"github.com/rs/zerolog"
+
+	"shadowgap/detect"
+)
+
+// ErrNotLoopback says that an address other than loopback was given without AllowRemote.
+var ErrNotLoopback = errors.New("not a loopback address")
+
+// ServeOptions say what is served and where.
+type ServeOptions struct {
+	RunDir      string // folder with overlays/ and chips/; nothing else in it is served
+	Addr        string // host:port; "" = 127.0.0.1 and a free port
+	AllowRemote bool   // take an Addr that other machines can reach
+	Page        PageOptions
+	Log         zerolog.Logger
+	Ready       func(url string) // called once with the address to open, which holds the secret token; may be nil
+}
+
+const (
+	maxBody     = 64 << 10 // bytes of one decision
+	shutdownFor = 3 * time.Second
+)
+
+// Serve shows a run's page and stores decisions at once until ctx ends. It listens on loopback unless AllowRemote, behind a
+// random token in the URL, answers only to its own host name and takes posts only from its own page. It returns nil when
+// ctx ended, and an error when it can't listen or the server fails.
+func Serve(ctx context.Context, store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions) error {
+	addr := opt.Addr
+	if addr == "" {
+		addr = "127.0.0.1:0"
+	}
+	host, _, err := net.SplitHostPort(addr)
+	if err != nil {
+		return fmt.Errorf("review server: address %q: %w", addr, err)
+	}
+	if !opt.AllowRemote && !isLoopback(host) {
+		return fmt.Errorf("review server: address %q: %w", addr, ErrNotLoopback)
+	}
+	var lc net.ListenConfig
+	ln, err := lc.Listen(ctx, "tcp", addr)
+	if err != nil {
+		return fmt.Errorf("review server: %w", err)
+	}
+	defer ln.Close()
+	if a, ok := ln.Addr().(*net.TCPAddr); !opt.AllowRemote && (!ok || !a.IP.IsLoopback()) {
+		return fmt.Errorf("review server: %s: %w", ln.Addr(), ErrNotLoopback)
+	}
+	h, err := NewHandler(store, caps, marks, opt, ln.Addr().String())
+	if err != nil {
+		return err
+	}
+	defer h.Close()
+	srv := &http.Server{
+		Handler: h, ReadHeaderTimeout: 10 * time.Second, ReadTimeout: 2 * time.Minute, IdleTimeout: 2 * time.Minute,
+		MaxHeaderBytes: 32 << 10, BaseContext: func(net.Listener) context.Context { return ctx },
+	}
+	if opt.Ready != nil {
+		opt.Ready(h.URL())
+	}
+	failed := make(chan error, 1)
+	go func() { failed <- srv.Serve(ln) }()
+	select {
+	case err := <-failed:
+		return fmt.Errorf("review server: %w", err)
+	case <-ctx.Done():
+	}
+	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownFor)
+	defer cancel()
+	if err := srv.Shutdown(stop); err != nil {
+		return errors.Join(fmt.Errorf("stopping the review server: %w", err), srv.Close())
+	}
+	return nil
+}
+
+func isLoopback(host string) bool {
+	if host == "localhost" {
+		return true
+	}
+	ip := net.ParseIP(host)
+	return ip != nil && ip.IsLoopback()
+}
+
+// Handler answers the review page's requests. Close it when done.
+type Handler struct {
+	store DecisionStore
+	index *Index
+	page  *Page
+	root  *os.Root
+	log   zerolog.Logger
+	token string
+	hosts map[string]bool
+	addr  string
+	any   bool // reached by other names than its address: with AllowRemote only
+	mux   *http.ServeMux
+	mu    sync.Mutex // one decision is checked and stored at a time
+}
+
+// NewHandler makes the handler for a server listening on addr (host:port as bound).
+func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string) (*Handler, error) {
+	page, err := NewPage(caps, marks, opt.Page)
+	if err != nil {
+		return nil, fmt.Errorf("review server: %w", err)
+	}
+	root, err := os.OpenRoot(opt.RunDir)
+	if err != nil {
+		return nil, fmt.Errorf("review server: run folder: %w", err)
+	}
+	var b [24]byte
+	_, _ = rand.Read(b[:]) // never fails since Go 1.24
+	h := &Handler{
+		store: store, index: NewIndex(caps, marks), page: page, root: root, log: opt.Log, addr: addr, any: opt.AllowRemote,
+		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
+	}
+	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
+		h.hosts["localhost:"+port] = true
+	}
+	h.mux.HandleFunc("GET /{$}", h.getPage)
+	h.mux.HandleFunc("GET /review.html", h.getPage)
+	h.mux.HandleFunc("GET /api/decisions", h.getDecisions)
+	h.mux.HandleFunc("GET /decisions.json", h.getDecisions)
+	h.mux.HandleFunc("POST /api/decisions", h.postDecision)
+	h.mux.HandleFunc("POST /api/take", h.postTake)
+	h.mux.HandleFunc("GET /overlays/{name}", h.getPicture("overlays/"))
+	h.mux.HandleFunc("GET /chips/{name}", h.getPicture("chips/"))
+	h.mux.HandleFunc("GET /"+SheetName, h.getSheet)
+	return h, nil
+}
+
+// URL is the address to open; whoever has it can decide.
+func (h *Handler) URL() string { return "http://" + h.addr + "/" + h.token + "/" }
+
+// Close lets go of the run folder.
+func (h *Handler) Close() error {
+	if err := h.root.Close(); err != nil {
+		return fmt.Errorf("closing the review server: %w", err)
+	}
+	return nil
+}
+
+// ServeHTTP checks host, token and origin before anything else is looked at.
+func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+	hd := w.Header()
+	hd.Set("Content-Security-Policy", h.page.policy(Served)+"; frame-ancestors 'none'")
+	hd.Set("X-Content-Type-Options", "nosniff")
+	hd.Set("X-Frame-Options", "DENY")
+	hd.Set("Referrer-Policy", "no-referrer")
+	hd.Set("Cross-Origin-Resource-Policy", "same-origin")
+	hd.Set("Cross-Origin-Opener-Policy", "same-origin")
+	hd.Set("Cache-Control", "no-store")
+	// A page elsewhere can point its own name at 127.0.0.1; it can't make the browser send our name.
+	if !h.hosts[r.Host] && !h.any {
+		http.Error(w, "this server does not go by that name", http.StatusMisdirectedRequest)
+		return
+	}
+	first, rest, _ := strings.Cut(strings.TrimPrefix(r.URL.Path, "/"), "/")
+	if subtle.ConstantTimeCompare([]byte(first), []byte(h.token)) != 1 {
+		http.NotFound(w, r)
+		return
+	}
+	if r.Method == http.MethodPost {
+		if why := h.foreign(r); why != "" {
+			h.log.Warn().Str("origin", r.Header.Get("Origin")).Str("why", why).Msg("refused a post")
+			http.Error(w, why, http.StatusForbidden)
+			return
+		}
+	}
+	r2 := new(http.Request)
+	*r2 = *r
+	u := *r.URL
+	u.Path, u.RawPath = "/"+rest, ""
+	r2.URL = &u
+	h.mux.ServeHTTP(w, r2)
+}
+
+// foreign says why a post can't be from our own page; "" when it can.
+func (h *Handler) foreign(r *http.Request) string {
+	if o := r.Header.Get("Origin"); o != "http://"+r.Host {
+		return "posts are taken from the review page only"
+	}
+	if s := r.Header.Get("Sec-Fetch-Site"); s != "" && s != "same-origin" {
+		return "posts are taken from the review page only"
+	}
+	if t, _, err := mime.ParseMediaType(r.Header.Get("Content-Type")); err != nil || t != "application/json" {
+		return "posts must be application/json"
+	}
+	return ""
+}
+
+func (h *Handler) getPage(w http.ResponseWriter, r *http.Request) {
+	ds, err := h.store.All(r.Context())
+	if err != nil {
+		h.fail(w, err)
+		return
+	}
+	var b bytes.Buffer
+	if err := h.page.Render(&b, ds, Served); err != nil {
+		h.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	if _, err := w.Write(b.Bytes()); err != nil {
+		h.log.Debug().Err(err).Msg("page not sent")
+	}
+}
+
+func (h *Handler) getDecisions(w http.ResponseWriter, r *http.Request) {
+	ds, err := h.store.All(r.Context())
+	if err != nil {
+		h.fail(w, err)
+		return
+	}
+	if ds == nil {
+		ds = []Decision{}
+	}
+	h.json(w, DecisionsFile{DecisionsSchema, h.page.Run(), ds})
+}
+
+func (h *Handler) postDecision(w http.ResponseWriter, r *http.Request) {
+	var d Decision
+	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&d); err != nil {
+		http.Error(w, "not a decision: "+err.Error(), http.StatusBadRequest)
+		return
+	}
+	if err := h.index.Check(d); err != nil {
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	added, err := h.store.Append(r.Context(), d)
+	if err != nil {
+		h.fail(w, err)
+		return
+	}
+	h.json(w, map[string]int{"added": added})
+}
+
+func (h *Handler) postTake(w http.ResponseWriter, r *http.Request) {
+	f, err := ReadDecisions(http.MaxBytesReader(w, r.Body, maxFile))
+	if err != nil {
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	t, err := Take(r.Context(), h.store, h.index, f)
+	switch {
+	case errors.Is(err, ErrBadDecision):
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	case err != nil:
+		h.fail(w, err)
+		return
+	}
+	skipped := make([]string, len(t.Skipped))
+	for i, e := range t.Skipped {
+		skipped[i] = e.Error()
+	}
+	h.json(w, map[string]any{"added": t.Added, "known": t.Known, "skipped": skipped})
+}
+
+var pictureName = regexp.MustCompile(`^[0-9a-f]{20}(-plain|-small)?\.jpg$`)
+
+func (h *Handler) getPicture(folder string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		name := r.PathValue("name")
+		if !pictureName.MatchString(name) {
+			http.NotFound(w, r)
+			return
+		}
+		w.Header().Set("Content-Type", "image/jpeg")
+		w.Header().Set("Cache-Control", "private, max-age=3600")
+		h.file(w, r, folder+name)
+	}
+}
+
+func (h *Handler) getSheet(w http.ResponseWriter, r *http.Request) {
+	w.Header().Set("Content-Type", "application/pdf")
+	h.file(w, r, SheetName)
+}
+
+func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {
+	f, err := h.root.Open(name)
+	if err != nil {
+		w.Header().Del("Content-Type")
+		http.NotFound(w, r)
+		if !errors.Is(err, fs.ErrNotExist) {
+			h.log.Warn().Err(err).Str("file", name).Msg("file of the run not served")
+		}
+		return
+	}
+	defer f.Close()
+	st, err := f.Stat()
+	if err != nil || !st.Mode().IsRegular() {
+		http.NotFound(w, r)
+		return
+	}
+	http.ServeContent(w, r, "", st.ModTime(), f)
+}
+
+func (h *Handler) json(w http.ResponseWriter, v any) {
+	b, err := json.Marshal(v)
+	if err != nil {
+		h.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/json")
+	if _, err := w.Write(b); err != nil {
+		h.log.Debug().Err(err).Msg("answer not sent")
+	}
+}
+
+func (h *Handler) fail(w http.ResponseWriter, err error) {
+	h.log.Error().Err(err).Msg("review request failed")
+	http.Error(w, "the run could not be read or written; see the server's log", http.StatusInternalServerError)
+}
