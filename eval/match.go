@@ -18,9 +18,9 @@ type Gate struct {
 	CentreShare float64 // or this share of the label box's diagonal, whichever is more; both 0 = by overlap alone
 }
 
-// DefaultGate is an overlap of a fifth, or centres within half the diagonal or 4 pixels: a person's box and a threshold's box
+// DefaultGate returns an overlap of a fifth, or centres within half the diagonal or 4 pixels: a person's box and a threshold's box
 // of the same small bright thing rarely agree better.
-var DefaultGate = Gate{MinIoU: 0.2, MinCentrePx: 4, CentreShare: 0.5}
+func DefaultGate() Gate { return Gate{MinIoU: 0.2, MinCentrePx: 4, CentreShare: 0.5} }
 
 // IoU is the area two boxes share over the area they cover together, 0 to 1.
 func IoU(a, b detect.Box) float64 {

@@ -25,7 +25,7 @@ type Options struct {
 // DefaultOptions returns the options the project's own figures use. A contrast of a quarter over 25 pixels of single-look
 // speckle (deviation 0.52 of the mean) is 2.4 deviations of their mean: about where a person begins to see it.
 func DefaultOptions() Options {
-	return Options{Gate: DefaultGate, MinLabelPx: 5, MinContrast: 0.25, MinGapPx: 4, Bins: 10, Resamples: 1000, Seed: 1, WorstMisses: 12}
+	return Options{Gate: DefaultGate(), MinLabelPx: 5, MinContrast: 0.25, MinGapPx: 4, Bins: 10, Resamples: 1000, Seed: 1, WorstMisses: 12}
 }
 
 // Number is a float64 that JSON shows as null where it is not a finite number: nothing was there to measure.

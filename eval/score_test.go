@@ -168,7 +168,7 @@ func TestMatchingTakesTheMostPairs(t *testing.T) {
 }
 
 func TestGate(t *testing.T) {
-	g := DefaultGate
+	g := DefaultGate()
 	l := *box(100, 100, 10, 10)
 	for _, c := range []struct {
 		name string
@@ -196,11 +196,11 @@ func TestMatchingByShadowWhereThereIsNoHighlight(t *testing.T) {
 	m := mark("", detect.RaisedStructure, 0.8, box(0, 0, 60, 20))
 	m.Highlight, m.Shadow = nil, box(10, 0, 50, 20)
 	l := MarkLabel{Class: detect.RaisedStructure, Shadow: box(12, 0, 50, 20)}
-	if math.IsInf(DefaultGate.pair(&l, &m), 1) {
+	if math.IsInf(DefaultGate().pair(&l, &m), 1) {
 		t.Error("shadows overlap but don't pair")
 	}
 	l = label(detect.RaisedStructure, box(12, 0, 50, 20))
-	if !math.IsInf(DefaultGate.pair(&l, &m), 1) {
+	if !math.IsInf(DefaultGate().pair(&l, &m), 1) {
 		t.Error("a highlight paired with a shadow")
 	}
 }
