@@ -83,7 +83,7 @@ func summary(m *detect.MarkRecord) string {
 		m    *features.Measured
 	}{{"height", m.HeightM}, {"off bottom", m.OffBottomM}, {"length", m.LengthM}, {"bottom below transducer", m.AltitudeM}} {
 		if v.m != nil {
-			s += fmt.Sprintf(", %s %.1f ± %.1f m", v.what, v.m.Value, v.m.SD)
+			s += fmt.Sprintf(", %s %.2f ± %.2f m", v.what, v.m.Value, v.m.SD)
 		}
 	}
 	if m.Position != nil {

@@ -253,10 +253,18 @@ func placeOne(s Scene, at boat, newest time.Time, panel detect.Box, m *detect.Ma
 		if math.Abs(sp.TurnInCapture) >= opt.TurnToSay {
 			straight := sp
 			straight.TurnSD = 0
-			m.Reasons = append(m.Reasons, fmt.Sprintf("position: the boat turned %.0f° within this capture, which widens the error from %.1f m to %.1f m",
-				math.Abs(sp.TurnInCapture), straight.Position().ErrorM, pos.ErrorM))
+			m.Reasons = append(m.Reasons, turnWords(sp.TurnInCapture, straight.Position().ErrorM, pos.ErrorM))
 		}
 	}
+}
+
+// turnWords tells of a turn inside a capture and what it does to the error.
+func turnWords(turnDeg, straightM, turningM float64) string {
+	s := fmt.Sprintf("position: the boat turned %.0f° within this capture, ", math.Abs(turnDeg))
+	if turningM-straightM < 0.1 {
+		return s + "slowly enough here that the error grows by less than 0.1 m"
+	}
+	return s + fmt.Sprintf("which widens the error from %.1f m to %.1f m", straightM, turningM)
 }
 
 // Spot is what a position is made of.
@@ -283,7 +291,7 @@ func (s Spot) Position() detect.Position {
 		square += sq(s.Fix.SpeedMS * s.TimeSD)
 	}
 	if math.IsNaN(s.Fix.CourseDeg) {
-		return detect.Position{Lat: round7(s.Fix.Lat), Lon: round7(s.Fix.Lon), ErrorM: round2(math.Sqrt(square + sq(g.Value)))}
+		return detect.Position{Lat: round7(s.Fix.Lat), Lon: roundLon(s.Fix.Lon), ErrorM: round2(math.Sqrt(square + sq(g.Value)))}
 	}
 	angle := (sq(s.Fix.CourseSD) + sq(s.CrabSD) + sq(s.TurnSD)) * sq(math.Pi/180)
 	square += 2 * sq(g.Value) * -math.Expm1(-angle/2)
@@ -292,7 +300,7 @@ func (s Spot) Position() detect.Position {
 		abeam = -90
 	}
 	lat, lon, _ := track.Direct(s.Fix.Lat, s.Fix.Lon, s.Fix.CourseDeg+abeam, g.Value)
-	return detect.Position{Lat: round7(lat), Lon: track.NormaliseLon(round7(lon)), ErrorM: round2(math.Sqrt(square))}
+	return detect.Position{Lat: round7(lat), Lon: roundLon(lon), ErrorM: round2(math.Sqrt(square))}
 }
 
 // groundRange returns a mark's ground range for placing it. A thing that hangs off the bottom lies farther out than the flat
@@ -314,7 +322,7 @@ func groundRange(m detect.MarkRecord) (g features.Measured, note string, ok bool
 		return features.Measured{Value: s / 2, SD: s / math.Sqrt(12)},
 			fmt.Sprintf("inside the water column the distance abeam can be anything from 0 to %.1f m", s), true
 	}
-	return g, "the range of the capture is unknown", false
+	return g, "its distance from the boat is unknown: no range was given, or no nadir is in view", false
 }
 
 // turn returns the turn rate around a row in degrees a second and the course change over the whole capture in degrees, 0
@@ -348,3 +356,11 @@ func round2(v float64) float64        { return math.Round(v*100) / 100 }
 
 // round7 rounds to seven decimals of a degree, a centimetre, the most GeoJSON should carry.
 func round7(v float64) float64 { return math.Round(v*1e7) / 1e7 }
+
+// roundLon does so for a longitude and keeps it in [-180, 180).
+func roundLon(lon float64) float64 {
+	if lon = round7(track.NormaliseLon(lon)); lon == 180 {
+		return -180
+	}
+	return lon
+}

@@ -109,7 +109,7 @@ func TestPlaceSaysWhyNot(t *testing.T) {
 		{"no time", survey.Scene{Track: tr}, markAt(200, detect.Port, metres(12, 0.2)), "time of the capture is unknown"},
 		{"outside", survey.Scene{Track: tr, Time: at(time.Hour)}, markAt(200, detect.Port, metres(12, 0.2)), "after the last fix"},
 		{"row before the track", survey.Scene{Track: tr, Time: at(-4 * time.Minute), RowRate: metres(1, 0.01)}, markAt(200, detect.Port, metres(12, 0.2)), "its row: "},
-		{"no range", survey.Scene{Track: tr, Time: at(0)}, far, "range of the capture is unknown"},
+		{"no range", survey.Scene{Track: tr, Time: at(0)}, far, "its distance from the boat is unknown"},
 		{"manifest without latitude", survey.Scene{Entry: &survey.Entry{CourseDeg: &lat}}, markAt(200, detect.Port, metres(12, 0.2)), "no track and no position"},
 	}
 	for _, tt := range tests {

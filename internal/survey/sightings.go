@@ -278,7 +278,7 @@ func meanPosition(looks []*detect.MarkRecord) detect.Position {
 		e, n, w = e+k*d*math.Sin(azi*math.Pi/180), n+k*d*math.Cos(azi*math.Pi/180), w+k
 	}
 	lat, lon, _ := track.Direct(o.Lat, o.Lon, math.Atan2(e, n)*180/math.Pi, math.Hypot(e, n)/w)
-	return detect.Position{Lat: round7(lat), Lon: track.NormaliseLon(round7(lon)), ErrorM: round2(math.Sqrt(1 / w))}
+	return detect.Position{Lat: round7(lat), Lon: roundLon(lon), ErrorM: round2(math.Sqrt(1 / w))}
 }
 
 // productOdds multiplies the odds of independent looks, each kept away from zero so that one look can't rule a class out
