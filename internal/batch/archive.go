@@ -159,7 +159,7 @@ func (b budgeted) Read(p []byte) (int, error) {
 	if b.budget.left < 0 {
 		return 0, errBomb
 	}
-	n, err := b.Reader.Read(p)
+	n, err := b.Reader.Read(p[:min(int64(len(p)), b.budget.left+1)])
 	b.budget.left -= int64(n)
 	return n, err
 }

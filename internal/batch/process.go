@@ -17,10 +17,10 @@ import (
 // Starter makes the command of a worker process, not yet started: a program that calls Serve on its standard input.
 type Starter func() *exec.Cmd
 
-// How long a worker may take to say that it is ready, and to answer after its own time limit has passed.
+// How long a worker may take to say that it is ready, and to end when it is told to.
 const (
 	startLimit = 60 * time.Second
-	grace      = 5 * time.Second
+	stopLimit  = 5 * time.Second
 )
 
 // Faults of a worker process, each of which costs one capture.
@@ -68,8 +68,8 @@ func startProcess(start Starter) (*process, error) {
 	return p, nil
 }
 
-// ask has the worker analyse one capture. After an error that wraps errCrashed or errTimedOut the worker is gone.
-func (p *process) ask(job Job, data []byte) (response, error) {
+// ask has the worker analyse one capture. It is killed when it has not answered grace after the job's own time limit. After an error that wraps errCrashed or errTimedOut the worker is gone.
+func (p *process) ask(job Job, data []byte, grace time.Duration) (response, error) {
 	var answer response
 	limit := job.Limit + grace
 	if job.Limit <= 0 {
@@ -140,7 +140,7 @@ func (p *process) wait() error {
 // stop ends a worker that is not working.
 func (p *process) stop() {
 	p.in.Close()
-	timer := time.AfterFunc(grace, p.kill)
+	timer := time.AfterFunc(stopLimit, p.kill)
 	// How it ends no longer matters to any capture.
 	_ = p.wait()
 	timer.Stop()

@@ -3,6 +3,7 @@
 package batch
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -51,6 +52,7 @@ type Config struct {
 	Start    Starter
 	Limits   detect.Limits
 	Limit    time.Duration // per capture; 0 = none
+	Grace    time.Duration // after Limit, until a worker that does not answer is killed; 0 = 5 s
 	Shard    Shard
 	Retry    bool // do unreadable captures again
 	Versions detect.Versions
@@ -61,6 +63,8 @@ type Config struct {
 	// Settings is asked for each capture, with the bytes of its file.
 	Settings func(capture string, data []byte) Settings
 }
+
+const defaultGrace = 5 * time.Second
 
 // Summary counts what a run did.
 type Summary struct {
@@ -332,7 +336,7 @@ func (r *run) work(jobs <-chan work) error {
 func (r *run) ask(p *process, w work) (response, error) {
 	release := context.AfterFunc(r.abort, p.kill)
 	defer release()
-	return p.ask(w.job, w.data)
+	return p.ask(w.job, w.data, cmp.Or(r.cfg.Grace, defaultGrace))
 }
 
 // tryAlone gives a capture that cost a worker a second chance in a fresh one with nothing else under way: the machine may

@@ -1,0 +1,250 @@
+package batch
+
+import (
+	"archive/tar"
+	"archive/zip"
+	"bytes"
+	"compress/gzip"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"golang.org/x/sys/unix"
+
+	"shadowgap/detect"
+	"shadowgap/internal/runstore"
+)
+
+// walkNames walks the inputs, reads every entry and returns names ("!" after those with an error) and notes.
+func walkNames(t testing.TB, in Inputs) (names, notes []string) {
+	t.Helper()
+	root, err := in.Root()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for e := range entries(t.Context(), in, root, func(s string) { notes = append(notes, s) }) {
+		err := e.err
+		if err == nil {
+			var rc io.ReadCloser
+			if rc, err = e.open(); err == nil {
+				_, err = io.Copy(io.Discard, rc)
+				rc.Close()
+			}
+		}
+		name := e.path
+		if err != nil {
+			name += "!"
+		}
+		names = append(names, name)
+	}
+	return names, notes
+}
+
+func TestWalk(t *testing.T) {
+	dir := folder(t, "b.PNG", "a.jpeg", "notes.txt", ".hidden.png", ".git/x.png", "sub/deep/c.tif", "old-run/"+runstore.FileName, "old-run/overlays/x.png", "out/y.png")
+	write(t, filepath.Join(dir, "no-extension"), "\x89PNG\r\n\x1a\n0000000000")
+	outside := folder(t, "secret.png", "more/d.png")
+	for link, target := range map[string]string{
+		"inside.png": filepath.Join(dir, "b.PNG"), "outside.png": filepath.Join(outside, "secret.png"),
+		"folder": filepath.Join(outside, "more"), "dangling.png": filepath.Join(dir, "none.png"), "round": dir,
+	} {
+		if err := os.Symlink(target, filepath.Join(dir, "sub", link)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := unix.Mkfifo(filepath.Join(dir, "pipe.png"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	in := Inputs{Paths: []string{dir}, Skip: filepath.Join(dir, "out")}
+	names, notes := walkNames(t, in)
+	want := []string{"a.jpeg", "b.PNG", "no-extension", "sub/deep/c.tif", "sub/inside.png"}
+	if !slices.Equal(names, want) {
+		t.Errorf("got %q, want %q", names, want)
+	}
+	if len(notes) != 4 { // outside.png, folder, round, dangling.png
+		t.Errorf("notes: %q", notes)
+	}
+	in.FollowLinks = true
+	names, _ = walkNames(t, in)
+	want = []string{"a.jpeg", "b.PNG", "no-extension", "sub/deep/c.tif", "sub/folder/d.png", "sub/inside.png", "sub/outside.png"}
+	if !slices.Equal(names, want) {
+		t.Errorf("following links: got %q, want %q", names, want)
+	}
+}
+
+func TestWalkRoots(t *testing.T) {
+	dir := folder(t, "day1/a.png", "day2/a.png", "day2/x.dat")
+	names, _ := walkNames(t, Inputs{Paths: []string{filepath.Join(dir, "day2"), filepath.Join(dir, "day1")}})
+	if want := []string{"day2/a.png", "day1/a.png"}; !slices.Equal(names, want) {
+		t.Errorf("two folders: got %q, want %q", names, want)
+	}
+	// A file that is named is looked at whatever it is called.
+	names, _ = walkNames(t, Inputs{Paths: []string{filepath.Join(dir, "day2/x.dat")}})
+	if want := []string{"x.dat"}; !slices.Equal(names, want) {
+		t.Errorf("one file: got %q, want %q", names, want)
+	}
+	names, _ = walkNames(t, Inputs{Paths: []string{filepath.Join(dir, "day1"), filepath.Join(dir, "day1")}})
+	if want := []string{"a.png"}; !slices.Equal(names, want) {
+		t.Errorf("a folder given twice: got %q, want %q", names, want)
+	}
+}
+
+type member struct {
+	name, content string
+	mode          os.FileMode
+}
+
+func zipOf(t testing.TB, members []member) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	z := zip.NewWriter(&b)
+	for _, m := range members {
+		h := &zip.FileHeader{Name: m.name, Method: zip.Deflate}
+		h.SetMode(0o644 | m.mode)
+		w, err := z.CreateHeader(h)
+		if err == nil {
+			_, err = w.Write([]byte(m.content))
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func tarOf(t testing.TB, members []member) []byte {
+	t.Helper()
+	var b bytes.Buffer
+	gz := gzip.NewWriter(&b)
+	w := tar.NewWriter(gz)
+	for _, m := range members {
+		h := &tar.Header{Name: m.name, Mode: 0o644, Size: int64(len(m.content)), Typeflag: tar.TypeReg}
+		if m.mode&os.ModeSymlink != 0 {
+			h.Typeflag, h.Linkname, h.Size, m.content = tar.TypeSymlink, m.content, 0, ""
+		}
+		if err := w.WriteHeader(h); err != nil {
+			t.Fatal(err)
+		}
+		if _, err := w.Write([]byte(m.content)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := w.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := gz.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return b.Bytes()
+}
+
+func TestWalkArchives(t *testing.T) {
+	members := []member{
+		{"b.png", "b", 0}, {"sub/a.png", "a", 0}, {"../../escape.png", "x", 0}, {"/abs.png", "x", 0}, {`..\win.png`, "x", 0},
+		{"link.png", "/etc/passwd", os.ModeSymlink}, {"notes.txt", "x", 0}, {".hidden/h.png", "x", 0}, {"inner.zip", "x", 0},
+	}
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "one.zip"), string(zipOf(t, members)))
+	write(t, filepath.Join(dir, "two.tar.gz"), string(tarOf(t, members)))
+	write(t, filepath.Join(dir, "broken.zip"), "PK\x03\x04 not really")
+	write(t, filepath.Join(dir, "cut.tgz"), string(tarOf(t, members)[:40]))
+	names, notes := walkNames(t, Inputs{Paths: []string{dir}})
+	want := []string{"broken.zip!", "cut.tgz!", "one.zip/b.png", "one.zip/sub/a.png", "two.tar.gz/b.png", "two.tar.gz/sub/a.png"}
+	if !slices.Equal(names, want) {
+		t.Errorf("got %q, want %q", names, want)
+	}
+	if len(notes) != 8 { // three escapes and one inner archive, twice
+		t.Errorf("notes: %q", notes)
+	}
+}
+
+func TestArchiveBudget(t *testing.T) {
+	budget := &allowance{left: 10}
+	r := budgeted{strings.NewReader(strings.Repeat("x", 100)), io.NopCloser(nil), budget}
+	if n, err := io.CopyBuffer(io.Discard, onlyReader{r}, make([]byte, 4)); err == nil || n > 16 {
+		t.Errorf("read %d bytes, error %v; want errBomb soon after 10", n, err)
+	}
+}
+
+type onlyReader struct{ io.Reader }
+
+func TestPrintableKeepsNamesApart(t *testing.T) {
+	a, b := printable("bad\xff.png"), printable("bad\xfe.png")
+	if a == b || !strings.HasSuffix(a, ".png") {
+		t.Errorf("got %q and %q", a, b)
+	}
+	if got := printable("größe.png"); got != "größe.png" {
+		t.Errorf("valid name became %q", got)
+	}
+}
+
+func FuzzArchive(f *testing.F) {
+	members := []member{{"b.png", "b", 0}, {"../x.png", "x", 0}}
+	f.Add(zipOf(f, members), true)
+	f.Add(tarOf(f, members), false)
+	f.Fuzz(func(t *testing.T, data []byte, zipped bool) {
+		name := "fuzzed.tar.gz"
+		if zipped {
+			name = "fuzzed.zip"
+		}
+		path := filepath.Join(t.TempDir(), name)
+		write(t, path, string(data))
+		names, _ := walkNames(t, Inputs{Paths: []string{path}})
+		for _, n := range names {
+			if !filepath.IsLocal(n) {
+				t.Errorf("name %q escapes", n)
+			}
+		}
+	})
+}
+
+func TestParseShard(t *testing.T) {
+	tests := []struct {
+		text string
+		env  map[string]string
+		want Shard
+		bad  bool
+	}{
+		{text: "", want: Shard{}},
+		{text: "1/1", want: Shard{0, 1}},
+		{text: "3/8", want: Shard{2, 8}},
+		{text: "0/8", bad: true}, {text: "9/8", bad: true}, {text: "x/8", bad: true}, {text: "3", bad: true}, {text: "1/0", bad: true}, {text: "1/-1", bad: true},
+		{text: "auto/8", env: map[string]string{"JOB_COMPLETION_INDEX": "0"}, want: Shard{0, 8}},
+		{text: "auto/8", env: map[string]string{"JOB_COMPLETION_INDEX": "8"}, bad: true},
+		{text: "auto/8", bad: true},
+		{text: "auto", bad: true},
+		{text: "auto", env: map[string]string{"SLURM_ARRAY_TASK_ID": "12", "SLURM_ARRAY_TASK_MIN": "10", "SLURM_ARRAY_TASK_COUNT": "4"}, want: Shard{2, 4}},
+		{text: "auto/4", env: map[string]string{"SLURM_ARRAY_TASK_ID": "x"}, bad: true},
+	}
+	for _, tt := range tests {
+		got, err := ParseShard(tt.text, func(k string) string { return tt.env[k] })
+		if (err != nil) != tt.bad || got != tt.want {
+			t.Errorf("%q with %v: got %v, %v; want %v, error %v", tt.text, tt.env, got, err, tt.want, tt.bad)
+		}
+	}
+}
+
+func TestReadHeaderRefuses(t *testing.T) {
+	for name, data := range map[string]string{
+		"huge length": "\xff\xff\xff\xff{}", "cut length": "\x00\x00", "cut body": "\x00\x00\x00\x09{}", "not JSON": "\x00\x00\x00\x02[[",
+	} {
+		var r response
+		if err := readHeader(strings.NewReader(data), &r); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+}
+
+func TestAnalyseTurnsTroubleIntoUnreadable(t *testing.T) {
+	job := Job{Capture: "a.png", SHA256: detect.Sum(nil)}
+	rec, marks, err := Analyse(t.Context(), job, []byte("words"))
+	if err != nil || rec.Status != detect.StatusUnreadable || len(marks) != 0 || !strings.Contains(*rec.Why, "text file") {
+		t.Errorf("got %+v, %v", rec, err)
+	}
+}
