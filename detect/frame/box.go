@@ -137,9 +137,9 @@ func edge(activity func(int) float64, lo, hi int) int {
 
 // quietWeights are the weights of a second search: cells that show no echo cost almost nothing, so that a water column
 // doesn't part the two sides, while bars in a constant colour that is not the palette's end stay dear.
-func (s *sample) quietWeights(cells []cellStat, weight []float32, pal *palette, limit image.Rectangle) []float32 {
+func (s *sample) quietWeights(cells []cellStat, weight []float32, pal *palette, r, limit image.Rectangle) []float32 {
 	out := slices.Clone(weight)
-	end := pal.weakEnd()
+	end, quiet := pal.weakEnd(), s.quietLevel(pal, r)
 	for i, c := range cells {
 		x, y := i%s.cw, i/s.cw
 		if mid := image.Pt(x*s.cell+s.cell/2, y*s.cell+s.cell/2); !mid.In(limit) {
@@ -156,15 +156,27 @@ func (s *sample) quietWeights(cells []cellStat, weight []float32, pal *palette, 
 			continue
 		}
 		d := unpack(c.mean()).sub(end).norm()
-		if ok && v < quietLevel && (c.active > 0.02 || d < 6) {
+		if ok && v < quiet && (c.active > 0.02 || d < 6) {
 			out[i] = -0.02
 		}
 	}
 	return out
 }
 
-// quietLevel is the echo strength under which a still area may be water.
-const quietLevel = 0.18
+// quietLevel is the echo strength under which a still area may be water: a little over half of what the bottom shows.
+func (s *sample) quietLevel(pal *palette, r image.Rectangle) float32 {
+	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+	var v []float64
+	step := max(1, (j-i)*r.Dx()/4000)
+	for k := i; k < j; k++ {
+		row := s.row(k)
+		for x := r.Min.X + k*7%step; x < r.Max.X; x += step {
+			e, _ := pal.value(row[x])
+			v = append(v, float64(e))
+		}
+	}
+	return float32(max(0.12, 0.6*percentile(v, 0.5)))
+}
 
 // widen moves the left and right sides out over a water column at the panel's edge: columns that hold no echo over
 // their whole height. A bar with a ruler-straight edge is not water, whatever its colour.
@@ -173,10 +185,11 @@ func (s *sample) widen(pal *palette, r, limit image.Rectangle) image.Rectangle {
 	if j-i < 4 {
 		return r
 	}
+	level := s.quietLevel(pal, r)
 	quiet := func(x int) bool {
 		n := 0
 		for k := i; k < j; k++ {
-			if v, ok := pal.value(s.row(k)[x]); ok && v < quietLevel {
+			if v, ok := pal.value(s.row(k)[x]); ok && v < level {
 				n++
 			}
 		}
@@ -186,21 +199,21 @@ func (s *sample) widen(pal *palette, r, limit image.Rectangle) image.Rectangle {
 	for x > limit.Min.X && quiet(x-1) {
 		x--
 	}
-	if r.Min.X-x > 2 && !s.straight(pal, i, j, r.Min.X, 1) {
+	if r.Min.X-x > 2 && !s.straight(pal, level, i, j, r.Min.X, 1) {
 		r.Min.X = x
 	}
 	x = r.Max.X
 	for x < limit.Max.X && quiet(x) {
 		x++
 	}
-	if x-r.Max.X > 2 && !s.straight(pal, i, j, r.Max.X-1, -1) {
+	if x-r.Max.X > 2 && !s.straight(pal, level, i, j, r.Max.X-1, -1) {
 		r.Max.X = x
 	}
 	return r
 }
 
 // straight says whether echoes begin at the same column in nearly every row, looking from x in direction step.
-func (s *sample) straight(pal *palette, i, j, x, step int) bool {
+func (s *sample) straight(pal *palette, level float32, i, j, x, step int) bool {
 	const reach = 24
 	var hist [2*reach + 1]int
 	for k := i; k < j; k++ {
@@ -210,7 +223,7 @@ func (s *sample) straight(pal *palette, i, j, x, step int) bool {
 			if q < 0 || q >= len(row) {
 				continue
 			}
-			if v, ok := pal.value(row[q]); !ok || v >= quietLevel {
+			if v, ok := pal.value(row[q]); !ok || v >= level {
 				hist[d+reach]++
 				break
 			}

@@ -12,7 +12,7 @@ type sample struct {
 	cw   int      // cells across
 	ch   int      // cells down
 	thr  int      // colour difference that counts as texture
-	mid  int      // median colour difference where there is any
+	mid  int      // usual colour difference where there is texture
 }
 
 // cellStat is what one cell's sampled pixels look like.
@@ -60,29 +60,35 @@ func newSample(p *pixels) *sample {
 
 func (s *sample) row(i int) []uint32 { return s.px[i*s.p.w : (i+1)*s.p.w] }
 
-// setThresholds picks what counts as texture: a small part of the differences that occur where anything differs at
-// all. Lossless bars differ by nothing, and a lossy picture's ringing stays well under its speckle.
+// setThresholds picks what counts as texture: a small part of the median of the differences that occur where anything
+// differs at all. Lossless bars differ by nothing, and a lossy picture's ringing stays well under its speckle.
 func (s *sample) setThresholds() {
 	var hist [766]int
-	total := 0
+	total, sum := 0, 0
 	for i := 0; i < len(s.ys); i += 3 {
 		row := s.row(i)
 		for x := 1; x < len(row); x += 3 {
 			if d := colourDiff(row[x], row[x-1]); d > 0 {
 				hist[d]++
 				total++
+				sum += d
 			}
 		}
 	}
-	s.thr, s.mid = 1, 1
-	seen := 0
-	for d, n := range hist {
-		seen += n
-		if 2*seen >= total && d > 0 {
-			s.thr, s.mid = max(1, d/6), d
-			return
+	half := func(weight func(d int) int, all int) int {
+		seen := 0
+		for d, n := range hist {
+			if seen += n * weight(d); 2*seen >= all && d > 0 {
+				return d
+			}
 		}
+		return 1
 	}
+	median := half(func(int) int { return 1 }, total)
+	s.thr = max(1, median/6)
+	// Where weak ringing is widespread the median falls under what the texture shows; the difference that halves their
+	// sum doesn't, but a few hard edges can drive that far too high.
+	s.mid = max(1, min(3*median, max(median, 2*half(func(d int) int { return d }, sum)/3)))
 }
 
 // stats measures every cell.

@@ -35,6 +35,9 @@ const (
 	minSide    = 12
 )
 
+// sureCrop is the confidence that only a crop with a water column at its edge reaches.
+const sureCrop = 0.85
+
 // Find returns the side-scan panels of img, largest first, or none and the reason. It returns an error only when ctx
 // ends.
 func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, why string, err error) {
@@ -59,7 +62,7 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 		weight[i] = c.active - 0.35
 	}
 	why = "no area with the texture of an echo picture"
-	for range 3 {
+	for k := range 3 {
 		if err := ctx.Err(); err != nil {
 			return nil, "", fmt.Errorf("finding the panel: %w", err)
 		}
@@ -77,8 +80,13 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 			}
 		}
 		if pan == nil {
-			why = no
+			if k == 0 {
+				why = no // the largest area's reason says most
+			}
 			continue
+		}
+		if k > 0 && pan.Crop && pan.Confidence < sureCrop {
+			continue // what is left of a picture that is something else needs more than speckle
 		}
 		panels = append(panels, *pan)
 		break
@@ -104,7 +112,7 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	ev := s.evidence(pal, r)
 	pal.setFlip(ev.score() < 0)
 	// Now that the colour of no echo is known, the water column can be told from bars: look again.
-	if again, _ := bestRect(s.quietWeights(cells, weight, pal, limit), s.cw, s.ch); box.Overlaps(again) {
+	if again, _ := bestRect(s.quietWeights(cells, weight, pal, r, limit), s.cw, s.ch); box.Overlaps(again) {
 		r = s.refine(s.rect(again.Min.X, again.Min.Y, again.Max.X, again.Max.Y).Intersect(limit), limit)
 		if cut, l := s.withoutHistory(cells, pal, r, limit); cut != r {
 			r, limit = cut, l
@@ -118,7 +126,13 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	if err := write(s.p, pal, pan); err != nil {
 		return nil, "", fmt.Errorf("writing echo strength: %w", err)
 	}
-	pan.Notes = append(pan.Notes, textureOf(pan).String(), fmt.Sprintf("off palette %.3f rms %.1f tol %.1f", pal.off, pal.rms, pal.tol))
+	t := textureOf(pan)
+	confidence, why := s.verdict(pan, pal, t, wt)
+	if why != "" {
+		return nil, why, nil
+	}
+	pan.Confidence = confidence
+	pan.Notes = append(pan.Notes, t.String(), pal.String())
 	return pan, "", nil
 }
 
