@@ -13,10 +13,12 @@ import (
 	"image"
 	_ "image/jpeg"
 	_ "image/png"
+	"math/rand/v2"
 	"os"
 	"os/signal"
 	"runtime"
 
+	"github.com/disintegration/imaging"
 	"golang.org/x/sync/errgroup"
 
 	"shadowgap/detect"
@@ -79,8 +81,8 @@ func run(ctx context.Context, scenes int, out string) error {
 	return nil
 }
 
-// sample renders one scene, takes it through its own file format as a capture would be, and lays what is found against
-// the truth.
+// sample renders one scene, takes it through its own file format as a capture would be, and lays what is found in the whole
+// and in two crops of it against the truth.
 func sample(ctx context.Context, seed int64, kind scene.Kind) ([]models.Sample, error) {
 	c, err := scene.Render(ctx, scene.Random(seed, kind))
 	if err != nil {
@@ -94,9 +96,80 @@ func sample(ctx context.Context, seed int64, kind scene.Kind) ([]models.Sample, 
 	if err != nil {
 		return nil, fmt.Errorf("decoding: %w", err)
 	}
+	group := fmt.Sprintf("%s-%d", kind, seed)
+	samples, err := detected(ctx, group, img, c.Label)
+	if err != nil {
+		return nil, err
+	}
+	rng := rand.New(rand.NewPCG(uint64(seed), 7))
+	for range 2 {
+		part, label, ok := cutTile(rng, img, c.Label)
+		if !ok {
+			break
+		}
+		more, err := detected(ctx, group, part, label)
+		if err != nil {
+			return nil, err
+		}
+		samples = append(samples, more...)
+	}
+	return samples, nil
+}
+
+func detected(ctx context.Context, group string, img image.Image, label eval.CaptureLabel) ([]models.Sample, error) {
 	res, err := detect.Run(ctx, img, detect.Options{KeepClutter: true})
 	if err != nil {
 		return nil, err
 	}
-	return eval.Samples(fmt.Sprintf("%s-%d", kind, seed), c.Label, res.Marks, eval.DefaultGate)
+	return eval.Samples(group, label, res.Marks, eval.DefaultGate())
+}
+
+// cutTile cuts a square of 160 to 400 pixels out of one side of the panel, on most calls around a mark: people keep such
+// crops too, and they lack what a whole capture tells. Marks of which less than a third is left are dropped from the label;
+// regions are kept. ok is false when no side is wide enough.
+func cutTile(rng *rand.Rand, img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel, bool) {
+	size := 160 + rng.IntN(240)
+	if l.Panel == nil || len(l.Nadir) == 0 || l.Panel.H < size {
+		return nil, l, false
+	}
+	nadir := int(l.Nadir[len(l.Nadir)/2][1])
+	lo, hi := l.Panel.X, nadir-10-size
+	if rng.IntN(2) == 0 || hi <= lo {
+		lo, hi = nadir+10, l.Panel.X+l.Panel.W-size
+	}
+	if hi <= lo {
+		return nil, l, false
+	}
+	at := image.Pt(lo+rng.IntN(hi-lo), l.Panel.Y+rng.IntN(max(1, l.Panel.H-size)))
+	if len(l.Marks) > 0 && rng.IntN(4) > 0 {
+		if b := l.Marks[rng.IntN(len(l.Marks))].Highlight; b != nil && (b.X < nadir) == (lo < nadir) {
+			at.X = min(max(b.X+b.W/2-size/8-rng.IntN(size*3/4), lo), hi)
+			at.Y = min(max(b.Y+b.H/2-size/8-rng.IntN(size*3/4), l.Panel.Y), l.Panel.Y+l.Panel.H-size)
+		}
+	}
+	r := image.Rectangle{Min: at, Max: at.Add(image.Pt(size, size))}
+	out := eval.CaptureLabel{Capture: l.Capture, By: l.By, Humps: l.Humps}
+	clip := func(b *detect.Box) *detect.Box {
+		if b == nil {
+			return nil
+		}
+		in := b.Rect().Intersect(r)
+		if in.Dx()*in.Dy()*3 < b.W*b.H || in.Empty() {
+			return nil
+		}
+		c := detect.BoxOf(in.Sub(at))
+		return &c
+	}
+	for _, m := range l.Marks {
+		m.Highlight, m.Shadow = clip(m.Highlight), clip(m.Shadow)
+		if m.Highlight != nil {
+			out.Marks = append(out.Marks, m)
+		}
+	}
+	for _, g := range l.Regions {
+		if b := clip(&g.Box); b != nil {
+			out.Regions = append(out.Regions, detect.Region{Kind: g.Kind, Box: *b})
+		}
+	}
+	return imaging.Crop(img, r.Add(img.Bounds().Min)), out, true
 }
