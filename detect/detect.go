@@ -104,7 +104,11 @@ func detectPanel(p *frame.Panel, opt Options) (*view, error) {
 	if n := dropBadRows(p.Echo, p.Valid); n > 0 {
 		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", n))
 	}
-	if line, ok := findNadir(p.Echo, p.Valid, p.NadirX); ok && (!p.Crop || line.score > 0.55) {
+	line, ok := findNadir(p.Echo, p.Valid, p.NadirX)
+	if !ok && !math.IsNaN(p.NadirX) {
+		line, ok = findNadir(p.Echo, p.Valid, math.NaN())
+	}
+	if ok && (!p.Crop || line.score > 0.45) {
 		v.nadir = &line
 		for _, side := range [...]Side{Port, Starboard} {
 			width := line.x[p.Echo.Rows/2]

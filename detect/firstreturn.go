@@ -34,15 +34,19 @@ func (l levels) evidence(v float64) float64 {
 // false when no such boundary is in view (a crop of bottom only, or water only).
 func findFirstReturn(s *swath) (bottomEdge, bool) {
 	d := shrink(s)
-	lv, ok := initialLevels(d)
+	near := 0
+	if s.hasZero {
+		near = min((transmitWidth(s)+coarseCols-1)/coarseCols, d.Cols/2)
+	}
+	lv, ok := initialLevels(d, near)
 	if !ok {
 		return bottomEdge{}, false
 	}
 	reach := max(6, d.Cols/8)
 	var path []int
 	for range 3 {
-		path = bestPath(boundaryScores(d, lv, reach), nil, 6, 0.35)
-		next, ok := refineLevels(d, path, reach)
+		path = bestPath(boundaryScores(d, lv, near, reach), nil, 6, 0.35)
+		next, ok := refineLevels(d, path, near, reach)
 		if !ok {
 			return bottomEdge{}, false
 		}
@@ -75,8 +79,8 @@ func shrink(s *swath) *features.Grid {
 }
 
 // initialLevels splits the side by the threshold that separates its column means best (Otsu's criterion), which holds as
-// long as some of both water and bottom is in view.
-func initialLevels(d *features.Grid) (levels, bool) {
+// long as some of both water and bottom is in view. The near columns of transmit pulse are left out.
+func initialLevels(d *features.Grid, near int) (levels, bool) {
 	profile := make([]float64, d.Cols)
 	top := 0.0
 	for r := 0; r < d.Rows; r++ {
@@ -84,6 +88,7 @@ func initialLevels(d *features.Grid) (levels, bool) {
 			profile[c] += float64(v) / float64(d.Rows)
 		}
 	}
+	profile = profile[near:]
 	for _, v := range profile {
 		top = math.Max(top, v)
 	}
@@ -115,13 +120,16 @@ func initialLevels(d *features.Grid) (levels, bool) {
 }
 
 // boundaryScores holds, for every coarse cell, how well it serves as the first cell of bottom: water evidence summed from
-// the nadir to it, bottom evidence summed over reach cells from it on.
-func boundaryScores(d *features.Grid, lv levels, reach int) *features.Grid {
+// the nadir to it, bottom evidence summed over reach cells from it on. The near cells of transmit pulse tell nothing.
+func boundaryScores(d *features.Grid, lv levels, near, reach int) *features.Grid {
 	out, _ := features.NewGrid(d.Rows, d.Cols)
 	cum := make([]float64, d.Cols+1)
 	for r := 0; r < d.Rows; r++ {
 		for c, v := range d.Row(r) {
-			cum[c+1] = cum[c] + lv.evidence(float64(v))
+			cum[c+1] = cum[c]
+			if c >= near {
+				cum[c+1] += lv.evidence(float64(v))
+			}
 		}
 		dst := out.Row(r)
 		for c := range dst {
@@ -134,7 +142,7 @@ func boundaryScores(d *features.Grid, lv levels, reach int) *features.Grid {
 
 // refineLevels measures water and bottom on either side of a path, by medians. It returns false when either has too few
 // samples or bottom isn't the stronger.
-func refineLevels(d *features.Grid, path []int, reach int) (levels, bool) {
+func refineLevels(d *features.Grid, path []int, near, reach int) (levels, bool) {
 	water, err := features.NewHistogram(0, 1, 1024)
 	if err != nil {
 		return levels{}, false
@@ -142,7 +150,7 @@ func refineLevels(d *features.Grid, path []int, reach int) (levels, bool) {
 	bottom, _ := features.NewHistogram(0, 1, 1024)
 	for r, k := range path {
 		row := d.Row(r)
-		for c := 3; c < k-1; c++ {
+		for c := near + 1; c < k-1; c++ {
 			water.Add(float64(row[c]))
 		}
 		for c := k + 1; c < min(len(row), k+reach); c++ {

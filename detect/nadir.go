@@ -41,20 +41,23 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 		}
 		for c := range out {
 			best := 0.0
-			for _, half := range [...]int{1, 3, 7} {
-				if c-half < 0 || c+half >= d.Cols {
-					continue
-				}
+			for _, half := range [...]int{1, 3, 7, 12} {
+				// at the picture's edge half of the band is all there is
 				band := mean(c-half, c+half+1)
-				left, right := mean(c-half-2-flank, c-half-2), mean(c+half+3, c+half+3+flank)
-				dark := left
-				if math.IsNaN(left) || right > left {
-					dark = right
+				beside, left, right := 0.0, math.NaN(), math.NaN()
+				// surface clutter may fill the water next to the band: the darkest of three strips shows the water
+				for i, off := range [...]int{2, 2 + flank, 2 + 3*flank} {
+					l, r := mean(c-half-off-flank, c-half-off), mean(c+half+1+off, c+half+1+off+flank)
+					if i == 0 {
+						beside = nanMax(l, r)
+					}
+					left, right = nanMin(left, l), nanMin(right, r)
 				}
+				dark := nanMax(left, right)
 				if math.IsNaN(dark) {
 					continue
 				}
-				contrast := (band - dark) / (band + dark + 0.02)
+				contrast := (band - beside) / (band + beside + 0.02)
 				darkness := 1 - dark/level
 				if contrast > 0 && darkness > 0 {
 					best = math.Max(best, math.Sqrt(contrast*darkness))
@@ -74,7 +77,7 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 		centre[b] = bandCentre(d.Row(b), c)
 		s := float64(scores.At(b, c))
 		line.score += s / float64(d.Rows)
-		if s > 0.45 {
+		if s > 0.3 {
 			strong++
 		}
 	}
@@ -86,7 +89,23 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 	return line, strong*10 >= d.Rows*6
 }
 
-// bandCentre refines the band's middle to sub-pixel: the centroid of what rises over half the peak near column c.
+// nanMax and nanMin ignore a NaN beside a number.
+func nanMax(a, b float64) float64 {
+	if math.IsNaN(a) || b > a {
+		return b
+	}
+	return a
+}
+
+func nanMin(a, b float64) float64 {
+	if math.IsNaN(a) || b < a {
+		return b
+	}
+	return a
+}
+
+// bandCentre refines the band's middle to sub-pixel: the centroid of what rises over half the peak near column c. A band that
+// the picture's edge cuts is taken to be cut at its middle, as displays of one side do.
 func bandCentre(row []float32, c int) float64 {
 	lo, hi := max(0, c-9), min(len(row), c+10)
 	peak, floor := float32(0), float32(math.Inf(1))
@@ -100,6 +119,12 @@ func bandCentre(row []float32, c int) float64 {
 	}
 	for z+1 < hi && row[z+1] > cut {
 		z++
+	}
+	switch {
+	case a == 0:
+		return 0
+	case z == len(row)-1:
+		return float64(len(row))
 	}
 	var w, m float64
 	for i := a; i <= z; i++ {
