@@ -63,15 +63,18 @@ const (
 	leastLayered = 6     // cells a part needs to be judged
 )
 
-// cutHistory looks for a down-looking record beside, over or under the side-scan in box, and returns what is left. dir
-// tells the side that was cut off: -1 none, 0 left, 1 right, 2 top, 3 bottom.
-func cutHistory(s *sample, cells []cellStat, pal *palette, box image.Rectangle) (rest image.Rectangle, dir int) {
-	l := newLevels(s, cells, pal, box)
-	w, h := box.Dx(), box.Dy()
-	best := layeredGain
-	rest, dir = box, -1
-	try := func(side int, a, b image.Rectangle) {
-		// a is the record, b the side-scan, counted from the box's corner
+// cut is a place where a down-looking record could be parted from the side-scan.
+type cut struct {
+	side int     // of the record: 0 left, 1 right, 2 top, 3 bottom
+	at   int     // pixel column or row
+	gain float64 // how much more layered the record is than the rest
+}
+
+// cuts lists the places, a cell apart, where one part of box is layered and the other is not.
+func (s *sample) cuts(l *levels) []cut {
+	w, h := l.box.Dx(), l.box.Dy()
+	var out []cut
+	try := func(side, at int, a, b image.Rectangle) {
 		if min(a.Dx(), a.Dy(), b.Dx(), b.Dy()) < leastLayered {
 			return
 		}
@@ -79,105 +82,114 @@ func cutHistory(s *sample, cells []cellStat, pal *palette, box image.Rectangle) 
 		if pa < layered || ra < layeredRows {
 			return
 		}
-		_, pb := l.layering(b.Min.X, b.Min.Y, b.Max.X, b.Max.Y)
-		if pa-pb > best {
-			best, dir = pa-pb, side
-			rest = b.Add(box.Min)
+		if _, pb := l.layering(b.Min.X, b.Min.Y, b.Max.X, b.Max.Y); pa-pb > layeredGain {
+			out = append(out, cut{side, at * s.cell, pa - pb})
 		}
 	}
 	for x := max(leastLayered, int(leastShare*float64(w))); x <= w-leastLayered; x++ {
 		a, b := image.Rect(0, 0, x, h), image.Rect(x, 0, w, h)
-		try(0, a, b)
-		try(1, b, a)
+		try(0, x+l.box.Min.X, a, b)
+		try(1, x+l.box.Min.X, b, a)
 	}
 	for y := max(leastLayered, int(leastShare*float64(h))); y <= h-leastLayered; y++ {
 		a, b := image.Rect(0, 0, w, y), image.Rect(0, y, w, h)
-		try(2, a, b)
-		try(3, b, a)
+		try(2, y+l.box.Min.Y, a, b)
+		try(3, y+l.box.Min.Y, b, a)
 	}
-	return rest, dir
+	return out
 }
 
-// seam finds the pixel columns (or rows) near a cut where two panels meet: those that vary far less along their length
-// than their neighbours. It returns the first pixel of the seam and the first after it, the same when there is none.
-func (s *sample) seam(r image.Rectangle, at int, vertical bool) (lo, hi int) {
-	reach := s.cell + s.cell/2
-	var a, b int
+// seams lists the thin straight lines across r between lo and hi that vary far less along their length than their
+// neighbours do: what parts two panels. Each is its first pixel and the first after it.
+func (s *sample) seams(r image.Rectangle, lo, hi int, vertical bool) [][2]int {
 	if vertical {
-		a, b = max(r.Min.X+1, at-reach), min(r.Max.X-1, at+reach)
+		lo, hi = max(r.Min.X+1, lo), min(r.Max.X-1, hi)
 	} else {
-		a, b = max(r.Min.Y+1, at-reach), min(r.Max.Y-1, at+reach)
+		lo, hi = max(r.Min.Y+1, lo), min(r.Max.Y-1, hi)
 	}
-	if b-a < 3 {
-		return at, at
-	}
-	spreads := make([]float64, b-a)
-	var line []uint32
-	if !vertical {
-		line = make([]uint32, r.Dx())
+	if hi-lo < 3 {
+		return nil
 	}
 	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+	spreads := make([]float64, hi-lo)
+	line := make([]uint32, r.Dx())
 	for k := range spreads {
 		var n, m, q float64
 		add := func(c uint32) {
-			v := unpack(c).luma()
+			v := float64(c>>8&255)*2 + float64(c>>16&255) + float64(c&255)
 			n, m, q = n+1, m+v, q+v*v
 		}
 		if vertical {
-			for t := i; t < j; t++ {
-				add(s.row(t)[a+k])
+			for t := i; t < j; t += 2 {
+				add(s.row(t)[lo+k])
 			}
 		} else {
-			s.p.read(line, r.Min.X, a+k)
-			for x := 0; x < len(line); x += 3 {
+			s.p.read(line, r.Min.X, lo+k)
+			for x := 0; x < len(line); x += 5 {
 				add(line[x])
 			}
 		}
 		spreads[k] = math.Sqrt(max(0, q/n-m*m/n/n))
 	}
-	least := 0
-	for k, v := range spreads {
-		if v < spreads[least] {
-			least = k
+	const around, thick = 20, 12
+	var out [][2]int
+	for k := 0; k < len(spreads); k++ {
+		level := 0.5 * percentile(spreads[max(0, k-around):min(len(spreads), k+around)], 0.5)
+		if spreads[k] >= level {
+			continue
+		}
+		start := k
+		for k < len(spreads) && spreads[k] < level {
+			k++
+		}
+		if k-start <= thick {
+			out = append(out, [2]int{lo + start, lo + k})
 		}
 	}
-	level := 0.5 * percentile(spreads, 0.5)
-	if spreads[least] > level {
-		return at, at
-	}
-	lo, hi = least, least
-	for lo > 0 && spreads[lo-1] < level {
-		lo--
-	}
-	for hi+1 < len(spreads) && spreads[hi+1] < level {
-		hi++
-	}
-	return a + lo, a + hi + 1
+	return out
 }
 
-// withoutHistory cuts down-looking records off r. limit is the part of the picture the side-scan panel may still use.
+// withoutHistory cuts down-looking records off r where a straight seam parts them from it. limit is the part of the
+// picture the side-scan panel may still use.
 func (s *sample) withoutHistory(cells []cellStat, pal *palette, r, limit image.Rectangle) (image.Rectangle, image.Rectangle) {
 	for range 2 {
 		box := image.Rect((r.Min.X+s.cell/2)/s.cell, (r.Min.Y+s.cell/2)/s.cell, (r.Max.X+s.cell/2)/s.cell, (r.Max.Y+s.cell/2)/s.cell)
-		rest, dir := cutHistory(s, cells, pal, box.Intersect(image.Rect(0, 0, s.cw, s.ch)))
-		if dir < 0 {
-			return r, limit
+		cuts := s.cuts(newLevels(s, cells, pal, box.Intersect(image.Rect(0, 0, s.cw, s.ch))))
+		best := layeredGain
+		next := limit
+		for _, vertical := range []bool{true, false} {
+			lo, hi := math.MaxInt, math.MinInt
+			for _, c := range cuts {
+				if (c.side < 2) == vertical {
+					lo, hi = min(lo, c.at-s.cell), max(hi, c.at+s.cell)
+				}
+			}
+			if lo > hi {
+				continue
+			}
+			for _, m := range s.seams(r, lo, hi, vertical) {
+				for _, c := range cuts {
+					if (c.side < 2) != vertical || c.at < m[0]-s.cell || c.at > m[1]+s.cell || c.gain <= best {
+						continue
+					}
+					best, next = c.gain, limit
+					switch c.side {
+					case 0:
+						next.Min.X = m[1]
+					case 1:
+						next.Max.X = m[0]
+					case 2:
+						next.Min.Y = m[1]
+					case 3:
+						next.Max.Y = m[0]
+					}
+				}
+			}
 		}
-		at := [4]int{rest.Min.X, rest.Max.X, rest.Min.Y, rest.Max.Y}[dir] * s.cell
-		lo, hi := s.seam(r, at, dir < 2)
-		if lo == hi || dir >= 2 && hi-lo > s.cell {
-			return r, limit // no straight thin seam: layers of the bottom or lost rows, not another panel
+		if next == limit {
+			break
 		}
-		switch dir {
-		case 0:
-			limit.Min.X = hi
-		case 1:
-			limit.Max.X = lo
-		case 2:
-			limit.Min.Y = hi
-		case 3:
-			limit.Max.Y = lo
-		}
+		limit = next
 		r = r.Intersect(limit)
 	}
 	return r, limit
