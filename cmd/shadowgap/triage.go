@@ -65,7 +65,7 @@ func (t triageCmd) Run(con *console) error {
 	if err != nil {
 		return err
 	}
-	store, err := runstore.Create(con.ctx, t.Out)
+	store, err := runstore.Create(con.abort, t.Out)
 	switch {
 	case errors.Is(err, runstore.ErrNotRun):
 		return usage("%v\nGive --out a new folder, an empty one, or an earlier run.", err)
@@ -88,7 +88,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err != nil {
 		return err
 	}
-	if err := store.SetMeta(con.ctx, runstore.MetaRoot, root); err != nil {
+	if err := store.SetMeta(con.abort, runstore.MetaRoot, root); err != nil {
 		return err
 	}
 	obs := newProgress(con.err)
@@ -196,7 +196,7 @@ func checkPaths(con *console, in *batch.Inputs, watch bool) (missing []string, e
 	if watch {
 		return missing, nil
 	}
-	found, err := in.Any(con.ctx)
+	found, err := in.Any(con.abort)
 	if err != nil {
 		return nil, err
 	}

@@ -48,7 +48,7 @@ func (s *Store) Decisions(ctx context.Context) ([]Decision, error) {
 	var ds []Decision
 	for rows.Next() {
 		var d Decision
-		if err := rows.Scan(&d.ID, &d.At, &d.Record); err != nil {
+		if err := rows.Scan(&d.ID, &d.At, (*[]byte)(&d.Record)); err != nil {
 			return nil, fmt.Errorf("reading decisions: %w", err)
 		}
 		ds = append(ds, d)

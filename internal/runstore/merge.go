@@ -96,7 +96,7 @@ func copyDecisions(ctx context.Context, tx *sql.Tx, from *sql.DB) (int, error) {
 	total := 0
 	for rows.Next() {
 		var d Decision
-		if err := rows.Scan(&d.ID, &d.At, &d.Record); err != nil {
+		if err := rows.Scan(&d.ID, &d.At, (*[]byte)(&d.Record)); err != nil {
 			return 0, err
 		}
 		n, err := d.insert(ctx, tx)

@@ -1,0 +1,241 @@
+package runstore
+
+import (
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"shadowgap/detect"
+)
+
+func open(t testing.TB, dir string) *Store {
+	t.Helper()
+	s, err := Create(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := s.Close(); err != nil {
+			t.Error(err)
+		}
+	})
+	return s
+}
+
+func capture(path, content string, interest float64) *detect.CaptureRecord {
+	return &detect.CaptureRecord{
+		Schema: 1, Capture: path, SHA256: detect.Sum([]byte(content)), Status: detect.StatusRead, Interest: interest,
+		Versions: detect.Versions{Code: "c", Model: "m", Settings: "s"},
+	}
+}
+
+func marksOf(c *detect.CaptureRecord, n int) []detect.MarkRecord {
+	marks := make([]detect.MarkRecord, n)
+	for i := range marks {
+		marks[i] = detect.MarkRecord{
+			Schema: 1, Capture: c.Capture, SHA256: c.SHA256, Mark: fmt.Sprintf("%s-%d", CaptureID(c.Capture, c.SHA256), i),
+			Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.9, detect.Clutter: 0.1},
+		}
+	}
+	return marks
+}
+
+func keep(t testing.TB, s *Store, root string, c *detect.CaptureRecord, marks int) {
+	t.Helper()
+	if err := s.Put(t.Context(), root, c, marksOf(c, marks)); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// listing is the run's captures with their marks, as exports would show them.
+func listing(t testing.TB, s *Store) []string {
+	t.Helper()
+	var out []string
+	for c, err := range s.Captures(t.Context()) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		n := 0
+		for m, err := range s.MarksOf(t.Context(), c) {
+			if err != nil || m.Capture != c.Capture {
+				t.Fatal(m, err)
+			}
+			n++
+		}
+		out = append(out, fmt.Sprintf("%s %.4s %d", c.Capture, c.SHA256, n))
+	}
+	return out
+}
+
+func TestPutReplacesAndKeepsApart(t *testing.T) {
+	s := open(t, t.TempDir())
+	keep(t, s, "/in", capture("b.png", "same", 0.5), 2)
+	keep(t, s, "/in", capture("a.png", "same", 0.5), 1) // the same picture under two names
+	keep(t, s, "/in", capture("c.png", "old", 0.9), 3)
+	keep(t, s, "/in", capture("c.png", "new", 0.1), 1)   // the file changed: its old result goes
+	keep(t, s, "/else", capture("c.png", "far", 0.2), 0) // another folder's file of that name
+	sum := func(content string) string { return detect.Sum([]byte(content))[:4] }
+	want := []string{"a.png " + sum("same") + " 1", "b.png " + sum("same") + " 2", "c.png " + sum("far") + " 0", "c.png " + sum("new") + " 1"}
+	if got := listing(t, s); !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	n := 0
+	for range s.Marks(t.Context()) {
+		n++
+	}
+	if n != 4 {
+		t.Errorf("%d marks, want 4: those of a replaced result must go with it", n)
+	}
+	tally, err := s.Tally(t.Context())
+	if err != nil || tally.Captures[detect.StatusRead] != 4 || tally.Marks[detect.BottomObject] != 4 {
+		t.Errorf("tally %+v, %v", tally, err)
+	}
+}
+
+func TestDone(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0)
+	keep(t, s, "/in", c, 0)
+	tests := []struct {
+		path, sha, settings, model string
+		want                       bool
+	}{
+		{"a.png", c.SHA256, "s", "m", true},
+		{"a.png", detect.Sum([]byte("y")), "s", "m", false},
+		{"b.png", c.SHA256, "s", "m", false},
+		{"a.png", c.SHA256, "other", "m", false},
+		{"a.png", c.SHA256, "s", "other", false},
+	}
+	for _, tt := range tests {
+		_, got, err := s.Done(t.Context(), tt.path, tt.sha, tt.settings, tt.model)
+		if err != nil || got != tt.want {
+			t.Errorf("%+v: got %v, %v", tt, got, err)
+		}
+	}
+}
+
+func TestFailedPutLeavesNothing(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0.5)
+	keep(t, s, "/in", c, 2)
+	bad := capture("a.png", "x", 0.7)
+	bad.Status = "no such status"
+	if err := s.Put(t.Context(), "/in", bad, marksOf(bad, 1)); err == nil {
+		t.Fatal("a record that breaks the schema was stored")
+	}
+	if got := listing(t, s); len(got) != 1 || !strings.HasSuffix(got[0], " 2") {
+		t.Errorf("after a failed Put the run holds %q, want the old result", got)
+	}
+}
+
+func TestOneWriter(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Create(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Create(t.Context(), dir); !errors.Is(err, ErrInUse) {
+		t.Errorf("second writer: got %v, want ErrInUse", err)
+	}
+	reader, err := Open(t.Context(), dir)
+	if err != nil {
+		t.Fatalf("reader beside a writer: %v", err)
+	}
+	if err := errors.Join(reader.Close(), s.Close()); err != nil {
+		t.Fatal(err)
+	}
+	again := open(t, dir)
+	if again.Dir() != dir {
+		t.Errorf("dir %q", again.Dir())
+	}
+}
+
+func TestNotRun(t *testing.T) {
+	dir := t.TempDir()
+	if _, err := Open(t.Context(), dir); !errors.Is(err, ErrNotRun) {
+		t.Errorf("open empty folder: %v", err)
+	}
+	if _, err := Create(t.Context(), filepath.Dir(dir)); !errors.Is(err, ErrNotRun) {
+		t.Errorf("create in a folder with other things: %v", err)
+	}
+}
+
+func TestNewerSchemaIsRefused(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Create(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	db, err := sql.Open("sqlite3", filepath.Join(dir, FileName))
+	if err != nil {
+		t.Fatal(err)
+	}
+	_, err = db.Exec("PRAGMA user_version = 999")
+	if err := errors.Join(err, db.Close()); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := Open(t.Context(), dir); err == nil || !strings.Contains(err.Error(), "newer") {
+		t.Errorf("got %v, want a hint at a newer shadowgap", err)
+	}
+}
+
+func TestFolderNamesThatURLsWouldMisread(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "100% sand? #2 & more")
+	s := open(t, dir)
+	keep(t, s, "/in", capture("a.png", "x", 0), 1)
+	if !IsRun(dir) {
+		t.Error("the database is not in its folder")
+	}
+}
+
+func TestMerge(t *testing.T) {
+	decision := func(id, at string) Decision { return Decision{id, at, json.RawMessage(`{"n":1}`)} }
+	a, b, out := open(t, t.TempDir()), open(t, t.TempDir()), open(t, t.TempDir())
+	keep(t, a, "/data", capture("1.png", "one", 0.3), 1)
+	keep(t, a, "/data", capture("2.png", "two", 0.2), 2)
+	keep(t, b, "/data", capture("2.png", "two", 0.2), 2)   // both saw it
+	keep(t, b, "/data", capture("1.png", "other", 0.1), 1) // another file of the same name on the other machine
+	for s, d := range map[*Store]Decision{a: decision("d1", "2026-01-01T00:00:00Z"), b: decision("d2", "2026-01-02T00:00:00Z")} {
+		if n, err := s.AddDecisions(t.Context(), []Decision{d, d}); err != nil || n != 1 {
+			t.Fatalf("added %d, %v", n, err)
+		}
+	}
+	for range 2 { // merging again changes nothing
+		for _, s := range []*Store{a, b} {
+			if _, err := out.Merge(t.Context(), s); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	sum := func(content string) string { return detect.Sum([]byte(content))[:4] }
+	want := []string{"1.png " + sum("one") + " 1", "2.png " + sum("two") + " 2", "1.png " + sum("other") + " 1"}
+	if got := listing(t, out); !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
+	}
+	ds, err := out.Decisions(t.Context())
+	if err != nil || len(ds) != 2 || ds[0].ID != "d1" || ds[1].ID != "d2" {
+		t.Errorf("decisions %v, %v", ds, err)
+	}
+}
+
+func TestMeta(t *testing.T) {
+	s := open(t, t.TempDir())
+	for _, want := range []string{"", "one", "two"} {
+		if want != "" {
+			if err := s.SetMeta(t.Context(), "k", want); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if got, err := s.Meta(t.Context(), "k"); err != nil || got != want {
+			t.Errorf("got %q, %v; want %q", got, err, want)
+		}
+	}
+}
