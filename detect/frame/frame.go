@@ -132,6 +132,11 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 		return nil, why, nil
 	}
 	pan.Confidence = confidence
+	lines := s.maskLines(pal, pan)
+	text := maskText(pan)
+	if settle(pan.Valid) > 0 {
+		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %d ruled lines, %d lines of writing, and colours off the palette", lines, len(text)))
+	}
 	pan.Notes = append(pan.Notes, t.String(), pal.String())
 	return pan, "", nil
 }

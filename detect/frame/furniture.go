@@ -98,3 +98,15 @@ func (p *palette) colourRow(dst []float32, ok []uint8, src []uint32) {
 		dst[x], ok[x] = v, in
 	}
 }
+
+// settle turns marked rims into furniture and counts all of it.
+func settle(valid []uint8) int {
+	n := 0
+	for i, v := range valid {
+		if v != 1 {
+			valid[i] = 0
+			n++
+		}
+	}
+	return n
+}

@@ -1,0 +1,94 @@
+package frame
+
+import "math"
+
+// maskLines finds thin upright lines ruled over the whole panel, as range lines are, and takes them out of Valid. A line
+// stands off both sides in nearly every band of rows by an amount that speckle's mean can't reach. The nadir is no
+// furniture and stays.
+func (s *sample) maskLines(pal *palette, pan *Panel) int {
+	r := pan.Box
+	w := r.Dx()
+	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+	if w < 40 || j-i < 4*bands {
+		return 0
+	}
+	var mean [bands][]float64
+	all := make([]float64, w)
+	for b := range bands {
+		mean[b] = make([]float64, w)
+		k0, k1 := i+(j-i)*b/bands, i+(j-i)*(b+1)/bands
+		for k := k0; k < k1; k++ {
+			for x, c := range s.row(k)[r.Min.X:r.Max.X] {
+				v, _ := pal.value(c)
+				mean[b][x] += float64(v)
+			}
+		}
+		for x := range mean[b] {
+			mean[b][x] /= float64(k1 - k0)
+			all[x] += mean[b][x] / bands
+		}
+	}
+	off := make([]float64, w)
+	for x := range off {
+		off[x] = offset(all, x)
+	}
+	noise := percentile(absOf(off), 0.5) + 1e-4
+	found := 0
+	for x := 2; x < w-2; x++ {
+		o := math.Abs(off[x])
+		if o < max(0.02, 7*noise) || o < math.Abs(off[x-1]) || o < math.Abs(off[x+1]) {
+			continue
+		}
+		if math.Abs(float64(x)-pan.NadirX) < float64(max(8, w/60)) {
+			continue
+		}
+		agree := 0
+		for b := range bands {
+			if d := offset(mean[b], x); d*off[x] > 0 && math.Abs(d) > 0.35*o {
+				agree++
+			}
+		}
+		if agree < bands-1 {
+			continue
+		}
+		found++
+		for q := x - 2; q <= x+2; q++ {
+			if q != x && math.Abs(off[q]) < 0.2*o {
+				continue
+			}
+			for y := range pan.Echo.Rows {
+				pan.Valid[y*w+q] = 0
+			}
+		}
+	}
+	return found
+}
+
+// offset is how far v[x] lies above, or below, the levels on both of its sides; 0 when it lies between them, so that an
+// edge is no line.
+func offset(v []float64, x int) float64 {
+	side := func(from, to int) (lo, hi float64) {
+		lo, hi = math.Inf(1), math.Inf(-1)
+		for q := max(0, from); q <= min(len(v)-1, to); q++ {
+			lo, hi = min(lo, v[q]), max(hi, v[q])
+		}
+		return lo, hi
+	}
+	l0, l1 := side(x-6, x-3)
+	r0, r1 := side(x+3, x+6)
+	if up := v[x] - max(l1, r1); up > 0 {
+		return up
+	}
+	if down := v[x] - min(l0, r0); down < 0 {
+		return down
+	}
+	return 0
+}
+
+func absOf(v []float64) []float64 {
+	out := make([]float64, len(v))
+	for i, x := range v {
+		out[i] = math.Abs(x)
+	}
+	return out
+}
