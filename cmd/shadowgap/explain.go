@@ -30,7 +30,7 @@ func (e explainCmd) Run(con *console) error {
 	case info.IsDir():
 		return usage("%s is a folder; explain takes one capture, triage takes folders", e.Capture)
 	}
-	settings, err := e.knowledge.settings()
+	settings, err := e.settings()
 	if err != nil {
 		return err
 	}

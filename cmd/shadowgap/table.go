@@ -28,7 +28,7 @@ const maxHoldLines = 10
 
 // printRanked prints the captures where fish may hold, then all captures by interest with what is in them and why.
 func printRanked(ctx context.Context, w io.Writer, store *runstore.Store, opt tableOptions) error {
-	if err := printHolds(ctx, w, store, opt); err != nil {
+	if err := printHolds(ctx, w, store); err != nil {
 		return err
 	}
 	lines, rest := 0, 0
@@ -67,7 +67,7 @@ func printRanked(ctx context.Context, w io.Writer, store *runstore.Store, opt ta
 }
 
 // printHolds lists the likeliest holds of the run.
-func printHolds(ctx context.Context, w io.Writer, store *runstore.Store, opt tableOptions) error {
+func printHolds(ctx context.Context, w io.Writer, store *runstore.Store) error {
 	type line struct {
 		odds    float64
 		targets int

@@ -95,8 +95,11 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	sum, err := batch.Run(con.ctx, con.abort, cfg, store, obs)
 	obs.close()
 	stopped := con.ctx.Err() != nil
-	if err != nil && !(stopped && errors.Is(err, context.Canceled)) {
-		return fmt.Errorf("%w\nWhat was done is kept in %s; the same command goes on from there.", err, t.Out)
+	if stopped && errors.Is(err, context.Canceled) {
+		err = nil
+	}
+	if err != nil {
+		return fmt.Errorf("%w\nwhat was done is kept in %s; the same command goes on from there", err, t.Out)
 	}
 	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
 	ctx := context.WithoutCancel(con.ctx)
@@ -147,7 +150,7 @@ func (t triageCmd) config() (batch.Config, error) {
 	if err != nil {
 		return batch.Config{}, err
 	}
-	settings, err := t.knowledge.settings()
+	settings, err := t.settings()
 	if err != nil {
 		return batch.Config{}, err
 	}

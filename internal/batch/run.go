@@ -226,11 +226,12 @@ func (r *run) ready(e entry) bool {
 // load reads an entry and decides whether it is to be done. The error is one of the run.
 func (r *run) load(e entry) (work, bool, error) {
 	data, err := r.read(e)
+	if r.ctx.Err() != nil {
+		return work{}, false, nil
+	}
 	sum := ""
 	if err == nil {
 		sum = detect.Sum(data)
-	} else if r.ctx.Err() != nil {
-		return work{}, false, nil
 	}
 	if !r.cfg.Shard.Takes(e.path, sum) {
 		return work{}, false, nil

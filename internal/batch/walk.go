@@ -29,6 +29,11 @@ type Inputs struct {
 // pictureExts are taken without a look inside; other files are taken when their first bytes are a picture's.
 var pictureExts = [...]string{".png", ".jpg", ".jpeg", ".jpe", ".tif", ".tiff", ".bmp", ".gif", ".webp"}
 
+// wanted reports whether a file in a folder is to be read.
+func wanted(path string) bool {
+	return isArchive(path) || hasPictureExt(path) || startsLikePicture(path)
+}
+
 func hasPictureExt(name string) bool {
 	ext := strings.ToLower(filepath.Ext(name))
 	for _, e := range pictureExts {
@@ -160,7 +165,7 @@ func (w *walker) folder(ctx context.Context, dir, top string) bool {
 				ok = w.folder(ctx, path, top)
 			}
 		case d.Type().IsRegular():
-			if isArchive(path) || hasPictureExt(path) || startsLikePicture(path) {
+			if wanted(path) {
 				ok = w.file(ctx, path)
 			}
 		case d.Type()&fs.ModeSymlink != 0:
@@ -198,7 +203,7 @@ func (w *walker) link(ctx context.Context, path, top string) bool {
 		return true
 	case info.IsDir():
 		return w.skipped(target) || w.folder(ctx, path, top)
-	case !info.Mode().IsRegular() || !(isArchive(path) || hasPictureExt(path) || startsLikePicture(target)):
+	case !info.Mode().IsRegular() || !wanted(path):
 		return true
 	case !within(realTop, target) && !w.in.FollowLinks:
 		w.note(fmt.Sprintf("left out %s: a link out of the folder (--follow-links takes it)", w.name(path)))

@@ -85,7 +85,10 @@ func TestPutReplacesAndKeepsApart(t *testing.T) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 	n := 0
-	for range s.Marks(t.Context()) {
+	for _, err := range s.Marks(t.Context()) {
+		if err != nil {
+			t.Fatal(err)
+		}
 		n++
 	}
 	if n != 4 {
