@@ -54,7 +54,7 @@ func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
 	if opt.Plain {
 		return out
 	}
-	c := newCanvas(out, k, 0, Options{LineWidth: max(1.5, float64(size)/200), NoLabels: true})
+	c := newCanvas(out, k, 0, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
 	c.ox, c.oy = float64(r.Min.X), float64(r.Min.Y)
 	c.marks([]detect.MarkRecord{m})
 	return toNRGBA(c.dc.Image())

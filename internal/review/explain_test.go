@@ -106,6 +106,7 @@ func TestVerdictAdmitsDoubt(t *testing.T) {
 		{detect.Odds{detect.BottomObject: .8, detect.Clutter: .2}, "likely an object on the bottom"},
 		{detect.Odds{detect.Clutter: .6, detect.BottomObject: .4}, "more likely than not clutter"},
 		{detect.Odds{detect.SuspendedTarget: .48, detect.BottomObject: .47, detect.Clutter: .05}, "undecided between a suspended target and an object on the bottom"},
+		{detect.Odds{detect.SuspendedTarget: .25, detect.BottomObject: .25, detect.RaisedStructure: .25, detect.Clutter: .25}, "undecided: no class stands out"},
 	} {
 		if got := Verdict(detect.MarkRecord{Odds: tc.odds}); got != tc.want {
 			t.Errorf("%v: %q, want %q", tc.odds, got, tc.want)

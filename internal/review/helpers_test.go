@@ -3,8 +3,11 @@ package review
 import (
 	"context"
 	"fmt"
+	"image"
 	"os"
 	"path/filepath"
+	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -18,24 +21,18 @@ var testTime = time.Date(2031, 5, 4, 3, 2, 1, 0, time.UTC)
 func testRun(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, marks []detect.MarkRecord) {
 	t.Helper()
 	dir = t.TempDir()
-	img, _, _ := overlaytest.Scene("first", 5)
-	var first detect.CaptureRecord
-	var firstMarks []detect.MarkRecord
+	first, firstMarks := scene().capt, scene().marks
 	for i := range n {
 		name := fmt.Sprintf("Lake Virrel/leg %d/capture-%04d.png", i/50, i)
 		if i == 1 {
 			name = hostile
 		}
-		var capt detect.CaptureRecord
-		var ms []detect.MarkRecord
+		capt, ms := first, slices.Clone(firstMarks)
 		if i == 0 {
-			_, capt, ms = overlaytest.Scene(name, 5)
-			first, firstMarks = capt, ms
-			if err := WriteMedia(context.Background(), dir, img, capt, ms, MediaOptions{}); err != nil {
+			if err := WriteMedia(context.Background(), dir, scene().img, capt, ms, MediaOptions{}); err != nil {
 				t.Fatal(err)
 			}
 		} else {
-			capt, ms = first, append([]detect.MarkRecord(nil), firstMarks...)
 			capt.Capture = name
 			for j := range ms {
 				ms[j].Capture, ms[j].Mark = name, fmt.Sprintf("%s-%d", ms[j].Mark, i)
@@ -55,6 +52,18 @@ func testRun(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, mark
 	}
 	return dir, caps, marks
 }
+
+type drawnScene struct {
+	img   image.Image
+	capt  detect.CaptureRecord
+	marks []detect.MarkRecord
+}
+
+// scene is the picture every test run shares; its records are copied before they are changed.
+var scene = sync.OnceValue(func() drawnScene {
+	img, capt, marks := overlaytest.Scene("Lake Virrel/leg 0/capture-0000.png", 5)
+	return drawnScene{img, capt, marks}
+})
 
 func link(t testing.TB, dir, from, to string) {
 	t.Helper()

@@ -25,7 +25,11 @@ type MediaOptions struct {
 	Chip    overlay.ChipOptions
 }
 
-const thumbWidth = 128 // pixels
+const (
+	thumbWidth = 128 // pixels
+	// JPEG as Go writes it halves the resolution of colour; thinner lines than this lose their class's colour in it.
+	jpegLine = 2.5 // pixels
+)
 
 // Media names the pictures of one capture, relative to the run folder, with forward slashes. Names are made from hashes, so
 // no file name of the input can reach outside the folders or need escaping.
@@ -79,7 +83,7 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 		}
 	}
 	if !opt.NoDrawn {
-		if err := save(m.Drawn, overlay.Draw(img, capt, marks, overlay.Options{Legend: true}), opt.Quality); err != nil {
+		if err := save(m.Drawn, overlay.Draw(img, capt, marks, overlay.Options{Legend: true, LineWidth: jpegLine}), opt.Quality); err != nil {
 			return err
 		}
 	}

@@ -5,33 +5,55 @@ import (
 	"cmp"
 	"context"
 	"crypto/sha256"
-	_ "embed"
+	"embed"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"html/template"
 	"io"
-	"math"
+	"io/fs"
 	"path/filepath"
 	"slices"
+	"strings"
+	"sync"
 
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
 )
 
-//go:embed page.html
+//go:embed page/page.html
 var pageHTML string
 
-//go:embed page.css
+//go:embed page/page.css
 var pageCSS string
 
-//go:embed page.js
-var pageJS string
+//go:embed page/*.js
+var pageScripts embed.FS
+
+// pageJS is the page's one script: the parts in the order of their names, which share one scope that nothing else sees.
+var pageJS = sync.OnceValues(func() (string, error) {
+	names, err := fs.Glob(pageScripts, "page/*.js")
+	if err != nil {
+		return "", fmt.Errorf("review page: scripts: %w", err)
+	}
+	var b strings.Builder
+	b.WriteString("'use strict';\n(() => {\n")
+	for _, n := range names {
+		part, err := pageScripts.ReadFile(n)
+		if err != nil {
+			return "", fmt.Errorf("review page: script %s: %w", n, err)
+		}
+		b.Write(part)
+	}
+	b.WriteString("})();\n")
+	return b.String(), nil
+})
 
 // PageOptions say what the page of a run shows. The zero value shows the 2000 most interesting captures in metres.
 type PageOptions struct {
 	Name        string // what the run is called; "" = "run"
 	Units       overlay.Units
+	Total       int  // captures in the run when only the foremost are passed; 0 = those passed
 	MaxCaptures int  // captures on the page, most interesting first; 0 = 2000. The page says how many were left out.
 	Sheet       bool // the run folder holds the contact sheet that WriteContactSheet makes
 }
@@ -40,7 +62,7 @@ type PageOptions struct {
 type Page struct {
 	opt     PageOptions
 	run     string
-	total   int
+	script  string
 	main    template.JS
 	details []template.JS
 }
@@ -60,13 +82,17 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	slices.SortStableFunc(ranked, func(a, b detect.CaptureRecord) int {
 		return cmp.Or(cmp.Compare(b.Interest, a.Interest), cmp.Compare(a.Capture, b.Capture))
 	})
-	p := &Page{opt: opt, total: len(caps), run: runID(ranked)}
+	script, err := pageJS()
+	if err != nil {
+		return nil, err
+	}
+	p := &Page{opt: opt, run: runID(ranked), script: script}
 	ranked = ranked[:min(len(ranked), opt.MaxCaptures)]
 	byCapture := make(map[string][]detect.MarkRecord, len(ranked))
 	for _, m := range marks {
 		byCapture[m.Capture] = append(byCapture[m.Capture], m)
 	}
-	head := pageMain{Run: p.run, Name: opt.Name, Total: len(caps), Cautions: Cautions(), Captures: make([]pageCapture, 0, len(ranked))}
+	head := pageMain{Run: p.run, Name: opt.Name, Total: max(opt.Total, len(caps)), Cautions: Cautions(), Captures: make([]pageCapture, 0, len(ranked))}
 	for _, c := range detect.Classes {
 		st := overlay.StyleOf(c)
 		head.Classes = append(head.Classes, pageClass{string(c), st.Name, st.Short, st.Line})
@@ -99,158 +125,6 @@ func runID(caps []detect.CaptureRecord) string {
 	return hex.EncodeToString(h.Sum(nil)[:10])
 }
 
-// pageMain is the data the page needs at once; everything about one capture that is only seen when it is opened is in its
-// own block behind it.
-type pageMain struct {
-	Run      string        `json:"run"`
-	Name     string        `json:"name"`
-	Total    int           `json:"total"`
-	Classes  []pageClass   `json:"classes"`
-	Cautions []string      `json:"cautions"`
-	Captures []pageCapture `json:"captures"`
-}
-
-type pageClass struct {
-	ID    string `json:"id"`
-	Name  string `json:"name"`
-	Short string `json:"short"`
-	Line  string `json:"line"`
-}
-
-// pageCapture is a capture in the list. Marks are [id, class, side, odds of its class, on hump, in a hold].
-type pageCapture struct {
-	Name     string        `json:"name"`
-	Status   detect.Status `json:"status"`
-	Interest float64       `json:"interest"`
-	Thumb    string        `json:"thumb"`
-	Marks    [][6]any      `json:"marks"`
-}
-
-type pageDetail struct {
-	Why    string              `json:"why,omitempty"`
-	W      int                 `json:"w"`
-	H      int                 `json:"h"`
-	Plain  string              `json:"plain"`
-	Drawn  string              `json:"drawn"`
-	Time   string              `json:"time,omitempty"`
-	Notes  []string            `json:"notes"`
-	Holds  []detect.HoldRecord `json:"holds"`
-	Panels []pagePanel         `json:"panels"`
-	Marks  []pageMark          `json:"marks"`
-}
-
-// pagePanel holds profiles thinned to about a hundred points; altitudes are in the unit named.
-type pagePanel struct {
-	Box     detect.Box      `json:"box"`
-	Nadir   [][2]float64    `json:"nadir"`
-	Port    [][2]float64    `json:"port"`
-	Star    [][2]float64    `json:"star"`
-	Alt     [][3]float64    `json:"alt"`   // row, altitude, sd in AltUnit
-	AltPx   [][3]float64    `json:"altPx"` // the same in pixels of slant range, for the slant-corrected view
-	AltUnit string          `json:"altUnit"`
-	Humps   []detect.Hump   `json:"humps"`
-	Regions []detect.Region `json:"regions"`
-}
-
-type pageMark struct {
-	ID      string      `json:"id"`
-	Class   string      `json:"class"`
-	Verdict string      `json:"verdict"`
-	Odds    [4]float64  `json:"odds"`
-	Box     detect.Box  `json:"box"`
-	High    *detect.Box `json:"high"`
-	Shadow  *detect.Box `json:"shadow"`
-	Gap     *[3]float64 `json:"gap"` // from x, to x, row
-	Chip    string      `json:"chip"`
-	Alt     string      `json:"alt"`
-	Facts   []Fact      `json:"facts"`
-	Reasons []string    `json:"reasons"`
-	Doubts  []string    `json:"doubts"`
-}
-
-func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
-	pc := pageCapture{Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture).Thumb, Marks: [][6]any{}}
-	for _, m := range ms {
-		pc.Marks = append(pc.Marks, [6]any{m.Mark, slices.Index(detect.Classes[:], m.Class), m.Side, round3(m.Odds[m.Class]), m.OnHump, m.Hold != nil})
-	}
-	return pc
-}
-
-func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pageDetail {
-	media := MediaOf(c.Capture)
-	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Holds: c.Holds, Marks: []pageMark{}}
-	if c.Why != nil {
-		d.Why = *c.Why
-	}
-	if c.Time != nil {
-		d.Time = c.Time.UTC().Format("2006-01-02 15:04:05 UTC")
-	}
-	for _, p := range c.Panels {
-		d.Notes = append(d.Notes, p.Notes...)
-		pp := pagePanel{
-			Box: p.Box, Nadir: thin(p.Nadir), Port: thin(p.FirstReturn.Port), Star: thin(p.FirstReturn.Starboard),
-			AltPx: thinAltitude(p.AltitudePx, 1), AltUnit: "px", Humps: p.Humps, Regions: p.Regions,
-		}
-		pp.Alt = pp.AltPx
-		if len(p.AltitudeM) > 0 {
-			pp.Alt, pp.AltUnit = thinAltitude(p.AltitudeM, u.FromMetres(1)), u.Symbol()
-		}
-		d.Panels = append(d.Panels, pp)
-	}
-	for i, m := range ms {
-		pm := pageMark{
-			ID: m.Mark, Class: string(m.Class), Verdict: Verdict(m), Box: m.Box, High: m.Highlight, Shadow: m.Shadow,
-			Chip: ChipOf(c.Capture, m.Mark), Alt: describe(i+1, m), Facts: Facts(m, u), Reasons: m.Reasons, Doubts: Doubts(c, m),
-		}
-		for j, cl := range detect.Classes {
-			pm.Odds[j] = round3(m.Odds[cl])
-		}
-		if from, to, row, ok := overlay.GapSpan(m); ok {
-			pm.Gap = &[3]float64{from, to, row}
-		}
-		d.Marks = append(d.Marks, pm)
-	}
-	return d
-}
-
-const profilePoints = 110
-
-func thin(line []detect.RowX) [][2]float64 {
-	step := max(1, len(line)/profilePoints)
-	out := make([][2]float64, 0, len(line)/step+1)
-	for i := 0; i < len(line); i += step {
-		if p := line[i]; finite(p[0]) && finite(p[1]) {
-			out = append(out, [2]float64{math.Round(p[0]), round1(p[1])})
-		}
-	}
-	return out
-}
-
-func thinAltitude(line []detect.RowAltitude, k float64) [][3]float64 {
-	step := max(1, len(line)/profilePoints)
-	out := make([][3]float64, 0, len(line)/step+1)
-	for i := 0; i < len(line); i += step {
-		p := line[i]
-		if !finite(p[0]) || !finite(p[1]) {
-			continue
-		}
-		if !finite(p[2]) {
-			p[2] = 0
-		}
-		out = append(out, [3]float64{math.Round(p[0]), round3(p[1] * k), round3(p[2] * k)})
-	}
-	return out
-}
-
-func round1(v float64) float64 { return math.Round(v*10) / 10 }
-func round3(v float64) float64 {
-	if !finite(v) {
-		return 0
-	}
-	return math.Round(v*1000) / 1000
-}
-func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
-
 // Mode tells the page where decisions go.
 type Mode string
 
@@ -268,7 +142,7 @@ func (p *Page) policy(mode Mode) string {
 	if mode == Served {
 		img, connect = "img-src 'self'", "connect-src 'self'"
 	}
-	return "default-src 'none'; " + img + "; " + connect + "; style-src " + cspHash(pageCSS) + "; script-src " + cspHash(pageJS) +
+	return "default-src 'none'; " + img + "; " + connect + "; style-src " + cspHash(pageCSS) + "; script-src " + cspHash(p.script) +
 		"; base-uri 'none'; form-action 'none'"
 }
 
@@ -297,7 +171,7 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 		Main, Decisions  template.JS
 		Details          []template.JS
 		Cautions         []string
-	}{p.policy(mode), p.opt.Name, sheet, mode, template.CSS(pageCSS), template.JS(pageJS), p.main, template.JS(dj), p.details, Cautions()})
+	}{p.policy(mode), p.opt.Name, sheet, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, Cautions()})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
 	}

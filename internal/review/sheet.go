@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/gofont/gobold"
@@ -36,7 +37,7 @@ const (
 	sheetCols   = 3
 	sheetGutter = 5.0
 	sheetPicH   = 38.0
-	sheetCellH  = 60.0
+	sheetCellH  = 62.0
 )
 
 // WriteContactSheet writes contact-sheet.pdf into a run folder: the close-ups that WriteMedia made, by rank of their capture,
@@ -164,21 +165,28 @@ func sheetCell(pdf *fpdf.Fpdf, runDir string, e sheetEntry, x, y, w float64, u o
 		class, odds = e.state.Class, "class by hand"
 	}
 	line(0, "B", 8, fmt.Sprintf("%d  %s%s", e.number, overlay.StyleOf(class).Name, decided))
-	line(1, "", 7, odds+", "+string(e.mark.Side)+sheetNumbers(e.mark, u))
-	line(2, "", 7, e.mark.Capture)
+	line(1, "", 7, odds+", "+string(e.mark.Side))
+	rest := []string{sheetNumbers(e.mark, u), e.mark.Capture}
 	if e.state.Note != "" {
-		line(3, "", 7, "Note: "+e.state.Note)
+		rest = append(rest, "Note: "+e.state.Note)
+	}
+	n := 2
+	for _, text := range rest {
+		if text != "" {
+			line(n, "", 7, text)
+			n++
+		}
 	}
 	return nil
 }
 
 func sheetNumbers(m detect.MarkRecord, u overlay.Units) string {
-	out := ""
+	var parts []string
 	if v := number(m.GapM, m.GapPx, u); v != "" {
-		out += ", gap " + v
+		parts = append(parts, "gap "+v)
 	}
 	if v := number(m.HeightM, nil, u); v != "" {
-		out += ", height " + v
+		parts = append(parts, "height "+v)
 	}
-	return out
+	return strings.Join(parts, ", ")
 }

@@ -51,6 +51,8 @@ func Verdict(m detect.MarkRecord) string {
 		return "likely " + article(name)
 	case p >= 0.55:
 		return "more likely than not " + article(name)
+	case p < 0.35:
+		return "undecided: no class stands out"
 	}
 	return fmt.Sprintf("undecided between %s and %s", article(name), article(overlay.StyleOf(b).Name))
 }
@@ -161,7 +163,7 @@ func Doubts(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 	if m.Rows[1]-m.Rows[0] <= 4 {
 		d = append(d, "It is only a few rows long: a single burst of interference could draw it.")
 	}
-	if m.Contrast < 3 {
+	if m.Highlight != nil && m.Contrast < 1.5 {
 		d = append(d, fmt.Sprintf("The highlight is weak, %.1f speckle standard deviations over its surroundings.", m.Contrast))
 	}
 	if m.SlantM == nil {

@@ -1,0 +1,161 @@
+package review
+
+import (
+	"math"
+	"slices"
+
+	"shadowgap/detect"
+	"shadowgap/internal/overlay"
+)
+
+// pageMain is the data the page needs at once; everything about one capture that is only seen when it is opened is in its
+// own block behind it.
+type pageMain struct {
+	Run      string        `json:"run"`
+	Name     string        `json:"name"`
+	Total    int           `json:"total"`
+	Classes  []pageClass   `json:"classes"`
+	Cautions []string      `json:"cautions"`
+	Captures []pageCapture `json:"captures"`
+}
+
+type pageClass struct {
+	ID    string `json:"id"`
+	Name  string `json:"name"`
+	Short string `json:"short"`
+	Line  string `json:"line"`
+}
+
+// pageCapture is a capture in the list. Marks are [id, class, side, odds of its class, on hump, in a hold].
+type pageCapture struct {
+	Name     string        `json:"name"`
+	Status   detect.Status `json:"status"`
+	Interest float64       `json:"interest"`
+	Thumb    string        `json:"thumb"`
+	Marks    [][6]any      `json:"marks"`
+}
+
+type pageDetail struct {
+	Why    string              `json:"why,omitempty"`
+	W      int                 `json:"w"`
+	H      int                 `json:"h"`
+	Plain  string              `json:"plain"`
+	Drawn  string              `json:"drawn"`
+	Time   string              `json:"time,omitempty"`
+	Notes  []string            `json:"notes"`
+	Holds  []detect.HoldRecord `json:"holds"`
+	Panels []pagePanel         `json:"panels"`
+	Marks  []pageMark          `json:"marks"`
+}
+
+// pagePanel holds profiles thinned to about a hundred points; altitudes are in the unit named.
+type pagePanel struct {
+	Box     detect.Box      `json:"box"`
+	Nadir   [][2]float64    `json:"nadir"`
+	Port    [][2]float64    `json:"port"`
+	Star    [][2]float64    `json:"star"`
+	Alt     [][3]float64    `json:"alt"`   // row, altitude, sd in AltUnit
+	AltPx   [][3]float64    `json:"altPx"` // the same in pixels of slant range, for the slant-corrected view
+	AltUnit string          `json:"altUnit"`
+	Humps   []detect.Hump   `json:"humps"`
+	Regions []detect.Region `json:"regions"`
+}
+
+type pageMark struct {
+	ID      string      `json:"id"`
+	Class   string      `json:"class"`
+	Verdict string      `json:"verdict"`
+	Odds    [4]float64  `json:"odds"`
+	Box     detect.Box  `json:"box"`
+	High    *detect.Box `json:"high"`
+	Shadow  *detect.Box `json:"shadow"`
+	Gap     *[3]float64 `json:"gap"` // from x, to x, row
+	Chip    string      `json:"chip"`
+	Alt     string      `json:"alt"`
+	Facts   []Fact      `json:"facts"`
+	Reasons []string    `json:"reasons"`
+	Doubts  []string    `json:"doubts"`
+}
+
+func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
+	pc := pageCapture{Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture).Thumb, Marks: [][6]any{}}
+	for _, m := range ms {
+		pc.Marks = append(pc.Marks, [6]any{m.Mark, slices.Index(detect.Classes[:], m.Class), m.Side, round3(m.Odds[m.Class]), m.OnHump, m.Hold != nil})
+	}
+	return pc
+}
+
+func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pageDetail {
+	media := MediaOf(c.Capture)
+	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Holds: c.Holds, Marks: []pageMark{}}
+	if c.Why != nil {
+		d.Why = *c.Why
+	}
+	if c.Time != nil {
+		d.Time = c.Time.UTC().Format("2006-01-02 15:04:05 UTC")
+	}
+	for _, p := range c.Panels {
+		d.Notes = append(d.Notes, p.Notes...)
+		pp := pagePanel{
+			Box: p.Box, Nadir: thin(p.Nadir), Port: thin(p.FirstReturn.Port), Star: thin(p.FirstReturn.Starboard),
+			AltPx: thinAltitude(p.AltitudePx, 1), AltUnit: "px", Humps: p.Humps, Regions: p.Regions,
+		}
+		pp.Alt = pp.AltPx
+		if len(p.AltitudeM) > 0 {
+			pp.Alt, pp.AltUnit = thinAltitude(p.AltitudeM, u.FromMetres(1)), u.Symbol()
+		}
+		d.Panels = append(d.Panels, pp)
+	}
+	for i, m := range ms {
+		pm := pageMark{
+			ID: m.Mark, Class: string(m.Class), Verdict: Verdict(m), Box: m.Box, High: m.Highlight, Shadow: m.Shadow,
+			Chip: ChipOf(c.Capture, m.Mark), Alt: describe(i+1, m), Facts: Facts(m, u), Reasons: m.Reasons, Doubts: Doubts(c, m),
+		}
+		for j, cl := range detect.Classes {
+			pm.Odds[j] = round3(m.Odds[cl])
+		}
+		if from, to, row, ok := overlay.GapSpan(m); ok {
+			pm.Gap = &[3]float64{from, to, row}
+		}
+		d.Marks = append(d.Marks, pm)
+	}
+	return d
+}
+
+const profilePoints = 110
+
+func thin(line []detect.RowX) [][2]float64 {
+	step := max(1, len(line)/profilePoints)
+	out := make([][2]float64, 0, len(line)/step+1)
+	for i := 0; i < len(line); i += step {
+		if p := line[i]; finite(p[0]) && finite(p[1]) {
+			out = append(out, [2]float64{math.Round(p[0]), round1(p[1])})
+		}
+	}
+	return out
+}
+
+func thinAltitude(line []detect.RowAltitude, k float64) [][3]float64 {
+	step := max(1, len(line)/profilePoints)
+	out := make([][3]float64, 0, len(line)/step+1)
+	for i := 0; i < len(line); i += step {
+		p := line[i]
+		if !finite(p[0]) || !finite(p[1]) {
+			continue
+		}
+		if !finite(p[2]) {
+			p[2] = 0
+		}
+		out = append(out, [3]float64{math.Round(p[0]), round3(p[1] * k), round3(p[2] * k)})
+	}
+	return out
+}
+
+func round1(v float64) float64 { return math.Round(v*10) / 10 }
+func round3(v float64) float64 {
+	if !finite(v) {
+		return 0
+	}
+	return math.Round(v*1000) / 1000
+}
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
