@@ -41,18 +41,26 @@ func bestRect(w []float32, cw, ch int) (cells image.Rectangle, sum float32) {
 	return cells, sum
 }
 
-// activeRow is how much the pixels of row y, between x0 and x1, differ from their right neighbour, in units of the
-// median difference and with larger ones cut to it.
+// activeRow is how much the pixels of row y, between x0 and x1, differ from their right neighbour, in units of the usual
+// difference and with larger ones cut to it.
 func (s *sample) activeRow(buf []uint32, y, x0, x1 int) float64 {
 	buf = buf[:x1-x0]
 	s.p.read(buf, x0, y)
-	n := 0
-	for i := 1; i < len(buf); i++ {
-		if buf[i] != buf[i-1] {
-			n += min(colourDiff(buf[i], buf[i-1]), s.mid)
-		}
+	return s.active(buf)
+}
+
+// active is activeRow for pixels already read; of a long row every third pair is looked at.
+func (s *sample) active(row []uint32) float64 {
+	step := 1
+	if len(row) > 600 {
+		step = 3
 	}
-	return float64(n) / float64(max(1, len(buf)-1)*s.mid)
+	n, pairs := 0, 0
+	for i := 1; i < len(row); i += step {
+		n += min(colourDiff(row[i], row[i-1]), s.mid)
+		pairs++
+	}
+	return float64(n) / float64(max(1, pairs)*s.mid)
 }
 
 // activeCols is the same for each column of [x0, x1), downwards over the pairs of sampled rows in [y0, y1).
@@ -240,9 +248,8 @@ func (s *sample) straight(pal *palette, level float32, i, j, x, step int) bool {
 func (s *sample) trimRows(r image.Rectangle) image.Rectangle {
 	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
 	act := make([]float64, j-i)
-	buf := make([]uint32, r.Dx())
 	for k := range act {
-		act[k] = s.activeRow(buf, s.ys[i+k], r.Min.X, r.Max.X)
+		act[k] = s.active(s.row(i + k)[r.Min.X:r.Max.X])
 	}
 	level := 0.12 * percentile(act, 0.5)
 	for i < j && act[0] < level {

@@ -35,6 +35,9 @@ func newSample(p *pixels) *sample {
 	}
 	s.cw, s.ch = (p.w+s.cell-1)/s.cell, (p.h+s.cell-1)/s.cell
 	pairs := 2
+	if s.cell > 12 {
+		pairs = 1
+	}
 	for c := 0; c < s.ch; c++ {
 		y0, y1 := c*s.cell, min((c+1)*s.cell, p.h)
 		if s.cell <= 8 {

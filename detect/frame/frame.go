@@ -121,7 +121,8 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	r = s.widen(pal, r, limit)
 	pan := &Panel{Box: r, NadirX: math.NaN(), Crop: true, Inverted: pal.inverted(), Palette: pal.name(), Confidence: 0.5}
 	pan.Notes = append(pan.Notes, ev.String())
-	wt := s.findWater(pal, r)
+	prof := s.profiles(pal, r)
+	wt := findWater(prof)
 	pan.NadirX, pan.Crop = wt.nadir, !wt.both
 	if err := write(s.p, pal, pan); err != nil {
 		return nil, "", fmt.Errorf("writing echo strength: %w", err)
@@ -132,10 +133,10 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 		return nil, why, nil
 	}
 	pan.Confidence = confidence
-	lines := s.maskLines(pal, pan)
-	text := maskText(pan)
+	lines := maskLines(prof, pan)
+	text := maskText(pan, lines)
 	if settle(pan.Valid) > 0 {
-		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %d ruled lines, %d lines of writing, and colours off the palette", lines, len(text)))
+		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %d ruled lines, %d lines of writing, and colours off the palette", len(lines), len(text)))
 	}
 	pan.Notes = append(pan.Notes, t.String(), pal.String())
 	return pan, "", nil

@@ -1,6 +1,8 @@
 package frame
 
 import (
+	"bytes"
+
 	"shadowgap/features"
 )
 
@@ -101,12 +103,13 @@ func (p *palette) colourRow(dst []float32, ok []uint8, src []uint32) {
 
 // settle turns marked rims into furniture and counts all of it.
 func settle(valid []uint8) int {
-	n := 0
-	for i, v := range valid {
-		if v != 1 {
-			valid[i] = 0
-			n++
+	for at := 0; ; {
+		k := bytes.IndexByte(valid[at:], 2)
+		if k < 0 {
+			break
 		}
+		at += k
+		valid[at] = 0
 	}
-	return n
+	return bytes.Count(valid, []byte{0})
 }

@@ -5,35 +5,18 @@ import "math"
 // maskLines finds thin upright lines ruled over the whole panel, as range lines are, and takes them out of Valid. A line
 // stands off both sides in nearly every band of rows by an amount that speckle's mean can't reach. The nadir is no
 // furniture and stays.
-func (s *sample) maskLines(pal *palette, pan *Panel) int {
-	r := pan.Box
-	w := r.Dx()
-	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
-	if w < 40 || j-i < 4*bands {
-		return 0
+func maskLines(prof *profiles, pan *Panel) []int {
+	w := len(prof.all)
+	if w < 40 || prof.rows < 4*bands {
+		return nil
 	}
-	var mean [bands][]float64
-	all := make([]float64, w)
-	for b := range bands {
-		mean[b] = make([]float64, w)
-		k0, k1 := i+(j-i)*b/bands, i+(j-i)*(b+1)/bands
-		for k := k0; k < k1; k++ {
-			for x, c := range s.row(k)[r.Min.X:r.Max.X] {
-				v, _ := pal.value(c)
-				mean[b][x] += float64(v)
-			}
-		}
-		for x := range mean[b] {
-			mean[b][x] /= float64(k1 - k0)
-			all[x] += mean[b][x] / bands
-		}
-	}
+	all := prof.all
 	off := make([]float64, w)
 	for x := range off {
 		off[x] = offset(all, x)
 	}
 	noise := percentile(absOf(off), 0.5) + 1e-4
-	found := 0
+	var found []int
 	for x := 2; x < w-2; x++ {
 		o := math.Abs(off[x])
 		if o < max(0.02, 7*noise) || o < math.Abs(off[x-1]) || o < math.Abs(off[x+1]) {
@@ -44,14 +27,14 @@ func (s *sample) maskLines(pal *palette, pan *Panel) int {
 		}
 		agree := 0
 		for b := range bands {
-			if d := offset(mean[b], x); d*off[x] > 0 && math.Abs(d) > 0.35*o {
+			if d := offset(prof.band[b], x); d*off[x] > 0 && math.Abs(d) > 0.35*o {
 				agree++
 			}
 		}
 		if agree < bands-1 {
 			continue
 		}
-		found++
+		found = append(found, x)
 		for q := x - 2; q <= x+2; q++ {
 			if q != x && math.Abs(off[q]) < 0.2*o {
 				continue
@@ -64,8 +47,8 @@ func (s *sample) maskLines(pal *palette, pan *Panel) int {
 	return found
 }
 
-// offset is how far v[x] lies above, or below, the levels on both of its sides; 0 when it lies between them, so that an
-// edge is no line.
+// offset is how far v[x] lies above, or below, the levels on both of its sides; 0 when it lies between them or they
+// are at different levels, so that an edge, the first return's too, is no line.
 func offset(v []float64, x int) float64 {
 	side := func(from, to int) (lo, hi float64) {
 		lo, hi = math.Inf(1), math.Inf(-1)
@@ -76,10 +59,10 @@ func offset(v []float64, x int) float64 {
 	}
 	l0, l1 := side(x-6, x-3)
 	r0, r1 := side(x+3, x+6)
-	if up := v[x] - max(l1, r1); up > 0 {
+	if up := v[x] - max(l1, r1); up > 0 && math.Abs(l1-r1) < 0.6*up {
 		return up
 	}
-	if down := v[x] - min(l0, r0); down < 0 {
+	if down := v[x] - min(l0, r0); down < 0 && math.Abs(l0-r0) < -0.6*down {
 		return down
 	}
 	return 0

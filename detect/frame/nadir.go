@@ -15,33 +15,48 @@ type water struct {
 
 const bands = 12 // groups of rows that are looked at one by one, so that humps don't smear the first return
 
-// findWater looks for columns that stay dark in nearly every band of rows.
-func (s *sample) findWater(pal *palette, r image.Rectangle) water {
-	none := water{nadir: math.NaN()}
+// profiles are the mean echo strengths of a panel's columns, band by band and over all.
+type profiles struct {
+	band [bands][]float64
+	all  []float64
+	rows int // sampled
+}
+
+func (s *sample) profiles(pal *palette, r image.Rectangle) *profiles {
 	w := r.Dx()
 	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
-	if w < 32 || j-i < bands {
-		return none
-	}
-	dark := make([]int, w)
-	all := make([]float64, w)
-	step := make([]float64, 0, 2*bands)
-	deep := 0
-	line := make([]float64, w)
-	gap := max(6, w/20)
+	p := &profiles{all: make([]float64, w), rows: j - i}
+	sum := make([]float32, w)
 	for b := range bands {
+		p.band[b] = make([]float64, w)
 		k0, k1 := i+(j-i)*b/bands, i+(j-i)*(b+1)/bands
-		clear(line)
+		clear(sum)
 		for k := k0; k < k1; k++ {
 			for x, c := range s.row(k)[r.Min.X:r.Max.X] {
 				v, _ := pal.value(c)
-				line[x] += float64(v)
+				sum[x] += v
 			}
 		}
-		for x := range line {
-			line[x] /= float64(k1 - k0)
-			all[x] += line[x] / bands
+		for x, v := range sum {
+			p.band[b][x] = float64(v) / float64(max(1, k1-k0))
+			p.all[x] += p.band[b][x] / bands
 		}
+	}
+	return p
+}
+
+// findWater looks for columns that stay dark in nearly every band of rows.
+func findWater(prof *profiles) water {
+	none := water{nadir: math.NaN()}
+	w := len(prof.all)
+	if w < 32 || prof.rows < bands {
+		return none
+	}
+	dark := make([]int, w)
+	step := make([]float64, 0, 2*bands)
+	deep := 0
+	gap := max(6, w/20)
+	for _, line := range prof.band {
 		p := boxMean(line, max(2, w/200))
 		lo, q := percentile(p, 0.03), percentile(p, 0.6)
 		if q-lo < 0.06 || lo > 0.6*q {
@@ -80,13 +95,13 @@ func (s *sample) findWater(pal *palette, r image.Rectangle) water {
 	switch {
 	case best[0] > 1 && best[1] < w-1:
 		wt.both = true
-		wt.nadir = brightest(all, best[0]+width/5, best[1]-width/5, float64(best[0]+best[1])/2)
+		wt.nadir = brightest(prof.all, best[0]+width/5, best[1]-width/5, float64(best[0]+best[1])/2)
 	case best[0] <= 1 && best[1] < w-1 && percentile(step, 0.5) > 0.3:
 		wt.side = -1
-		wt.nadir = brightest(all, 0, best[1]-width/4, math.NaN())
+		wt.nadir = brightest(prof.all, 0, best[1]-width/4, math.NaN())
 	case best[1] >= w-1 && best[0] > 1 && percentile(step, 0.5) > 0.3:
 		wt.side = 1
-		wt.nadir = brightest(all, best[0]+width/4, w, math.NaN())
+		wt.nadir = brightest(prof.all, best[0]+width/4, w, math.NaN())
 	}
 	return wt
 }

@@ -176,22 +176,12 @@ func spread(c uint32) int {
 
 // colourDiff is the sum of absolute channel differences of two packed colours, 0 to 765.
 func colourDiff(a, b uint32) int {
-	if a == b {
-		return 0
-	}
-	d := int(a>>16&255) - int(b>>16&255)
-	if d < 0 {
-		d = -d
-	}
-	e := int(a>>8&255) - int(b>>8&255)
-	if e < 0 {
-		e = -e
-	}
-	f := int(a&255) - int(b&255)
-	if f < 0 {
-		f = -f
-	}
-	return d + e + f
+	return int(abs32(int32(a>>16)-int32(b>>16)) + abs32(int32(a>>8&255)-int32(b>>8&255)) + abs32(int32(a&255)-int32(b&255)))
+}
+
+func abs32(v int32) int32 {
+	m := v >> 31
+	return (v ^ m) - m
 }
 
 // luma is the usual weighted brightness of a packed colour, 0 to 255.

@@ -20,7 +20,10 @@ type cues struct {
 
 // evidence gathers the cues from the sampled rows inside r.
 func (s *sample) evidence(p *palette, r image.Rectangle) cues {
-	const block = 8
+	block := 8
+	if s.cell > 8 {
+		block = 16
+	}
 	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
 	bw := r.Dx() / block
 	per := 8
@@ -164,7 +167,7 @@ func correlation(a, b []float64) float64 {
 
 // score adds the cues up to log-odds that the far end is strong.
 func (c cues) score() float64 {
-	return 1.5*c.lumaGap + 2*c.spread + 2*c.skew + 1.5*c.tail + 6*c.quiet + 8*c.clip + 3*c.column
+	return 2*c.lumaGap + 2*c.spread + 1.5*c.skew + 1.5*c.tail + 6*c.quiet + 6*c.clip + 5*c.column
 }
 
 // String tells the cues in words for the panel's notes.

@@ -57,7 +57,7 @@ func (l *levels) layering(x0, y0, x1, y1 int) (rows, part float64) {
 // The limits that tell a down-looking record from side-scan beside it.
 const (
 	layered      = 0.75  // least part of a down-looking record
-	layeredRows  = 0.002 // least variance of its rows' means
+	layeredRows  = 0.004 // least variance of its rows' means
 	layeredGain  = 0.4   // least difference of the two parts
 	leastShare   = 0.12  // of the box's width or height that a second panel takes
 	leastLayered = 6     // cells a part needs to be judged
@@ -97,6 +97,32 @@ func (s *sample) cuts(l *levels) []cut {
 		try(3, y+l.box.Min.Y, b, a)
 	}
 	return out
+}
+
+// breaks says whether the picture on one side of a straight line at pixel column (or row) at has little to do with the
+// other: the profiles along the line differ by more than half of what each varies by itself.
+func (l *levels) breaks(at, cell int, vertical bool) bool {
+	const near = 3 // cells that stand for a side; the one that holds the line is left out
+	c := at/cell - l.box.Min.Y
+	n, across := l.box.Dx(), l.box.Dy()
+	if vertical {
+		c = at/cell - l.box.Min.X
+		n, across = across, n
+	}
+	if c < near || c+near >= across {
+		return false
+	}
+	a, b := make([]float64, n), make([]float64, n)
+	diff := 0.0
+	for k := range n {
+		if vertical {
+			a[k], b[k] = l.mean(c-near, k, c, k+1), l.mean(c+1, k, c+1+near, k+1)
+		} else {
+			a[k], b[k] = l.mean(k, c-near, k+1, c), l.mean(k, c+1, k+1, c+1+near)
+		}
+		diff += (a[k] - b[k]) * (a[k] - b[k]) / float64(n)
+	}
+	return diff > 0.5*max(variance(a), variance(b))
 }
 
 // seams lists the thin straight lines across r between lo and hi that vary far less along their length than their
@@ -154,7 +180,8 @@ func (s *sample) seams(r image.Rectangle, lo, hi int, vertical bool) [][2]int {
 func (s *sample) withoutHistory(cells []cellStat, pal *palette, r, limit image.Rectangle) (image.Rectangle, image.Rectangle) {
 	for range 2 {
 		box := image.Rect((r.Min.X+s.cell/2)/s.cell, (r.Min.Y+s.cell/2)/s.cell, (r.Max.X+s.cell/2)/s.cell, (r.Max.Y+s.cell/2)/s.cell)
-		cuts := s.cuts(newLevels(s, cells, pal, box.Intersect(image.Rect(0, 0, s.cw, s.ch))))
+		lv := newLevels(s, cells, pal, box.Intersect(image.Rect(0, 0, s.cw, s.ch)))
+		cuts := s.cuts(lv)
 		best := layeredGain
 		next := limit
 		for _, vertical := range []bool{true, false} {
@@ -168,6 +195,9 @@ func (s *sample) withoutHistory(cells []cellStat, pal *palette, r, limit image.R
 				continue
 			}
 			for _, m := range s.seams(r, lo, hi, vertical) {
+				if !lv.breaks((m[0]+m[1])/2, s.cell, vertical) {
+					continue // a range line: the same bottom goes on behind it
+				}
 				for _, c := range cuts {
 					if (c.side < 2) != vertical || c.at < m[0]-s.cell || c.at > m[1]+s.cell || c.gain <= best {
 						continue

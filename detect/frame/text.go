@@ -1,12 +1,13 @@
 package frame
 
 import (
+	"bytes"
 	"image"
 	"math"
 	"slices"
 )
 
-// The shape of writing, in pixels: letters are this high and form lines of at least three.
+// The shape of writing, in pixels: letters are this high.
 const (
 	leastLetter = 6
 	mostLetter  = 48
@@ -21,8 +22,8 @@ type blob struct {
 
 // maskText finds lines of writing over the panel and takes them, with a pixel's rim, out of Valid. Letters of a line share
 // top and bottom, stand close together and leave the ground between them bare; highlights of rocks don't line up so.
-// It returns the boxes of the lines in panel pixels.
-func maskText(pan *Panel) []image.Rectangle {
+// One or two letters are enough beside one of the ruled lines, as range figures stand. It returns the boxes in panel pixels.
+func maskText(pan *Panel, ruled []int) []image.Rectangle {
 	rows, cols := pan.Echo.Rows, pan.Echo.Cols
 	blobs := inkBlobs(pan)
 	var letters []blob
@@ -53,7 +54,11 @@ func maskText(pan *Panel) []image.Rectangle {
 			members = append(members, k)
 			box, last = box.Union(b), b
 		}
-		if len(members) < 3 || !sameInk(pan, letters, members) {
+		least := 3
+		if slices.ContainsFunc(ruled, func(x int) bool { return x > box.Min.X-box.Dy() && x < box.Max.X+box.Dy() }) {
+			least = 1
+		}
+		if len(members) < least || !sameInk(pan, letters, members) {
 			continue
 		}
 		for _, k := range members {
@@ -154,7 +159,16 @@ func inkBlobs(pan *Panel) []blob {
 	for y := range rows {
 		v, ok := pan.Echo.Row(y), pan.Valid[y*cols:(y+1)*cols]
 		here = here[:0]
+		clean := bytes.IndexByte(ok, 0) < 0
 		for x := 0; x < cols; x++ {
+			if clean {
+				for x+4 <= cols && v[x] <= inkLevel && v[x+1] <= inkLevel && v[x+2] <= inkLevel && v[x+3] <= inkLevel {
+					x += 4
+				}
+				if x == cols {
+					break
+				}
+			}
 			if v[x] <= inkLevel && ok[x] == 1 {
 				continue
 			}

@@ -74,10 +74,9 @@ func (s *sample) lines(r image.Rectangle) (quiet float64, turns int) {
 	if j-i < 8 {
 		return 0, 0
 	}
-	buf := make([]uint32, r.Dx())
 	act := make([]float64, j-i)
 	for k := range act {
-		act[k] = s.activeRow(buf, s.ys[i+k], r.Min.X, r.Max.X)
+		act[k] = s.active(s.row(i + k)[r.Min.X:r.Max.X])
 	}
 	busy := percentile(act, 0.8)
 	was := false
