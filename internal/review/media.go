@@ -69,7 +69,7 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
 		}
 		var b bytes.Buffer
-		if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
+		if err := jpeg.Encode(&b, opaque(img), &jpeg.Options{Quality: quality}); err != nil {
 			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
 		}
 		if err := writeFile(filepath.Join(runDir, filepath.FromSlash(name)), b.Bytes()); err != nil {
@@ -100,4 +100,13 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 		}
 	}
 	return nil
+}
+
+// opaque shows an image without transparency as image.RGBA, whose bytes are then the same and which the JPEG encoder reads
+// several times faster.
+func opaque(img image.Image) image.Image {
+	if n, ok := img.(*image.NRGBA); ok && n.Opaque() {
+		return &image.RGBA{Pix: n.Pix, Stride: n.Stride, Rect: n.Rect}
+	}
+	return img
 }

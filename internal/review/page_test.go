@@ -207,3 +207,28 @@ func relativeLuminance(t *testing.T, hex string) float64 {
 	}
 	return 0.2126*lin(v>>16) + 0.7152*lin(v>>8) + 0.0722*lin(v)
 }
+
+func BenchmarkWriteMedia(b *testing.B) {
+	s := scene()
+	dir := b.TempDir()
+	for b.Loop() {
+		if err := WriteMedia(context.Background(), dir, s.img, s.capt, s.marks, MediaOptions{}); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
+
+func BenchmarkPageOf500Captures(b *testing.B) {
+	_, caps, marks := testRun(b, 500)
+	for b.Loop() {
+		p, err := NewPage(caps, marks, PageOptions{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		var out bytes.Buffer
+		if err := p.Render(&out, nil, FromFile); err != nil {
+			b.Fatal(err)
+		}
+		b.ReportMetric(float64(out.Len())/1e6, "MB/page")
+	}
+}
