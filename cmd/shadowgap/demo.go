@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"shadowgap/eval"
 	"shadowgap/eval/scene"
 )
 
@@ -39,6 +40,21 @@ func (d demoCmd) Run(con *console) error {
 	if err := t.Run(con); err != nil {
 		return err
 	}
-	fmt.Fprintln(con.out, "\nHow well that went, against what is really there:")
-	return scoreCmd{RunDir: run, Labels: labels, Out: run}.Run(con)
+	scored, err := readRun(con.ctx, run)
+	if err != nil {
+		return err
+	}
+	results, err := scoreAgainst(con.ctx, scored, labels, eval.DefaultOptions())
+	if err != nil {
+		return err
+	}
+	report := filepath.Join(run, "report.html")
+	if err := eval.WriteHTML(con.ctx, report, "An invented lake", results, scored.InputRoot, nil); err != nil {
+		return err
+	}
+	found := results.Detection
+	fmt.Fprintf(con.out, "\nAgainst what is really there: %d of %d things found, %s that are none.\n", found.Recall.K, found.Recall.N,
+		count(found.Precision.N-found.Precision.K, "mark"))
+	fmt.Fprintf(con.out, "The report is %s; \"shadowgap score %s --labels %s\" prints it.\n", report, run, labels)
+	return nil
 }

@@ -54,7 +54,7 @@ func (e explainCmd) Run(con *console) error {
 	name := filepath.Base(e.Capture)
 	known := settings(name, data)
 	job := batch.Job{
-		Capture: name, SHA256: pic.SHA256, Options: known.Options,
+		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Water: known.Water,
 		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},
 	}
 	rec, marks, err := batch.Analyse(con.ctx, job, data)

@@ -42,12 +42,19 @@ func (e exportCmd) Run(con *console) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
-	marks := filter.Apply(store.Marks(con.ctx))
 	if e.Accepted {
-		if marks, err = onlyAccepted(con.ctx, store, marks); err != nil {
+		ds, err := decisionsOf(con.ctx, store)
+		if err != nil {
 			return err
 		}
+		state := review.Fold(ds)
+		filter.Accepted = func(m *detect.MarkRecord) bool { return state.Mark(m.Capture, m.Mark).Verdict == review.Accept }
 	}
+	_, sighted, err := sightings(con.ctx, store)
+	if err != nil {
+		return err
+	}
+	marks := filter.Apply(sighted)
 	written := 0
 	placed := 0
 	counted := func(yield func(*detect.MarkRecord, error) bool) {
@@ -95,25 +102,6 @@ func (e exportCmd) write(w io.Writer, marks export.Marks) error {
 		return export.MarksKML(w, marks)
 	}
 	return export.MarksCSV(w, marks, lengthUnit(overlay.Units(e.Units)))
-}
-
-// onlyAccepted keeps the marks whose review ended in acceptance.
-func onlyAccepted(ctx context.Context, store *runstore.Store, marks export.Marks) (export.Marks, error) {
-	ds, err := decisionsOf(ctx, store)
-	if err != nil {
-		return nil, err
-	}
-	state := review.Fold(ds)
-	return func(yield func(*detect.MarkRecord, error) bool) {
-		for m, err := range marks {
-			if err == nil && state.Mark(m.Capture, m.Mark).Verdict != review.Accept {
-				continue
-			}
-			if !yield(m, err) {
-				return
-			}
-		}
-	}, nil
 }
 
 // openRun opens a run and words what a user may have got wrong.

@@ -30,6 +30,7 @@ type cli struct {
 	Triage  triageCmd  `cmd:"" help:"Look through captures and rank what is in them."`
 	Explain explainCmd `cmd:"" help:"Explain one capture: an annotated picture and a page of reasons."`
 	Export  exportCmd  `cmd:"" help:"Write a run's marks for other programs."`
+	Review  reviewCmd  `cmd:"" help:"Look through a run and decide, in a browser."`
 	Merge   mergeCmd   `cmd:"" help:"Join runs, such as the parts of a run split over machines."`
 	Score   scoreCmd   `cmd:"" help:"Compare a run with labels."`
 	Scene   sceneCmd   `cmd:"" help:"Render captures of an invented lake, with their truth."`
@@ -119,7 +120,7 @@ func interrupts(stderr io.Writer) (ctx, abort context.Context, done func()) {
 				return
 			}
 			if first {
-				fmt.Fprintln(stderr, "\nstopping after the captures under way; once more drops them")
+				fmt.Fprintln(stderr, "\nstopping after what is under way; once more stops at once")
 				stop()
 				continue
 			}

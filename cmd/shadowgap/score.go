@@ -30,7 +30,7 @@ func (s scoreCmd) Run(con *console) error {
 	if s.Out == "" {
 		s.Out = s.RunDir
 	}
-	run, err := loadRun(con.ctx, s.RunDir)
+	run, err := readRun(con.ctx, s.RunDir)
 	if err != nil {
 		return err
 	}
@@ -53,7 +53,7 @@ func (s scoreCmd) Run(con *console) error {
 			return eval.WriteJSON(filepath.Join(s.Out, "results.json"), r)
 		}
 	}
-	results, err := s.against(con.ctx, run, s.Labels, opt)
+	results, err := scoreAgainst(con.ctx, run, s.Labels, opt)
 	if err != nil {
 		return err
 	}
@@ -76,8 +76,8 @@ func (s scoreCmd) Run(con *console) error {
 	return nil
 }
 
-// against scores one run; labels that are wrong are the user's to mend.
-func (s scoreCmd) against(ctx context.Context, run *eval.Run, file string, opt eval.Options) (*eval.Results, error) {
+// scoreAgainst scores one run; labels that are wrong are the user's to mend.
+func scoreAgainst(ctx context.Context, run *eval.Run, file string, opt eval.Options) (*eval.Results, error) {
 	labels, err := eval.Load(file)
 	if err != nil {
 		return nil, usage("%v", err)
@@ -90,11 +90,11 @@ func (s scoreCmd) against(ctx context.Context, run *eval.Run, file string, opt e
 }
 
 func (s scoreCmd) compare(con *console, results *eval.Results, opt eval.Options) error {
-	other, err := loadRun(con.ctx, s.Against)
+	other, err := readRun(con.ctx, s.Against)
 	if err != nil {
 		return err
 	}
-	theirs, err := s.against(con.ctx, other, s.Labels, opt)
+	theirs, err := scoreAgainst(con.ctx, other, s.Labels, opt)
 	if err != nil {
 		return err
 	}
@@ -106,8 +106,8 @@ func (s scoreCmd) compare(con *console, results *eval.Results, opt eval.Options)
 	return eval.WriteComparisonText(con.out, list)
 }
 
-// loadRun reads a run's records and where its captures are.
-func loadRun(ctx context.Context, dir string) (run *eval.Run, err error) {
+// readRun reads a run's records and where its captures are.
+func readRun(ctx context.Context, dir string) (run *eval.Run, err error) {
 	store, err := openRun(ctx, dir)
 	if err != nil {
 		return nil, err

@@ -2,13 +2,13 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"io"
 	"os"
-	"path"
 	"time"
 
 	"shadowgap/detect"
@@ -18,129 +18,106 @@ import (
 	"shadowgap/internal/units"
 )
 
-// surveyed is what the user's options and files say, ready to be asked for each capture.
-type surveyed struct {
-	base     detect.Options // without what differs from capture to capture
-	rangeM   float64
-	water    survey.Water
-	manifest *survey.Manifest
-	track    *track.Track
-	trackSum string
-	times    survey.TimeOptions
+// knowledge are the options that say what is known about the captures.
+type knowledge struct {
+	Range          string        `placeholder:"30m" help:"Range setting per side, with its unit: 30m or 100ft."`
+	Side           string        `enum:",port,starboard" default:"" help:"The side that captures without a nadir show: port or starboard."`
+	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
+	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
+	ReadText       bool          `help:"Read the range off the captures' text with Tesseract, where it is installed; slow."`
+	Manifest       string        `type:"path" placeholder:"FILE" help:"CSV table with a line a capture: capture, range, time, speed and so on."`
+	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
+	Zone           string        `default:"UTC" placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin."`
+	ClockOffset    time.Duration `help:"Added to the captures' own times, when their clock was wrong."`
+	WaterTemp      *float64      `placeholder:"C" help:"Water temperature in degrees Celsius, to correct the range for the speed of sound."`
+	Salinity       *float64      `placeholder:"PSU" help:"Salinity in practical units, with --water-temp."`
+	Units          string        `enum:"m,ft" default:"m" help:"Unit of lengths in tables, pictures and CSV: m or ft."`
 }
 
 // settings reads manifest and track and returns what batch.Config.Settings is.
 func (k knowledge) settings() (func(string, []byte) batch.Settings, error) {
-	s := surveyed{
-		base:  detect.Options{Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected},
-		water: survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
-		times: survey.TimeOptions{ClockOffset: k.ClockOffset},
+	src := survey.Sources{
+		Water:  survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
+		Times:  survey.TimeOptions{ClockOffset: k.ClockOffset},
+		Detect: detect.Options{Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected},
 	}
 	var err error
-	if s.times.Zone, err = time.LoadLocation(k.Zone); err != nil {
+	if src.Times.Zone, err = time.LoadLocation(k.Zone); err != nil {
 		return nil, usage("--zone %s: no such time zone; write it like Europe/Berlin or America/Chicago", k.Zone)
 	}
 	if k.Range != "" {
-		if s.rangeM, err = units.ParseRange(k.Range); err != nil {
+		if src.Detect.RangeM, err = units.ParseRange(k.Range); err != nil {
 			return nil, usage("--range: %v", err)
 		}
 	}
-	if _, _, err := survey.RescaleRange(1, s.water, 0); err != nil {
+	if _, _, err := survey.RescaleRange(1, src.Water, 0); err != nil {
 		return nil, usage("--water-temp, --salinity: %v", err)
 	}
+	if k.ReadText {
+		if _, err := survey.FindOCR(); err != nil {
+			return nil, usage("--read-text: %v", err)
+		}
+	}
 	if k.Manifest != "" {
-		if s.manifest, err = survey.ReadManifestFile(k.Manifest, s.times.Zone); err != nil {
+		if src.Manifest, err = survey.ReadManifestFile(k.Manifest, src.Times.Zone); err != nil {
 			return nil, usage("%v", err)
 		}
 	}
+	trackSum := ""
 	if k.Track != "" {
-		if s.track, err = track.ReadFile(k.Track, track.Options{Zone: s.times.Zone}); err != nil {
+		if src.Track, err = track.ReadFile(k.Track, track.Options{Zone: src.Times.Zone}); err != nil {
 			return nil, usage("%v", err)
 		}
-		if s.trackSum, err = fileSum(k.Track); err != nil {
+		if trackSum, err = fileSum(k.Track); err != nil {
 			return nil, err
 		}
 	}
-	return s.of, nil
+	return func(capture string, data []byte) batch.Settings {
+		return settingsOf(src, k.ReadText, trackSum, capture, data)
+	}, nil
 }
 
-// of gathers what is known about one capture from its manifest line, the options and its own file.
-func (s surveyed) of(capture string, data []byte) batch.Settings {
-	var entry *survey.Entry
-	if s.manifest != nil {
-		entry = s.manifest.Lookup(capture)
+// settingsOf gathers what is known about one capture from its manifest line, the options and its own file.
+func settingsOf(src survey.Sources, readText bool, trackSum, capture string, data []byte) batch.Settings {
+	known, err := src.Know(context.Background(), capture, bytes.NewReader(data), nil)
+	if err != nil {
+		// A water temperature in the manifest that no sea has: detect without, and say so.
+		known = survey.Known{Options: src.Detect, Notes: []string{err.Error()}}
+		known.Options.RangeM = 0
 	}
-	opt := s.base
-	water, assumed, fromManifest := s.water, 0.0, 0.0
-	if entry != nil {
-		if entry.RangeM != nil {
-			fromManifest = *entry.RangeM
+	out := batch.Settings{Options: known.Options, Water: src.Water, Hash: settingsHash(known, readText, trackSum)}
+	if src.Track == nil && known.Scene.Entry == nil {
+		// Nothing was said about places and times: their absence is not worth a note.
+		if err != nil {
+			out.Notes = known.Notes
 		}
-		if entry.WaterTempC != nil {
-			water.TempC = entry.WaterTempC
-		}
-		if entry.Salinity != nil {
-			water.Salinity = entry.Salinity
-		}
-		if entry.SoundSpeedMS != nil {
-			assumed = *entry.SoundSpeedMS
-		}
-		if entry.Side != "" {
-			opt.Side = entry.Side
-		}
-		if entry.NewestAtBottom != nil {
-			opt.NewestAtBottom = *entry.NewestAtBottom
-		}
-		if entry.SlantCorrected != nil {
-			opt.SlantCorrected = *entry.SlantCorrected
-		}
-		if entry.RowSpacingM != nil {
-			opt.RowSpacingM = *entry.RowSpacingM
-		}
-	}
-	chosen := survey.ChooseRange(fromManifest, s.rangeM, 0)
-	notes := chosen.Notes
-	opt.RangeM = chosen.M
-	if opt.RangeM > 0 {
-		corrected, note, err := survey.RescaleRange(opt.RangeM, water, assumed)
-		switch {
-		case err != nil:
-			notes = append(notes, err.Error())
-		case note != "":
-			opt.RangeM = corrected
-			notes = append(notes, note)
-		}
-	}
-	when, timeNotes := survey.ChooseTime(entry, bytes.NewReader(data), path.Base(capture), s.times)
-	out := batch.Settings{Options: opt, Notes: notes, Hash: s.hash(opt, entry, when)}
-	if s.track == nil && (entry == nil || entry.Lat == nil) {
 		return out
 	}
-	out.Notes = append(out.Notes, timeNotes...)
-	scene := survey.Scene{Time: when, Track: s.track, Entry: entry, NewestAtBottom: opt.NewestAtBottom}
+	out.Notes = known.Notes
 	out.Finish = func(c *detect.CaptureRecord, marks []detect.MarkRecord) {
-		survey.Place(scene, c.Panels, marks, survey.PlaceOptions{})
+		survey.Place(known.Scene, c.Panels, marks, survey.PlaceOptions{})
 	}
 	return out
 }
 
-// hash covers all that a capture's result depends on beside its content and the model.
-func (s surveyed) hash(opt detect.Options, entry *survey.Entry, when *survey.CaptureTime) string {
-	opt.Model = nil // named by its version elsewhere
+// settingsHash covers all that a capture's result depends on beside its content and the model.
+func settingsHash(known survey.Known, readText bool, trackSum string) string {
 	all := struct {
-		Code    string
-		Options detect.Options
-		Entry   *survey.Entry
-		Track   string
-		Time    *survey.CaptureTime
-	}{version, opt, nil, s.trackSum, nil}
-	if entry != nil {
-		e := *entry
+		Code     string
+		Options  detect.Options
+		ReadText bool
+		Entry    *survey.Entry
+		Track    string
+		Time     *survey.CaptureTime
+	}{version, known.Options, readText, nil, trackSum, nil}
+	all.Options.Model = nil // named by its version elsewhere
+	if known.Scene.Entry != nil {
+		e := *known.Scene.Entry
 		e.Line = 0 // moving a line in the manifest changes nothing
 		all.Entry = &e
 	}
-	if s.track != nil {
-		all.Time = when
+	if trackSum != "" {
+		all.Time = known.Scene.Time
 	}
 	text, err := json.Marshal(all)
 	if err != nil {

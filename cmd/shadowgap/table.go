@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"sort"
 	"strings"
 	"text/tabwriter"
 	"unicode"
@@ -68,36 +67,28 @@ func printRanked(ctx context.Context, w io.Writer, store *runstore.Store, opt ta
 
 // printHolds lists the likeliest holds of the run.
 func printHolds(ctx context.Context, w io.Writer, store *runstore.Store) error {
-	type line struct {
-		odds    float64
-		targets int
-		capture string
+	holds, err := rankedHolds(ctx, store)
+	if err != nil || len(holds) == 0 {
+		return err
 	}
-	var all []line
-	for c, err := range store.Captures(ctx) {
-		if err != nil {
-			return err
-		}
-		for _, h := range c.Holds {
-			all = append(all, line{h.Odds, len(h.Marks), c.Capture})
-		}
-		// Only the best are printed; a long run does not need all of them in memory.
-		if len(all) > 100*maxHoldLines {
-			sort.SliceStable(all, func(i, j int) bool { return all[i].odds > all[j].odds })
-			all = all[:maxHoldLines]
-		}
-	}
-	if len(all) == 0 {
-		return nil
-	}
-	sort.SliceStable(all, func(i, j int) bool { return all[i].odds > all[j].odds })
 	fmt.Fprintln(w, "Likely fish holding on rock humps")
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	for _, l := range all[:min(len(all), maxHoldLines)] {
-		fmt.Fprintf(tw, "  %2.0f %%\t%s\t%s\n", 100*l.odds, onOneLine(l.capture), count(l.targets, "suspended target"))
+	for _, h := range holds[:min(len(holds), maxHoldLines)] {
+		place := ""
+		if p := h.Position; p != nil {
+			place = fmt.Sprintf("%.6f, %.6f ± %.0f m", p.Lat, p.Lon, p.ErrorM)
+		}
+		where := onOneLine(h.Holds[0].Capture)
+		if more := len(h.Holds) - 1; more > 0 {
+			where += fmt.Sprintf(" and %d more", more)
+		}
+		fmt.Fprintf(tw, "  %2.0f %%\t%s\t%s\t%s\n", 100*h.Odds, where, count(h.Targets, "suspended target"), place)
 	}
 	if err := tw.Flush(); err != nil {
 		return err
+	}
+	if rest := len(holds) - maxHoldLines; rest > 0 {
+		fmt.Fprintf(w, "  … and %d more in holds.jsonl\n", rest)
 	}
 	fmt.Fprintln(w)
 	return nil

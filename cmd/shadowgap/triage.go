@@ -18,21 +18,6 @@ import (
 	"shadowgap/models"
 )
 
-// knowledge are the options that say what is known about the captures.
-type knowledge struct {
-	Range          string        `placeholder:"30m" help:"Range setting per side, with its unit: 30m or 100ft."`
-	Side           string        `enum:",port,starboard" default:"" help:"The side that captures without a nadir show: port or starboard."`
-	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
-	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
-	Manifest       string        `type:"path" placeholder:"FILE" help:"CSV table with a line a capture: capture, range, time, speed and so on."`
-	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
-	Zone           string        `default:"UTC" placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin."`
-	ClockOffset    time.Duration `help:"Added to the captures' own times, when their clock was wrong."`
-	WaterTemp      *float64      `placeholder:"C" help:"Water temperature in degrees Celsius, to correct the range for the speed of sound."`
-	Salinity       *float64      `placeholder:"PSU" help:"Salinity in practical units, with --water-temp."`
-	Units          string        `enum:"m,ft" default:"m" help:"Unit of lengths in tables, pictures and CSV: m or ft."`
-}
-
 type triageCmd struct {
 	Paths []string `arg:"" name:"path" help:"Captures, folders of captures, .zip and .tar.gz archives of captures."`
 	Out   string   `required:"" short:"o" placeholder:"RUN" help:"Run folder for the results. The same command again goes on where it stopped."`
@@ -166,7 +151,7 @@ func (t triageCmd) config() (batch.Config, error) {
 		Inputs: batch.Inputs{Paths: t.Paths, FollowLinks: t.FollowLinks, Skip: out}, RunDir: out,
 		Workers: t.Workers, Start: start, Limits: detect.Limits{MaxPixels: t.MaxPixels, MaxBytes: maxFile}, Limit: t.Limit,
 		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model.Version},
-		Pictures: batch.Pictures(t.Pictures), Units: overlay.Units(t.Units), Timings: t.Timings, Settings: settings,
+		Pictures: batch.Pictures(t.Pictures), Units: overlay.Units(t.Units), ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
 	}
 	if t.Watch {
 		cfg.Watch = watchEvery

@@ -12,6 +12,7 @@ import (
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
+	"shadowgap/internal/survey"
 )
 
 // Pictures says for which captures overlays and close-ups are made.
@@ -32,7 +33,9 @@ type Job struct {
 	Limits   detect.Limits   `json:"limits"`
 	Versions detect.Versions `json:"versions"`
 	Pictures Pictures        `json:"pictures"`
-	RunDir   string          `json:"run_dir"` // where the pictures go
+	RunDir   string          `json:"run_dir"`   // where the pictures go
+	ReadText bool            `json:"read_text"` // look for the range setting in the text on the capture
+	Water    survey.Water    `json:"water"`     // for a range found there
 	Units    overlay.Units   `json:"units"`
 	Limit    time.Duration   `json:"limit"` // time it may take; 0 = no limit
 }
@@ -57,6 +60,10 @@ func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, 
 		rec.MS.Decode = milliseconds(decoded)
 		return rec, nil, nil
 	}
+	notes, err := readText(limited, &job, pic)
+	if err != nil && ctx.Err() != nil {
+		return nil, nil, ctx.Err()
+	}
 	start = time.Now()
 	res, err := detectSafely(limited, pic, job.Options)
 	took := time.Since(start)
@@ -69,6 +76,7 @@ func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, 
 		return rec, nil, nil
 	}
 	rec, marks := Records(job, res)
+	rec.Notes = notes
 	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
 	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
 	if job.wantsPictures(len(marks)) {
@@ -78,6 +86,27 @@ func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, 
 		}
 	}
 	return rec, marks, nil
+}
+
+// readText looks for the range on the capture when that was asked for. What the user said about the range wins.
+func readText(ctx context.Context, job *Job, pic *detect.Picture) ([]string, error) {
+	if !job.ReadText {
+		return nil, nil
+	}
+	ocr, err := survey.FindOCR()
+	if err != nil {
+		return []string{err.Error()}, nil
+	}
+	sources := survey.Sources{OCR: ocr, Detect: job.Options}
+	if job.Options.RangeM == 0 { // a range the user gave has been corrected for the water already
+		sources.Water = job.Water
+	}
+	known, err := sources.Know(ctx, job.Capture, nil, pic.Image)
+	if err != nil {
+		return nil, fmt.Errorf("reading the text on %s: %w", job.Capture, err)
+	}
+	job.Options = known.Options
+	return known.Notes, nil
 }
 
 func (job Job) wantsPictures(marks int) bool {

@@ -15,6 +15,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
+	"shadowgap/internal/survey"
 )
 
 // Store keeps results.
@@ -38,8 +39,9 @@ type Observer interface {
 // Settings are what is known about one capture.
 type Settings struct {
 	Options detect.Options
-	Hash    string   // of all that the result depends on beside content and model
-	Notes   []string // for the capture's record
+	Water   survey.Water // for a range read off the capture
+	Hash    string       // of all that the result depends on beside content and model
+	Notes   []string     // for the capture's record
 	// Finish adds to the records what the detector can't know, such as positions. May be nil.
 	Finish func(*detect.CaptureRecord, []detect.MarkRecord)
 }
@@ -58,6 +60,7 @@ type Config struct {
 	Versions detect.Versions
 	Pictures Pictures
 	Units    overlay.Units
+	ReadText bool          // look for the range setting in the text on captures
 	Timings  bool          // keep what each capture cost; without, two runs give the same bytes
 	Watch    time.Duration // look for new captures this often, until ctx ends; 0 = stop at the end
 	// Settings is asked for each capture, with the bytes of its file.
@@ -241,7 +244,7 @@ func (r *run) load(e entry) (work, bool, error) {
 	r.mu.Unlock()
 	w := work{data: data, job: Job{
 		Capture: e.path, SHA256: sum, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
-		Pictures: r.cfg.Pictures, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit,
+		Pictures: r.cfg.Pictures, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
 	}}
 	if err != nil {
 		r.mu.Lock()
@@ -250,7 +253,7 @@ func (r *run) load(e entry) (work, bool, error) {
 		return work{}, false, r.finish(w, Unreadable(w.job, why(err, r.cfg.Limit)), nil)
 	}
 	w.settings = r.cfg.Settings(e.path, data)
-	w.job.Options, w.job.Versions.Settings = w.settings.Options, w.settings.Hash
+	w.job.Options, w.job.Water, w.job.Versions.Settings = w.settings.Options, w.settings.Water, w.settings.Hash
 	known, err := r.known(w.job)
 	if err != nil || known {
 		return work{}, false, err

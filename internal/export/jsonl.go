@@ -14,6 +14,18 @@ func MarksJSONL(w io.Writer, marks Marks) error { return jsonl(w, marks) }
 // CapturesJSONL writes captures.jsonl: one capture a line.
 func CapturesJSONL(w io.Writer, captures Captures) error { return jsonl(w, captures) }
 
+// JSONL writes values of any kind as JSON, one a line.
+func JSONL[T any](w io.Writer, values []T) error {
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	for i := range values {
+		if err := enc.Encode(&values[i]); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 func jsonl[T detect.MarkRecord | detect.CaptureRecord](w io.Writer, records iter.Seq2[*T, error]) error {
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)

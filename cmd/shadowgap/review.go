@@ -1,0 +1,81 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"github.com/rs/zerolog"
+
+	"shadowgap/internal/overlay"
+	"shadowgap/internal/review"
+	"shadowgap/internal/runstore"
+)
+
+type reviewCmd struct {
+	RunDir      string `arg:"" name:"run" help:"Run folder."`
+	Take        string `type:"path" placeholder:"FILE" help:"Take in decisions.json, as the page downloads it, and stop."`
+	Addr        string `placeholder:"HOST:PORT" help:"Where to listen; default 127.0.0.1 and a free port."`
+	AllowRemote bool   `help:"Let --addr be one that other machines can reach."`
+	Units       string `enum:"m,ft" default:"m" help:"Unit of lengths: m or ft."`
+}
+
+// Run serves the review page, or takes in decisions.
+func (r reviewCmd) Run(con *console) (err error) {
+	store, err := openRun(con.ctx, r.RunDir)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, store.Close()) }()
+	if r.Take != "" {
+		return r.take(con, store)
+	}
+	caps, marks, total, err := foremost(con.ctx, store)
+	if err != nil {
+		return err
+	}
+	err = review.Serve(con.ctx, decisionStore{store}, caps, marks, review.ServeOptions{
+		RunDir: r.RunDir, Addr: r.Addr, AllowRemote: r.AllowRemote,
+		Page:  review.PageOptions{Name: filepath.Base(r.RunDir), Units: overlay.Units(r.Units), Total: total},
+		Log:   zerolog.New(con.err).With().Timestamp().Logger(),
+		Ready: func(url string) { fmt.Fprintf(con.out, "Open %s in a browser; Ctrl-C ends the review.\n", url) },
+	})
+	if errors.Is(err, review.ErrNotLoopback) {
+		return usage("%v; --allow-remote takes it", err)
+	}
+	if err != nil {
+		return err
+	}
+	// The page in the run folder shows the decisions too.
+	return writePage(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units))
+}
+
+func (r reviewCmd) take(con *console, store *runstore.Store) error {
+	f, err := os.Open(r.Take)
+	if err != nil {
+		return usage("--take: %v", err)
+	}
+	defer f.Close()
+	file, err := review.ReadDecisions(f)
+	if err != nil {
+		return usage("%s: %v", r.Take, err)
+	}
+	caps, marks, _, err := foremost(con.ctx, store)
+	if err != nil {
+		return err
+	}
+	taken, err := review.Take(con.ctx, decisionStore{store}, review.NewIndex(caps, marks), file)
+	if errors.Is(err, review.ErrBadDecision) {
+		return usage("%s: %v", r.Take, err)
+	}
+	if err != nil {
+		return err
+	}
+	for _, s := range taken.Skipped {
+		fmt.Fprintln(con.err, "left out:", s)
+	}
+	fmt.Fprintf(con.out, "%s new, %d known already, %d left out\n", count(taken.Added, "decision"), taken.Known, len(taken.Skipped))
+	return writePage(con.ctx, store, overlay.Units(r.Units))
+}
