@@ -33,14 +33,6 @@ func bin6(c uint32) uint32         { return c>>6&0x3f000 | c>>4&0xfc0 | c>>2&0x3
 func bin5(c uint32) uint32         { return c>>9&0x7c00 | c>>6&0x3e0 | c>>3&0x1f }
 func clamp01(v float64) float64    { return min(1, max(0, v)) }
 func weightedRoot(n int) float64   { return math.Sqrt(float64(n)) }
-func percentile(v []float64, p float64) float64 {
-	if len(v) == 0 {
-		return 0
-	}
-	s := slices.Clone(v)
-	slices.Sort(s)
-	return s[int(p*float64(len(s)-1)+0.5)]
-}
 
 // palette is the order of a display's colours: a path through colour space whose arc length stands for echo strength.
 type palette struct {
@@ -532,4 +524,19 @@ func (p *palette) weakEnd() vec {
 // String tells in words how well the colours follow the path.
 func (p *palette) String() string {
 	return fmt.Sprintf("palette: %s, %.1f %% of the learning pixels off its path, typical distance %.1f of 255", p.name(), 100*p.off, p.rms)
+}
+
+// percentile is the value below which a part p of v lies; of a long list an even choice is sorted.
+func percentile(v []float64, p float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	const enough = 400
+	step := max(1, len(v)/enough)
+	s := make([]float64, 0, len(v)/step+1)
+	for i := 0; i < len(v); i += step {
+		s = append(s, v[i])
+	}
+	slices.Sort(s)
+	return s[int(p*float64(len(s)-1)+0.5)]
 }

@@ -1,8 +1,8 @@
 package frame
 
 import (
+	"encoding/binary"
 	"image"
-	"image/color"
 )
 
 // pixels reads rows of any Go image as packed 0x00RRGGBB values, or as 16-bit grey where the picture has that depth.
@@ -95,9 +95,9 @@ func newPixels(img image.Image) *pixels {
 }
 
 func read32(dst []uint32, src []uint8) {
+	src = src[:4*len(dst)]
 	for i := range dst {
-		s := src[4*i : 4*i+3 : 4*i+3]
-		dst[i] = uint32(s[0])<<16 | uint32(s[1])<<8 | uint32(s[2])
+		dst[i] = binary.BigEndian.Uint32(src[4*i:]) >> 8
 	}
 }
 
@@ -142,19 +142,30 @@ func (p *pixels) unusedBits() uint {
 
 // readYCbCr converts one row with the full-range matrix of JFIF, as image/color does, without a call a pixel.
 func readYCbCr(dst []uint32, m *image.YCbCr, x0, y int) {
-	yi := m.YOffset(x0, y)
-	ys := m.Y[yi : yi+len(dst)]
-	lastC := -1
+	yi, ci := m.YOffset(x0, y), m.COffset(x0, y)
+	shift := uint(0)
+	switch m.SubsampleRatio {
+	case image.YCbCrSubsampleRatio422, image.YCbCrSubsampleRatio420:
+		shift = 1
+	case image.YCbCrSubsampleRatio411, image.YCbCrSubsampleRatio410:
+		shift = 2
+	}
+	c0 := x0 >> shift
+	last := -1
 	var dr, dg, db int32
-	for i, yv := range ys {
-		c := m.COffset(x0+i, y)
-		if c != lastC {
-			lastC = c
+	for i, yv := range m.Y[yi : yi+len(dst)] {
+		if c := ci + (x0+i)>>shift - c0; c != last {
+			last = c
 			cb, cr := int32(m.Cb[c])-128, int32(m.Cr[c])-128
 			dr, dg, db = 91881*cr, -22554*cb-46802*cr, 116130*cb
 		}
 		yy := int32(yv) * 0x10101
-		dst[i] = clip16(yy+dr)<<16 | clip16(yy+dg)<<8 | clip16(yy+db)
+		r, g, b := yy+dr, yy+dg, yy+db
+		if uint32(r|g|b) < 1<<24 {
+			dst[i] = uint32(r)&0xff0000 | uint32(g)>>8&0xff00 | uint32(b)>>16
+			continue
+		}
+		dst[i] = clip16(r)<<16 | clip16(g)<<8 | clip16(b)
 	}
 }
 
@@ -182,9 +193,4 @@ func colourDiff(a, b uint32) int {
 func abs32(v int32) int32 {
 	m := v >> 31
 	return (v ^ m) - m
-}
-
-// luma is the usual weighted brightness of a packed colour, 0 to 255.
-func luma(c uint32) float64 {
-	return float64(color.GrayModel.Convert(color.RGBA{uint8(c >> 16), uint8(c >> 8), uint8(c), 255}).(color.Gray).Y)
 }
