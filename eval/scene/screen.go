@@ -89,14 +89,29 @@ func (p *screen) text(x, y int, c color.Color, t string) {
 
 func (p *screen) width(t string) int { return font.MeasureString(p.face, t).Ceil() }
 
+// depth is the depth reading; the transducer hangs 0.4 m below the surface.
+func (p *screen) depth() float64 {
+	if p.spec.Screen.DepthM > 0 {
+		return p.spec.Screen.DepthM
+	}
+	return p.spec.AltitudeM + 0.4
+}
+
 // bars draws the strips over and under the panel with readings of an invented boat.
 func (p *screen) bars() {
 	s := p.spec
 	rng := newRand(s.Seed, streamScreen)
 	clock := fmt.Sprintf("%02d:%02d:%02d", 5+rng.IntN(14), rng.IntN(60), rng.IntN(60))
+	water := 6 + 18*rng.Float64()
+	if s.Screen.Clock != "" {
+		clock = s.Screen.Clock
+	}
+	if s.Screen.WaterC != 0 {
+		water = s.Screen.WaterC
+	}
 	readings := []string{
-		fmt.Sprintf("Depth %.1f m", s.AltitudeM+0.4), fmt.Sprintf("%.1f km/h", s.SpeedMps*3.6),
-		fmt.Sprintf("Water %.1f C", 6+18*rng.Float64()), fmt.Sprintf("Range %.0f m", s.RangeM), clock,
+		fmt.Sprintf("Depth %.1f m", p.depth()), fmt.Sprintf("%.1f km/h", s.SpeedMps*3.6),
+		fmt.Sprintf("Water %.1f C", water), fmt.Sprintf("Range %.0f m", s.RangeM), clock,
 	}
 	if h := s.Screen.TopBar; h > 0 {
 		step := s.ScreenW / len(readings)
@@ -199,7 +214,7 @@ func (p *screen) history(box image.Rectangle, colours *[256]color.RGBA) {
 			p.img.SetRGBA(x, box.Min.Y+r, colours[uint8(255*min(1, v))])
 		}
 	}
-	p.text(box.Min.X+6, box.Min.Y+s.Screen.TextPx+10, p.line, fmt.Sprintf("%.1f m", s.AltitudeM+0.4))
+	p.text(box.Min.X+6, box.Min.Y+s.Screen.TextPx+10, p.line, fmt.Sprintf("%.1f m", p.depth()))
 	p.fill(image.Rect(box.Min.X-2, box.Min.Y, box.Min.X, box.Max.Y), p.bar)
 }
 

@@ -198,6 +198,10 @@ type Furniture struct {
 	SecondW, SecondH  int
 	TextPx            int  // height of text, pixels
 	Light             bool // light bars with dark text
+	// Readings on the screen; those left zero are made up from the altitude and the seed.
+	Clock  string
+	DepthM float64
+	WaterC float64
 }
 
 // Output is what happens to the screen on its way to the file.
