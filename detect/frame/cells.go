@@ -25,13 +25,13 @@ type cellStat struct {
 
 func (c cellStat) mean() uint32 { return pack(uint8(c.r), uint8(c.g), uint8(c.b)) }
 
-const maxCells = 128 // along the longer side; finer cells would make the rectangle search dearer than the reading
+const maxCells = 128 // along the longer side, unless the picture is a strip; finer cells would make the rectangle search dearer than the reading
 
 // newSample reads the rows and picks the texture thresholds.
 func newSample(p *pixels) *sample {
 	s := &sample{p: p, cell: 8}
 	if longest := max(p.w, p.h); longest > 8*maxCells {
-		s.cell = (longest + maxCells - 1) / maxCells
+		s.cell = max(8, min((longest+maxCells-1)/maxCells, min(p.w, p.h)/12))
 	}
 	s.cw, s.ch = (p.w+s.cell-1)/s.cell, (p.h+s.cell-1)/s.cell
 	pairs := 2
@@ -47,7 +47,7 @@ func newSample(p *pixels) *sample {
 			continue
 		}
 		for k := 0; k < pairs; k++ {
-			y := y0 + s.cell*(2*k+1)/(2*pairs)
+			y := y0 + (y1-y0)*(2*k+1)/(2*pairs)
 			if y+1 < y1 {
 				s.ys = append(s.ys, y, y+1)
 			}
