@@ -6,8 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"image"
-	"image/draw"
 	"image/png"
+	"math"
+	"os"
 	"os/exec"
 	"regexp"
 	"strings"
@@ -40,28 +41,55 @@ func FindOCR() (*OCR, error) {
 	return &OCR{program: p}, nil
 }
 
-// Text returns the words on a picture that Go has already decoded, a line of text a line. Tesseract gets the picture
-// re-encoded, never the user's file.
-func (o *OCR) Text(ctx context.Context, img image.Image) (string, error) {
-	grey := image.NewGray(image.Rect(0, 0, img.Bounds().Dx(), img.Bounds().Dy()))
-	draw.Draw(grey, grey.Bounds(), img, img.Bounds().Min, draw.Src)
-	var src image.Image = grey
-	if w := grey.Bounds().Dx(); 3*w <= ocrMaxWidth { // screen fonts are too small for Tesseract as they are
-		src = imaging.Resize(grey, 3*w, 0, imaging.CatmullRom)
-	} else if 2*w <= ocrMaxWidth {
-		src = imaging.Resize(grey, 2*w, 0, imaging.CatmullRom)
+// Read reads a capture twice, enlarged differently, and keeps what both readings say: screen fonts are small, a dotted 0
+// passes for an 8, and a wrong range spoils every size. img is a picture that Go has decoded; Tesseract gets its own
+// re-encoding, never the user's file.
+func (o *OCR) Read(ctx context.Context, img image.Image) (ScreenText, error) {
+	page := textPage(img)
+	var s [2]ScreenText
+	for i, times := range []float64{3, 2} {
+		text, err := o.text(ctx, page, min(times, ocrMaxWidth/float64(page.Bounds().Dx())))
+		if err != nil {
+			return ScreenText{}, fmt.Errorf("reading text on the capture: %w", err)
+		}
+		if s[i] = ParseScreenText(text); s[0].RangeM == 0 && s[0].DepthM == 0 {
+			break // there is nothing to confirm
+		}
+	}
+	return agreed(s[0], s[1]), nil
+}
+
+// agreed keeps what two readings of a screen have in common.
+func agreed(a, b ScreenText) ScreenText {
+	out := ScreenText{Notes: a.Notes}
+	if out.RangeM = a.RangeM; a.RangeM > 0 && a.RangeM != b.RangeM {
+		out.RangeM = 0
+		out.Notes = append(out.Notes, fmt.Sprintf("the range on the screen may read %.4g m, but not for sure; give --range", a.RangeM))
+	}
+	if a.DepthM == b.DepthM {
+		out.DepthM = a.DepthM
+	}
+	return out
+}
+
+// text returns the words on a page, a line of text a line.
+func (o *OCR) text(ctx context.Context, page image.Image, times float64) (string, error) {
+	src := page
+	if times > 1 {
+		src = imaging.Resize(page, int(times*float64(page.Bounds().Dx())), 0, imaging.CatmullRom)
 	}
 	var in, out, complaint bytes.Buffer
 	if err := (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(&in, src); err != nil {
-		return "", fmt.Errorf("reading text: %w", err)
+		return "", err
 	}
 	ctx, cancel := context.WithTimeout(ctx, ocrTimeout)
 	defer cancel()
 	cmd := exec.CommandContext(ctx, o.program, "stdin", "stdout", "--psm", "11")
+	cmd.Env = append(os.Environ(), "OMP_THREAD_LIMIT=1") // workers are the parallel part
 	cmd.Stdin, cmd.Stdout, cmd.Stderr = &in, &out, &complaint
 	if err := cmd.Run(); err != nil {
 		line, _, _ := strings.Cut(strings.TrimSpace(complaint.String()), "\n")
-		return "", fmt.Errorf("reading text by tesseract: %w (%s)", err, line)
+		return "", fmt.Errorf("tesseract: %w (%s)", err, line)
 	}
 	return string(out.Next(ocrMaxText)), nil
 }
@@ -81,7 +109,7 @@ var (
 )
 
 // ParseScreenText finds the range per side and the depth in the text of a capture. Only lengths with a label and a unit
-// are taken as such. Without a label, a length is taken as the range when it is the greatest on the screen and stands there
+// are taken as such, and a range must be a usual setting. Without a label, a length is taken as the range when it is the greatest on the screen and stands there
 // twice, as at both ends of a range scale. Labelled ranges that contradict each other are told and none is taken.
 func ParseScreenText(text string) ScreenText {
 	var s ScreenText
@@ -93,6 +121,11 @@ func ParseScreenText(text string) ScreenText {
 		into, what := &s.RangeM, "range"
 		if strings.HasPrefix(strings.ToLower(m[1]), "d") {
 			into, what = &s.DepthM, "depth"
+		}
+		if into == &s.RangeM && !roundSetting(m[2]) {
+			s.Notes = append(s.Notes, fmt.Sprintf("the range on the screen may read %s %s, which is no usual setting; took none, give --range", m[2], m[3]))
+			*into = -1
+			continue
 		}
 		if *into > 0 && *into != v {
 			s.Notes = append(s.Notes, fmt.Sprintf("the screen shows two %ss, %.4g m and %.4g m; took neither", what, *into, v))
@@ -121,6 +154,13 @@ func ParseScreenText(text string) ScreenText {
 		s.Notes = append(s.Notes, fmt.Sprintf("the screen shows lengths (the greatest is %.4g m) but none marked as the range; give --range", most))
 	}
 	return s
+}
+
+// roundSetting says whether a number is one that ranges are set to: whole below 10, 12, or a multiple of 5. A dotted 0 that
+// was taken for an 8 or a 6 gives 38 or 56, which no display offers as readily.
+func roundSetting(digits string) bool {
+	v, err := units.Parse(putRight(digits), units.Length, "m")
+	return err == nil && v == math.Trunc(v) && (v < 10 || v == 12 || math.Mod(v, 5) == 0)
 }
 
 func putRight(digits string) string {

@@ -25,6 +25,7 @@ func TestParseScreenText(t *testing.T) {
 		{"RANGE: 100ft", 30.48, 0, 0},
 		{"range 3O m", 30, 0, 0},                        // the letter O
 		{"30m 15m 0 15m 30m depth 40ft", 30, 12.192, 0}, // a scale with an end on each side
+		{"Range 38 m Depth 8.8 m", 0, 8.8, 1},           // a dotted 0 that passes for an 8
 		{"12.5 m\n18 m", 0, 0, 1},                       // which is the range?
 		{"Range 30m\nRange 60m", 0, 0, 1},
 		{"range 30", 0, 0, 0},
@@ -64,11 +65,8 @@ func TestOCRReadsAScreen(t *testing.T) {
 		d.Dot = fixed.P(s.x, s.y)
 		d.DrawString(s.text)
 	}
-	text, err := ocr.Text(t.Context(), img)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if got := survey.ParseScreenText(text); got.RangeM != 45 || got.DepthM != 12.4 {
-		t.Errorf("read %q: %+v", text, got)
+	got, err := ocr.Read(t.Context(), img)
+	if err != nil || got.RangeM != 45 || got.DepthM != 12.4 {
+		t.Errorf("%+v, %v", got, err)
 	}
 }

@@ -96,7 +96,7 @@ func (s Sources) screen(ctx context.Context, img image.Image, k *Known) (ScreenT
 	if s.OCR == nil || img == nil {
 		return ScreenText{}, nil
 	}
-	text, err := s.OCR.Text(ctx, img)
+	screen, err := s.OCR.Read(ctx, img)
 	if ctx.Err() != nil {
 		return ScreenText{}, ctx.Err()
 	}
@@ -104,7 +104,6 @@ func (s Sources) screen(ctx context.Context, img image.Image, k *Known) (ScreenT
 		k.Notes = append(k.Notes, err.Error())
 		return ScreenText{}, nil
 	}
-	screen := ParseScreenText(text)
 	k.Notes = append(k.Notes, screen.Notes...)
 	return screen, nil
 }
