@@ -7,7 +7,7 @@ ARG GO_VERSION=1.26.0
 RUN apt-get update \
  && apt-get install -y --no-install-recommends ca-certificates curl \
  && rm -rf /var/lib/apt/lists/*
-# The checksum is Go's own, from the same host over TLS.
+# The checksum is the one that Go publishes beside each release.
 RUN arch=$(dpkg --print-architecture) \
  && curl -fsSLo /tmp/go.tar.gz "https://go.dev/dl/go${GO_VERSION}.linux-${arch}.tar.gz" \
  && curl -fsSLo /tmp/go.sum "https://dl.google.com/go/go${GO_VERSION}.linux-${arch}.tar.gz.sha256" \

@@ -26,7 +26,7 @@ demo: build
 check: setup
 	@bad=$$(gofmt -l cmd detect eval features internal models); \
 	if [ -n "$$bad" ]; then echo "not formatted by gofmt:"; echo "$$bad"; exit 1; fi
-	@for f in scripts/*.sh .ci/run; do bash -n $$f || exit 1; done
+	@for f in scripts/*.sh deploy/*.sh .ci/run; do bash -n $$f || exit 1; done
 	go vet ./...
 
 test: check

@@ -24,6 +24,7 @@ require (
 	github.com/rs/zerolog v1.35.1 // indirect
 	github.com/schollz/progressbar/v3 v3.19.1 // indirect
 	github.com/tidwall/geodesic v0.3.5 // indirect
+	go.yaml.in/yaml/v3 v3.0.6 // indirect
 	gocv.io/x/gocv v0.31.0 // indirect
 	golang.org/x/image v0.47.0 // indirect
 	golang.org/x/sync v0.25.0 // indirect

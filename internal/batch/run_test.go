@@ -8,6 +8,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"reflect"
+	"runtime"
 	"strings"
 	"testing"
 	"time"
@@ -238,5 +239,37 @@ func TestShardsPartition(t *testing.T) {
 		if seen[name] != 1 {
 			t.Errorf("%s was taken %d times", name, seen[name])
 		}
+	}
+}
+
+// A run's length must not show in the parent's memory: what a capture held is let go.
+func TestMemoryStaysFlat(t *testing.T) {
+	const captures, size = 120, 1 << 20
+	dir := t.TempDir()
+	for i := range captures {
+		write(t, filepath.Join(dir, fmt.Sprintf("cap%03d.png", i)), strings.Repeat(string(rune('a'+i%26)), size)+fmt.Sprint(i))
+	}
+	l := newLedger()
+	var early, late uint64
+	l.onPut = func(n int) error {
+		var m runtime.MemStats
+		switch n {
+		case captures / 4:
+			runtime.GC()
+			runtime.ReadMemStats(&m)
+			early = m.HeapAlloc
+		case captures:
+			runtime.GC()
+			runtime.ReadMemStats(&m)
+			late = m.HeapAlloc
+		}
+		return nil
+	}
+	if _, err := Run(t.Context(), t.Context(), testConfig(t, dir), l, l); err != nil {
+		t.Fatal(err)
+	}
+	// Three quarters of the captures lie between the two looks; one in twenty of them kept would show.
+	if late > early+captures*3/4*size/20 {
+		t.Errorf("heap grew from %d to %d KiB over %d captures of %d KiB", early>>10, late>>10, captures*3/4, size>>10)
 	}
 }
