@@ -66,7 +66,7 @@ func New() *Survey {
 
 // shoot adds the k-th capture of a leg. All its rows lie on the leg, where the boat runs straight.
 func (v *Survey) shoot(leg int, part stretch, k look, begin, nth int) {
-	var probe scene.Spec
+	probe := scene.Spec{RangeM: part.rangeM}
 	k.lay(&probe)
 	span := float64(probe.Pings)/part.pingHz + 1
 	room := float64(part.seconds) - span - 1

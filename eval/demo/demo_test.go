@@ -20,6 +20,9 @@ var update = flag.Bool("update", false, "write the whole survey anew")
 
 func TestStoredSurvey(t *testing.T) {
 	if *update {
+		if err := os.RemoveAll(filepath.Join(stored, "captures")); err != nil {
+			t.Fatal(err)
+		}
 		if err := demo.Write(context.Background(), stored); err != nil {
 			t.Fatal(err)
 		}

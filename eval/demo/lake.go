@@ -185,7 +185,8 @@ func (b *builder) shelf() {
 	b.addFish("A", 3, 385, 445, -50, 20, 0.8, 2.5)
 }
 
-// hump is the rock hump that legs D and E pass on either side and F crosses, with fish holding over it.
+// hump is the rock hump that legs D and E pass on either side and F crosses, with fish holding over it. The first 40 m of D
+// are bare sand.
 func (b *builder) hump() {
 	e, n := b.off("D", 104, 8)
 	b.humps = append(b.humps, scene.Mound{X: e, Y: n, RadiusX: 10.5, RadiusY: 10.5, HeightM: 1.9, Reflectivity: 1.25})
@@ -199,7 +200,7 @@ func (b *builder) hump() {
 	b.humps = append(b.humps, scene.Mound{X: e, Y: n, RadiusX: 7, RadiusY: 7, HeightM: 0.8, Reflectivity: 1.1})
 	b.addTimber("D", 62, 18, 80, 4.5)
 	b.addTimber("D", 160, 11, 150, 5)
-	b.addRocks("D", 5, 20, 80, -16, 46, 0.2, 0.6)
+	b.addRocks("D", 5, 60, 86, -16, 46, 0.2, 0.6)
 	b.addFish("D", 3, 140, 190, -14, 44, 0.6, 2)
 	we, wn := b.off("D", 178, -9)
 	b.weeds = append(b.weeds, scene.WeedBed{X: we, Y: wn, RadiusX: 4, RadiusY: 4, HeightM: 0.14, Strength: 0.6})

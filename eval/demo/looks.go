@@ -63,10 +63,18 @@ var palettes = map[look]string{
 	bow: "grey", bowBlue: "blue-white", bowGrey: "grey", bowAmber: "amber", bowInverted: "grey-inverted", bowBone: "bone", bowSpectrum: "spectrum",
 	deck: "copper", deckBlue: "blue-white", deckGrey: "grey", deckAmber: "amber", deckBone: "bone", deckDusk: "dusk",
 	wideAmber: "amber", wideBone: "grey", corrected: "grey", oneSide: "green",
-	photoBlue: "blue-white", photoBone: "bone", cropStarboard: "copper", cropPort: "amber",
+	photoBlue: "blue-white", photoBone: "bone", cropStarboard: "grey-inverted", cropPort: "blue-white",
 }
 
-// lay sets up the screen and how it is kept; range, rows a second and the world are left to the caller.
+// gridLines is how many range lines a side divide a range into whole fives or tens of metres.
+func gridLines(rangeM float64) int {
+	if rangeM >= 30 {
+		return int(rangeM/10) - 1
+	}
+	return int(rangeM/5) - 1
+}
+
+// lay sets up the screen and how it is kept. The range is set already; rows a second and the world are left to the caller.
 func (k look) lay(s *scene.Spec) {
 	s.Display.Palette = palettes[k]
 	f := &s.Screen
@@ -75,11 +83,11 @@ func (k look) lay(s *scene.Spec) {
 	case "bow":
 		s.ScreenW, s.ScreenH = 800, 480
 		f.TextPx, f.TopBar, f.Labels = 13, 24, true
-		f.GridLines, f.GridAlpha = 2, 0.4
+		f.GridLines, f.GridAlpha = gridLines(s.RangeM), 0.4
 	case "deck":
 		s.ScreenW, s.ScreenH = 1024, 600
 		f.TextPx, f.BottomBar = 14, 26
-		o.JPEGQuality, o.Scale = 82, 0.85
+		o.JPEGQuality, o.Scale = 82, 0.9
 	case "wide":
 		s.ScreenW, s.ScreenH = 1920, 1080
 		f.TextPx, f.TopBar, f.BottomBar, f.ColourBar, f.ScaleBar = 23, 40, 36, true, true
@@ -88,8 +96,8 @@ func (k look) lay(s *scene.Spec) {
 	default:
 		s.ScreenW, s.ScreenH = 1280, 720
 		f.TextPx, f.TopBar = 16, 32
-		f.GridLines, f.GridAlpha = 3, 0.35
-		o.JPEGQuality, o.Scale = 80, 0.75
+		f.GridLines, f.GridAlpha = gridLines(s.RangeM), 0.35
+		o.JPEGQuality, o.Scale = 80, 0.9
 	}
 	switch k {
 	case consoleChart, consoleGreen:

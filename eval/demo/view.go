@@ -145,7 +145,9 @@ func record(s *scene.Spec) {
 	}
 	s.Flaws = scene.Flaws{
 		HeaveM: s.PixelM() * in(0.1, 0.5), RollDB: in(0.1, 0.6), SpeedJitter: in(0, 0.06), TransmitPx: 3 + rng.IntN(4), TransmitGain: in(0.8, 1),
-		SurfaceDB: in(-10, 0), SurfaceM: s.AltitudeM * in(0.08, 0.2),
+	}
+	if rng.Float64() < 0.6 {
+		s.Flaws.SurfaceDB, s.Flaws.SurfaceM = in(-10, -1), s.AltitudeM*in(0.07, 0.2)
 	}
 	if rng.Float64() < 0.25 {
 		s.Flaws.DropRate, s.Flaws.DropRepeat = in(0.003, 0.012), rng.Float64() < 0.5

@@ -47,7 +47,7 @@ func (s state) after(leg stretch, seconds float64) state {
 	return s
 }
 
-// departure is when the voyage starts, UTC. The transducers have warmed the batteries by then; the lake has no time zone.
+// departure is when the voyage starts.
 var departure = time.Date(2025, time.June, 14, 6, 40, 0, 0, time.UTC)
 
 // voyage is the morning on the lake: three transects to and fro, three passes of the rock hump, and the deep way home.
@@ -57,17 +57,17 @@ func voyage() []stretch {
 		{seconds: 20, speed: 1.35},
 		{"A", legA, 1.35, 0, 30, 16, []look{starting, console, bow, consoleChart, console, bow, deck, console}},
 		{seconds: 45, speed: 1.2, turn: -4},
-		{"B", legB, 1.3, 0, 30, 16, []look{deckBlue, bowBlue, consoleBlue, cropStarboard, consoleBlue, photoBlue, deckBlue, bowBlue}},
+		{"B", legB, 1.3, 0, 30, 16, []look{deckBlue, bowBlue, consoleBlue, cropPort, consoleBlue, photoBlue, deckBlue, bowBlue}},
 		{seconds: 45, speed: 1.2, turn: 4},
 		{"C", 210, 1.25, 0, 25, 16, []look{consoleHistory, bowGrey, corrected, deckGrey}},
 		{seconds: 14, speed: 1.3, turn: -5},
 		{seconds: 60, speed: 1.4},
 		{seconds: 45, speed: 1.2, turn: -4},
 		{"D", 180, 1.1, 0, 20, 15, []look{consoleAmber, bowAmber, wideAmber, deckAmber}},
-		{seconds: 45, speed: 1.1, turn: 4},
-		{"E", 180, 1.1, 0, 20, 15, []look{consoleInverted, photoBone, cropPort, bowInverted}},
-		{seconds: 36, speed: 1.1, turn: 5},
-		{"F", 180, 1.1, 0, 20, 15, []look{deckBone, bowBone, consoleBone, wideBone}},
+		{seconds: 30, speed: 1.1, turn: 6},
+		{"E", 180, 1.1, 0, 20, 15, []look{consoleInverted, photoBone, cropStarboard, bowInverted}},
+		{seconds: 20, speed: 1.1, turn: 9},
+		{"F", 180, 1.1, 0, 20, 15, []look{deckBone, bowBone, wideBone, consoleBone}},
 		{seconds: 18, speed: 1.2, turn: 5},
 		{seconds: 60, speed: 1.6},
 		{"G", 260, 1.6, 0, 40, 13, []look{consoleGreen, oneSide, consolePaper, deckDusk, bowSpectrum, consoleDusk}},
