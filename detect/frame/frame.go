@@ -123,7 +123,10 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	pan.Notes = append(pan.Notes, ev.String())
 	prof := s.profiles(pal, r)
 	wt := findWater(prof)
-	pan.NadirX, pan.Crop = wt.nadir, !wt.both
+	pan.NadirX, pan.Crop = wt.nadir, !wt.both && !wt.band
+	if wt.band {
+		pan.Notes = append(pan.Notes, "a bright centre band but no water column: probably a slant-corrected display")
+	}
 	if err := write(s.p, pal, pan); err != nil {
 		return nil, "", fmt.Errorf("writing echo strength: %w", err)
 	}

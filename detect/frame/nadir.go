@@ -10,7 +10,7 @@ type water struct {
 	nadir float64 // column in panel pixels, NaN when not in view
 	both  bool    // dark water on both sides of it
 	side  int     // -1, 1: water column at the left or right edge only; 0 none
-	share float64 // width of the water column over the panel's
+	band  bool    // no water column, but a bright band where the nadir would be: a slant-corrected display
 }
 
 const bands = 12 // groups of rows that are looked at one by one, so that humps don't smear the first return
@@ -79,7 +79,7 @@ func findWater(prof *profiles) water {
 		}
 	}
 	if 3*deep < 2*bands {
-		return none
+		return centreBand(prof)
 	}
 	var best [2]int
 	for _, d := range runsOver(dark, (deep*4+4)/5) {
@@ -89,9 +89,9 @@ func findWater(prof *profiles) water {
 	}
 	width := best[1] - best[0]
 	if width < max(5, w/50) {
-		return none
+		return centreBand(prof)
 	}
-	wt := water{nadir: math.NaN(), share: float64(width) / float64(w)}
+	wt := none
 	switch {
 	case best[0] > 1 && best[1] < w-1:
 		wt.both = true
@@ -104,6 +104,48 @@ func findWater(prof *profiles) water {
 		wt.nadir = brightest(prof.all, best[0]+width/4, w, math.NaN())
 	}
 	return wt
+}
+
+// centreBand looks for the narrow bright band that is left of the nadir in a slant-corrected display, well inside the
+// panel, fallen off on both sides alike, in nearly every band of rows.
+func centreBand(prof *profiles) water {
+	out := water{nadir: math.NaN()}
+	w := len(prof.all)
+	p := boxMean(prof.all, max(1, w/200))
+	base := percentile(p, 0.5)
+	best := w / 5
+	for x := w / 5; x < w-w/5; x++ {
+		if p[x] > p[best] {
+			best = x
+		}
+	}
+	rise := p[best] - base
+	if rise < 0.2 {
+		return out
+	}
+	lo, hi := best, best
+	for lo > 0 && p[lo-1] > base+rise/2 {
+		lo--
+	}
+	for hi < w-1 && p[hi+1] > base+rise/2 {
+		hi++
+	}
+	if hi-lo > w/8 {
+		return out
+	}
+	mid, reach := (lo+hi)/2, w/6
+	agree := 0
+	for _, line := range prof.band {
+		if line[mid]-percentile(line, 0.5) > rise/3 {
+			agree++
+		}
+	}
+	left, right := p[max(0, mid-reach)], p[min(w-1, mid+reach)]
+	if agree < bands-1 || math.Abs(left-right) > rise/3 {
+		return out
+	}
+	out.nadir, out.band = float64(lo+hi)/2, true
+	return out
 }
 
 func boxMean(v []float64, radius int) []float64 {

@@ -414,12 +414,16 @@ func (p *palette) fitTolerance(bins []colourBin, total int) {
 	var dist []float64
 	var weight []int
 	var sq float64
+	near := 0
 	for _, b := range bins {
 		_, _, d := p.nearest(b.c)
 		dist, weight = append(dist, d), append(weight, b.n)
-		sq += float64(b.n) * d * d
+		if d < 48 { // what lies farther counts as off the path, not as its width
+			sq += float64(b.n) * d * d
+			near += b.n
+		}
 	}
-	p.rms = math.Sqrt(sq / float64(total))
+	p.rms = math.Sqrt(sq / float64(max(1, near)))
 	order := make([]int, len(dist))
 	for i := range order {
 		order[i] = i

@@ -82,6 +82,9 @@ func (s *sample) cuts(l *levels) []cut {
 		if pa < layered || ra < layeredRows {
 			return
 		}
+		if !l.alike(a) {
+			return
+		}
 		if _, pb := l.layering(b.Min.X, b.Min.Y, b.Max.X, b.Max.Y); pa-pb > layeredGain {
 			out = append(out, cut{side, at * s.cell, pa - pb})
 		}
@@ -97,6 +100,17 @@ func (s *sample) cuts(l *levels) []cut {
 		try(3, y+l.box.Min.Y, b, a)
 	}
 	return out
+}
+
+// alike says whether the layers of a part run through: its left and right thirds rise and fall with the same rows.
+func (l *levels) alike(a image.Rectangle) bool {
+	third := max(1, a.Dx()/3)
+	left, right := make([]float64, a.Dy()), make([]float64, a.Dy())
+	for y := range left {
+		left[y] = l.mean(a.Min.X, a.Min.Y+y, a.Min.X+third, a.Min.Y+y+1)
+		right[y] = l.mean(a.Max.X-third, a.Min.Y+y, a.Max.X, a.Min.Y+y+1)
+	}
+	return correlation(left, right) > 0.55
 }
 
 // breaks says whether the picture on one side of a straight line at pixel column (or row) at has little to do with the
@@ -157,15 +171,24 @@ func (s *sample) seams(r image.Rectangle, lo, hi int, vertical bool) [][2]int {
 		}
 		spreads[k] = math.Sqrt(max(0, q/n-m*m/n/n))
 	}
-	const around, thick = 20, 12
+	const around, thick, skip = 14, 12, 3
+	level := func(k int) float64 { // what both sides, a little way off, show at least
+		left, right := spreads[max(0, k-around):max(0, k-skip)], spreads[min(len(spreads), k+skip):min(len(spreads), k+around)]
+		switch {
+		case len(left) == 0:
+			return 0.5 * percentile(right, 0.5)
+		case len(right) == 0:
+			return 0.5 * percentile(left, 0.5)
+		}
+		return 0.5 * min(percentile(left, 0.5), percentile(right, 0.5))
+	}
 	var out [][2]int
 	for k := 0; k < len(spreads); k++ {
-		level := 0.5 * percentile(spreads[max(0, k-around):min(len(spreads), k+around)], 0.5)
-		if spreads[k] >= level {
+		if spreads[k] >= level(k) {
 			continue
 		}
 		start := k
-		for k < len(spreads) && spreads[k] < level {
+		for k < len(spreads) && spreads[k] < level(k) {
 			k++
 		}
 		if k-start <= thick {

@@ -10,7 +10,7 @@ import (
 // The limits a panel must keep to count as side-scan. Each was set between what the open river tiles and rendered
 // captures show and what photograph-like, fur-like, chart-like and text pictures show; the tests hold both sides.
 const (
-	leastSpread   = 0.12 // local spread over local mean: speckle multiplies, sensor noise doesn't
+	leastSpread   = 0.10 // local spread over local mean: speckle multiplies, sensor noise doesn't
 	mostGrowth    = 1.9  // structure function, lag 12 over lag 4: scenery goes on growing
 	leastFirst    = 0.24 // structure function, lag 1 over lag 4: smooth pictures hardly differ from pixel to pixel
 	mostOblique   = 0.1  // gradients that agree on a slanting direction: hair, brushed surfaces
@@ -29,7 +29,7 @@ func (s *sample) verdict(pan *Panel, pal *palette, t texture, w water) (confiden
 	switch {
 	case area < leastArea:
 		return 0, fmt.Sprintf("the largest textured area, %d × %d pixels, is too small a part of the picture", r.Dx(), r.Dy())
-	case pal.off > mostOff || pal.rms > mostWide:
+	case pal.rms > mostWide || pal.off > mostOff && !(w.both && pal.off < 2*mostOff):
 		return 0, fmt.Sprintf("the colours follow no single palette (%.0f %% lie off any one path, typical distance %.0f of 255)", 100*pal.off, pal.rms)
 	case t.kinds < leastLevels:
 		return 0, fmt.Sprintf("only %d levels of brightness, as in a drawing or text", t.kinds)
@@ -37,7 +37,7 @@ func (s *sample) verdict(pan *Panel, pal *palette, t texture, w water) (confiden
 		return 0, fmt.Sprintf("too smooth for an echo picture (texture in %d of %d patches)", t.patches, t.tried)
 	case t.oblique > mostOblique:
 		return 0, fmt.Sprintf("the texture runs along a slant, as hair does (coherence %.2f, speckle stays under %.2f)", t.oblique, mostOblique)
-	case t.growth > mostGrowth || t.first < leastFirst:
+	case t.growth > mostGrowth && !(w.both && t.growth < 1.5*mostGrowth) || t.first < leastFirst:
 		return 0, fmt.Sprintf("the texture is that of scenery, not speckle (contrast grows %.1f times from 4 to 12 pixels, neighbours keep %.2f of it)", t.growth, t.first)
 	case t.mult < leastSpread && !w.both:
 		return 0, fmt.Sprintf("the noise is too weak for speckle (spread %.2f of the mean, at least %.2f expected)", t.mult, leastSpread)
@@ -59,7 +59,7 @@ func (s *sample) verdict(pan *Panel, pal *palette, t texture, w water) (confiden
 	switch {
 	case w.both:
 		least, most = 0.8, 0.99
-	case w.side != 0:
+	case w.side != 0 || w.band:
 		least, most = 0.5, 0.92
 	}
 	return least + (most-least)*c, ""
