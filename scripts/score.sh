@@ -8,21 +8,22 @@ out=$2
 demo=testdata/demo
 tiles=${SHADOWGAP_OPEN_DATA:-../shared/open-data}/river-effigy
 
-run() { # CAPTURES RUN
-	local code=0
-	"$tool" triage "$1" --out "$2" --top 1 --pictures none >/dev/null || code=$?
+run() { # CAPTURES RUN [OPTION…]
+	local captures=$1 folder=$2 code=0
+	shift 2
+	"$tool" triage "$captures" --out "$folder" --top 1 --pictures none "$@" >/dev/null || code=$?
 	[ "$code" -eq 0 ] || [ "$code" -eq 3 ] || exit "$code"
 }
 
 scored=no
-if [ -d "$demo" ]; then
-	run "$demo" "$out/demo"
-	for labels in truth hand; do
-		file=$demo/$labels.json
-		[ -f "$file" ] || file=$demo/labels-$labels.json
-		[ -f "$file" ] || continue
-		printf '\n== %s against %s\n' "$demo" "$file"
-		"$tool" score "$out/demo" --labels "$file" --out "$out/demo-$labels"
+if [ -d "$demo/captures" ]; then
+	run "$demo/captures" "$out/demo" --manifest "$demo/manifest.csv" --track "$demo/track.gpx"
+	for labels in "$demo"/truth/labels.json "$demo"/hand/*.json; do
+		[ -f "$labels" ] || continue
+		name=$(basename "$labels" .json)
+		[ "$name" != labels ] || name=$(basename "$(dirname "$labels")")
+		printf '\n== %s against %s\n' "$demo/captures" "$labels"
+		"$tool" score "$out/demo" --labels "$labels" --out "$out/demo-$name"
 		scored=yes
 	done
 fi

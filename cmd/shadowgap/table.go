@@ -155,10 +155,11 @@ func topReason(ctx context.Context, store *runstore.Store, c *detect.CaptureReco
 		if err != nil {
 			return "", err
 		}
+		verdict := strings.TrimSuffix(review.Verdict(*m), ".")
 		if len(m.Reasons) == 0 {
-			return review.Verdict(*m), nil
+			return verdict, nil
 		}
-		return m.Reasons[0], nil
+		return verdict + ": " + m.Reasons[0], nil
 	}
 	return "", nil
 }
