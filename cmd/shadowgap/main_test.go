@@ -15,6 +15,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -244,20 +245,23 @@ func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 	seed := rand.Uint64()
 	t.Logf("seed %d", seed)
 	rng := rand.New(rand.NewPCG(seed, 0))
-	kills := 0
-	for range 4 {
+	kills, tries := 0, 4
+	if many, err := strconv.Atoi(os.Getenv("SHADOWGAP_TEST_KILLS")); err == nil {
+		tries = many
+	}
+	for range tries {
 		cmd := program(args(rough)...)
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(time.Duration(rng.Int64N(int64(took))))
+		time.Sleep(time.Duration(rng.Int64N(int64(took) * 4 / int64(tries+3))))
 		// It fails when the run has ended already, which is one of the moments to try.
 		_ = cmd.Process.Kill()
 		if err := cmd.Wait(); err != nil && cmd.ProcessState.Sys().(syscall.WaitStatus).Signaled() {
 			kills++
 		}
 	}
-	t.Logf("killed %d of 4 times in up to %v", kills, took)
+	t.Logf("killed %d of %d times in up to %v", kills, tries, took)
 	if code, _, stderr := shadowgap(t, args(rough)...); code != exitUnreadable {
 		t.Fatalf("last run: exit status %d\n%s", code, stderr)
 	}

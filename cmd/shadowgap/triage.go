@@ -76,6 +76,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err := store.SetMeta(con.abort, runstore.MetaRoot, root); err != nil {
 		return err
 	}
+	cfg.Between = func() error { return writeRun(con.abort, store, overlay.Units(t.Units)) }
 	obs := newProgress(con.err)
 	sum, err := batch.Run(con.ctx, con.abort, cfg, store, obs)
 	obs.close()

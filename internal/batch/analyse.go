@@ -61,8 +61,11 @@ func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, 
 		return rec, nil, nil
 	}
 	notes, err := readText(limited, &job, pic)
-	if err != nil && ctx.Err() != nil {
+	if ctx.Err() != nil {
 		return nil, nil, ctx.Err()
+	}
+	if err != nil {
+		notes = append(notes, err.Error())
 	}
 	start = time.Now()
 	res, err := detectSafely(limited, pic, job.Options)
@@ -95,7 +98,7 @@ func readText(ctx context.Context, job *Job, pic *detect.Picture) ([]string, err
 	}
 	ocr, err := survey.FindOCR()
 	if err != nil {
-		return []string{err.Error()}, nil
+		return nil, err
 	}
 	sources := survey.Sources{OCR: ocr, Detect: job.Options}
 	if job.Options.RangeM == 0 { // a range the user gave has been corrected for the water already

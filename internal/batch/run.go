@@ -63,6 +63,8 @@ type Config struct {
 	ReadText bool          // look for the range setting in the text on captures
 	Timings  bool          // keep what each capture cost; without, two runs give the same bytes
 	Watch    time.Duration // look for new captures this often, until ctx ends; 0 = stop at the end
+	// Between is called between two looks in watch mode when results have come in since its last call. May be nil.
+	Between func() error
 	// Settings is asked for each capture, with the bytes of its file.
 	Settings func(capture string, data []byte) Settings
 }
@@ -128,10 +130,13 @@ type run struct {
 	abort context.Context // ends when those under way are to be given up
 	stop  context.CancelCauseFunc
 
-	alone sync.RWMutex // held shared while a capture is under way, and alone for a second try
-	mu    sync.Mutex   // guards obs and sum
-	sum   Summary
-	seen  map[string]stamp // watch: files looked at already
+	alone  sync.RWMutex // held shared while a capture is under way, and alone for a second try
+	mu     sync.Mutex   // guards obs and what follows
+	sum    Summary
+	told   int // results stored when Between was last called
+	stored int
+
+	seen map[string]stamp // watch: files looked at already; only feed uses it
 }
 
 // stamp tells whether a file has changed since it was looked at.
@@ -165,6 +170,9 @@ func (r *run) feed(jobs chan<- work) error {
 		if r.cfg.Watch <= 0 {
 			return nil
 		}
+		if err := r.between(); err != nil {
+			return err
+		}
 		// A walk that takes long is not begun again at once.
 		select {
 		case <-time.After(max(r.cfg.Watch, 5*time.Since(began))):
@@ -172,6 +180,17 @@ func (r *run) feed(jobs chan<- work) error {
 			return nil
 		}
 	}
+}
+
+func (r *run) between() error {
+	r.mu.Lock()
+	fresh := r.stored > r.told
+	r.told = r.stored
+	r.mu.Unlock()
+	if !fresh || r.cfg.Between == nil {
+		return nil
+	}
+	return r.cfg.Between()
 }
 
 // noteOnce passes the walk's notes on; in watch mode every walk would repeat them.
@@ -229,7 +248,7 @@ func (r *run) ready(e entry) bool {
 // load reads an entry and decides whether it is to be done. The error is one of the run.
 func (r *run) load(e entry) (work, bool, error) {
 	data, err := r.read(e)
-	if r.ctx.Err() != nil {
+	if r.stopped() {
 		return work{}, false, nil
 	}
 	sum := ""
@@ -260,6 +279,9 @@ func (r *run) load(e entry) (work, bool, error) {
 	}
 	return w, true, nil
 }
+
+// stopped reports whether no more captures are to be taken.
+func (r *run) stopped() bool { return r.ctx.Err() != nil }
 
 func (r *run) read(e entry) ([]byte, error) {
 	if e.err != nil {
@@ -302,7 +324,7 @@ func (r *run) work(jobs <-chan work) error {
 		}
 	}()
 	for w := range jobs {
-		if r.ctx.Err() != nil {
+		if r.stopped() {
 			return nil
 		}
 		var err error
@@ -383,6 +405,7 @@ func (r *run) finish(w work, rec *detect.CaptureRecord, marks []detect.MarkRecor
 	if err := r.store.Put(r.abort, r.root, rec, marks); err != nil {
 		return err
 	}
+	r.stored++
 	r.obs.Finished(rec, len(marks), false)
 	return nil
 }
