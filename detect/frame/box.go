@@ -97,34 +97,47 @@ func (s *sample) activeCols(x0, x1, y0, y1 int) []float64 {
 	return out
 }
 
-// refine moves the sides of a rectangle found in cells to the pixel where texture begins, inside limit.
+// refine moves the sides of a rectangle found in cells to the pixel where texture begins, inside limit. What counts is
+// half of the texture just inside, and some of what is usual over the whole rectangle: the cells may have overshot.
 func (s *sample) refine(r, limit image.Rectangle) image.Rectangle {
-	r = s.trimRows(r)
-	for range 2 {
+	const least = 0.15
+	for range 4 {
+		r = s.trimRows(r)
+		was := r
 		out := image.Rect(r.Min.X-2*s.cell, r.Min.Y-2*s.cell, r.Max.X+2*s.cell, r.Max.Y+2*s.cell).Intersect(limit)
 		buf := make([]uint32, r.Dx())
+		i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+		usual := make([]float64, 0, j-i)
+		for k := i; k < j; k++ {
+			usual = append(usual, s.active(s.row(k)[r.Min.X:r.Max.X]))
+		}
 		rows := func(y int) float64 { return s.activeRow(buf, y, r.Min.X, r.Max.X) }
-		top := edge(rows, out.Min.Y, min(r.Min.Y+2*s.cell, r.Max.Y))
-		bot := out.Max.Y - 1 - edge(func(i int) float64 { return rows(out.Max.Y - 1 - i) }, 0, out.Max.Y-max(r.Max.Y-2*s.cell, r.Min.Y))
+		level := least * percentile(usual, 0.5)
+		top := edge(rows, level, out.Min.Y, min(r.Min.Y+2*s.cell, r.Max.Y))
+		bot := out.Max.Y - 1 - edge(func(i int) float64 { return rows(out.Max.Y - 1 - i) }, level, 0, out.Max.Y-max(r.Max.Y-2*s.cell, r.Min.Y))
 		if bot < top {
 			return image.Rectangle{}
 		}
 		r.Min.Y, r.Max.Y = top, bot+1
 		act := s.activeCols(out.Min.X, out.Max.X, r.Min.Y, r.Max.Y)
-		cols := func(i int) float64 { return act[i] }
-		left := edge(cols, 0, min(r.Min.X+2*s.cell, r.Max.X)-out.Min.X)
-		right := len(act) - 1 - edge(func(i int) float64 { return act[len(act)-1-i] }, 0, out.Max.X-max(r.Max.X-2*s.cell, r.Min.X))
+		level = least * percentile(act, 0.5)
+		left := edge(func(i int) float64 { return act[i] }, level, 0, min(r.Min.X+2*s.cell, r.Max.X)-out.Min.X)
+		right := len(act) - 1 - edge(func(i int) float64 { return act[len(act)-1-i] }, level, 0, out.Max.X-max(r.Max.X-2*s.cell, r.Min.X))
 		if right < left {
 			return image.Rectangle{}
 		}
 		r.Min.X, r.Max.X = out.Min.X+left, out.Min.X+right+1
+		if r == was {
+			break
+		}
 	}
 	return r
 }
 
-// edge walks from lo (outside) to hi (inside) and returns the first index where activity reaches half of what the inside
-// shows, and holds it over most of the next few indices: a line of text must not count as the panel's beginning.
-func edge(activity func(int) float64, lo, hi int) int {
+// edge walks from lo (outside) to hi (inside) and returns the first index where activity reaches level, or half of what the inner half shows
+// when that is more, and holds it over
+// most of the next few indices: a line of text must not count as the panel's beginning.
+func edge(activity func(int) float64, level float64, lo, hi int) int {
 	if hi <= lo {
 		return lo
 	}
@@ -132,9 +145,7 @@ func edge(activity func(int) float64, lo, hi int) int {
 	for i := range a {
 		a[i] = activity(lo + i)
 	}
-	inner := slices.Clone(a[len(a)/2:])
-	slices.Sort(inner)
-	level := 0.5 * inner[len(inner)/2]
+	level = max(level, 0.5*percentile(a[len(a)/2:], 0.5))
 	const hold = 6
 	for i := range a {
 		if a[i] < level || a[i] == 0 {

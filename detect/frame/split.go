@@ -56,11 +56,11 @@ func (l *levels) layering(x0, y0, x1, y1 int) (rows, part float64) {
 
 // The limits that tell a down-looking record from side-scan beside it.
 const (
-	layered      = 0.75  // least part of a down-looking record
-	layeredRows  = 0.004 // least variance of its rows' means
-	layeredGain  = 0.4   // least difference of the two parts
-	leastShare   = 0.12  // of the box's width or height that a second panel takes
-	leastLayered = 6     // cells a part needs to be judged
+	layered      = 0.75   // least part of a down-looking record
+	layeredRows  = 0.0025 // least variance of its rows' means
+	layeredGain  = 0.4    // least difference of the two parts
+	leastShare   = 0.12   // of the box's width or height that a second panel takes
+	leastLayered = 6      // cells a part needs to be judged
 )
 
 // cut is a place where a down-looking record could be parted from the side-scan.

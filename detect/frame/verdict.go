@@ -15,7 +15,7 @@ const (
 	leastFirst    = 0.24 // structure function, lag 1 over lag 4: smooth pictures hardly differ from pixel to pixel
 	mostOblique   = 0.1  // gradients that agree on a slanting direction: hair, brushed surfaces
 	leastLevels   = 24   // distinct levels: drawings and text have few
-	mostOff       = 0.12 // part of the pixels off the palette's path
+	mostOff       = 0.08 // part of the pixels off the palette's path
 	mostWide      = 20.0 // typical distance from the path: colours that don't lie on one line
 	leastTextured = 0.2  // part of the patches with a texture at all
 	leastArea     = 0.03 // part of the picture

@@ -1,0 +1,77 @@
+package frame_test
+
+import (
+	"bytes"
+	"context"
+	"image"
+	_ "image/jpeg"
+	"math"
+	"slices"
+	"testing"
+
+	"shadowgap/eval/scene"
+)
+
+// TestScenes frames rendered captures with bars, writing, second panels and every palette, none of them used while the
+// limits of this package were set.
+func TestScenes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders captures")
+	}
+	const n = 14
+	kinds := scene.Kinds()
+	var overlaps, offs []float64
+	polarity, found := 0, 0
+	for seed := int64(31000); found+len(overlaps) < 2*n && seed < 31200; seed++ {
+		spec := scene.Random(seed, kinds[int(seed)%len(kinds)])
+		if spec.ScreenW > 1024 || spec.Output.Photo {
+			continue // keeps the test short; a photograph of a screen has no upright box
+		}
+		c, err := scene.Render(context.Background(), spec)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := c.Encode(&b); err != nil {
+			t.Fatal(err)
+		}
+		img, _, err := image.Decode(&b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		found++
+		truth := c.Label.Panel.Rect()
+		truth.Max.Y = truth.Min.Y + truth.Dy()*spec.Pings/spec.Rows
+		p, why := find(t, img)
+		if len(p) == 0 {
+			t.Logf("seed %d (%s, %s): %s", seed, spec.Kind, spec.Display.Palette, why)
+			overlaps = append(overlaps, 0)
+			continue
+		}
+		overlaps = append(overlaps, overlap(p[0].Box, truth))
+		if dark := spec.Display.Palette == "grey-inverted" || spec.Display.Palette == "sepia-paper"; p[0].Inverted == dark {
+			polarity++
+		} else {
+			t.Logf("seed %d (%s, %s): inverted %v", seed, spec.Kind, spec.Display.Palette, p[0].Inverted)
+		}
+		if !math.IsNaN(p[0].NadirX) && len(c.Label.Nadir) > 0 {
+			offs = append(offs, math.Abs(p[0].NadirX+float64(p[0].Box.Min.X)-c.Label.Nadir[0][1]))
+		}
+	}
+	slices.Sort(overlaps)
+	slices.Sort(offs)
+	if len(overlaps) < n || len(offs) == 0 {
+		t.Fatalf("only %d captures, %d with a nadir", len(overlaps), len(offs))
+	}
+	t.Logf("%d captures: box overlap median %.3f, least %.3f; polarity right in %d; nadir off by %.1f at most in three quarters of %d",
+		len(overlaps), overlaps[len(overlaps)/2], overlaps[0], polarity, offs[len(offs)*3/4], len(offs))
+	if overlaps[len(overlaps)/2] < 0.97 || overlaps[len(overlaps)/5] < 0.9 {
+		t.Errorf("box overlaps %.2f: want a median of 0.97 and four fifths over 0.9", overlaps)
+	}
+	if 10*polarity < 9*len(overlaps) {
+		t.Errorf("polarity right in %d of %d, want nine tenths", polarity, len(overlaps))
+	}
+	if offs[len(offs)*3/4] > 4 {
+		t.Errorf("nadir off by %.1f pixels in a quarter of the captures", offs[len(offs)*3/4])
+	}
+}
