@@ -131,7 +131,7 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 		return nil, "", fmt.Errorf("writing echo strength: %w", err)
 	}
 	t := textureOf(pan)
-	confidence, why := s.verdict(pan, pal, t, wt)
+	confidence, why := s.verdict(pan, pal, ev, t, wt)
 	if why != "" {
 		return nil, why, nil
 	}

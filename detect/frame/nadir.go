@@ -8,7 +8,9 @@ import (
 // water is what a look at the columns of a panel tells about nadir and water column.
 type water struct {
 	nadir float64 // column in panel pixels, NaN when not in view
+	line  bool    // the nadir shows as a thin bright line
 	both  bool    // dark water on both sides of it
+	share float64 // width of the water column over the panel's
 	side  int     // -1, 1: water column at the left or right edge only; 0 none
 	band  bool    // no water column, but a bright band where the nadir would be: a slant-corrected display
 }
@@ -43,6 +45,33 @@ func (s *sample) profiles(pal *palette, r image.Rectangle) *profiles {
 		}
 	}
 	return p
+}
+
+// flipped are the profiles of the same panel read with the palette the other way round.
+func (p *profiles) flipped() *profiles {
+	out := &profiles{all: make([]float64, len(p.all)), rows: p.rows}
+	for x, v := range p.all {
+		out.all[x] = 1 - v
+	}
+	for b, line := range p.band {
+		out.band[b] = make([]float64, len(line))
+		for x, v := range line {
+			out.band[b][x] = 1 - v
+		}
+	}
+	return out
+}
+
+// weight is how much a water column speaks for the way the palette was read, 0..1: a tenth of the width on both sides of
+// a nadir's line is full evidence; without the line it may be a strip of soft bottom, at one edge a faded range.
+func (w water) weight() float64 {
+	switch {
+	case w.both && w.line:
+		return min(1, 10*w.share)
+	case w.both, w.side != 0:
+		return 0.4 * min(1, 10*w.share)
+	}
+	return 0
 }
 
 // findWater looks for columns that stay dark in nearly every band of rows.
@@ -91,11 +120,14 @@ func findWater(prof *profiles) water {
 	if width < max(5, w/50) {
 		return centreBand(prof)
 	}
-	wt := none
+	wt := water{nadir: math.NaN(), share: float64(width) / float64(w)}
 	switch {
 	case best[0] > 1 && best[1] < w-1:
 		wt.both = true
-		wt.nadir = brightest(prof.all, best[0]+width/5, best[1]-width/5, float64(best[0]+best[1])/2)
+		wt.nadir = brightest(prof.all, best[0]+width/5, best[1]-width/5, math.NaN())
+		if wt.line = !math.IsNaN(wt.nadir); !wt.line {
+			wt.nadir = float64(best[0]+best[1]) / 2
+		}
 	case best[0] <= 1 && best[1] < w-1 && percentile(step, 0.5) > 0.3:
 		wt.side = -1
 		wt.nadir = brightest(prof.all, 0, best[1]-width/4, math.NaN())

@@ -120,16 +120,14 @@ func learnPalette(bins []colourBin) *palette {
 		p.rise = 1
 		return p
 	}
-	core := coreBins(bins, total)
-	path := longestPath(core)
-	p.node = resample(path, nodeStep)
-	p.measureArc()
-	for range 5 {
-		p.smooth(bins, total)
+	// A path found by luminance is steadier where the file is lossy, one found in colour space is right for palettes that
+	// get darker again on their way: that one must fit clearly better to be taken.
+	p.fit(resample(lumaPath(bins, total), nodeStep), bins, total, 1)
+	other := *p
+	other.fit(resample(longestPath(coreBins(bins, total)), nodeStep), bins, total, 5)
+	if other.rms+30*other.off < 0.75*(p.rms+30*p.off) {
+		*p = other
 	}
-	p.extend(bins)
-	p.measureArc()
-	p.fitTolerance(bins, total)
 	if len(bins) <= fewBins {
 		p.key, p.val = make([]uint32, 1<<cacheBits), make([]float32, 1<<cacheBits)
 	} else {
@@ -141,6 +139,40 @@ func learnPalette(bins []colourBin) *palette {
 	}
 	p.rise = p.rises(bins)
 	return p
+}
+
+// fit takes a first path to the colours by some steps of smoothing and measures how well it goes through them.
+func (p *palette) fit(path []vec, bins []colourBin, total, steps int) {
+	p.node = path
+	p.measureArc()
+	for range steps {
+		p.smooth(bins, total)
+	}
+	p.extend(bins)
+	p.measureArc()
+	p.fitTolerance(bins, total)
+}
+
+// lumaPath is the mean colour at each level of brightness.
+func lumaPath(bins []colourBin, total int) []vec {
+	const levels = 32
+	var sum [levels]vec
+	var n [levels]float64
+	for _, b := range bins {
+		k := min(levels-1, max(0, int(b.c.luma()*levels/256)))
+		sum[k] = sum[k].add(b.c.mul(float64(b.n)))
+		n[k] += float64(b.n)
+	}
+	var path []vec
+	for k := range sum {
+		if n[k] > 0 && n[k] >= float64(total)/20000 {
+			path = append(path, sum[k].mul(1/n[k]))
+		}
+	}
+	if len(path) == 0 {
+		return []vec{bins[0].c}
+	}
+	return path
 }
 
 // rises is the correlation, over the bins by count, of brightness with place along the path.

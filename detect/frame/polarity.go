@@ -15,6 +15,7 @@ type cues struct {
 	quiet   float64 // part of the box that is quiet and persistent at the near end, minus the same at the far end
 	clip    float64 // part of the textured pixels saturated at the far end, minus the same at the near end
 	column  float64 // reach of the darkest columns below the usual one against the brightest above it, -1..1
+	water   float64 // water column found when the far end is taken for strong, minus the same the other way, -1..1
 	lumaGap float64 // correlation of brightness with place along the path, 0..1
 }
 
@@ -124,6 +125,8 @@ func (s *sample) evidence(p *palette, r image.Rectangle) cues {
 	down := percentile(profile, 0.5) - percentile(profile, 0.05)
 	up := percentile(profile, 0.95) - percentile(profile, 0.5)
 	c.column = (down - up) / (down + up + 0.08)
+	prof := s.profiles(p, r)
+	c.water = findWater(prof).weight() - findWater(prof.flipped()).weight()
 	c.lumaGap = p.rise
 	return c
 }
@@ -167,7 +170,7 @@ func correlation(a, b []float64) float64 {
 
 // score adds the cues up to log-odds that the far end is strong.
 func (c cues) score() float64 {
-	return 2*c.lumaGap + 2*c.spread + 1.5*c.skew + 1.5*c.tail + 6*c.quiet + 6*c.clip + 5*c.column
+	return 2.5*c.lumaGap + 1.5*c.spread + 1.2*c.skew + c.tail + 6*c.quiet + 6*c.clip + 3*c.column + 5*c.water
 }
 
 // String tells the cues in words for the panel's notes.
@@ -176,6 +179,6 @@ func (c cues) String() string {
 	if c.score() < 0 {
 		way = "dark is strong"
 	}
-	return fmt.Sprintf("polarity: %s, log-odds %.1f (spread grows with level %+.2f, skewness %+.2f, tail %+.2f, quiet %+.2f, saturated %+.2f, columns %+.2f)",
-		way, math.Abs(c.score()), c.spread, c.skew, c.tail, c.quiet, c.clip, c.column)
+	return fmt.Sprintf("polarity: %s, log-odds %.1f (spread grows with level %+.2f, skewness %+.2f, tail %+.2f, quiet %+.2f, saturated %+.2f, columns %+.2f, water %+.2f)",
+		way, math.Abs(c.score()), c.spread, c.skew, c.tail, c.quiet, c.clip, c.column, c.water)
 }

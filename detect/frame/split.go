@@ -110,7 +110,13 @@ func (l *levels) alike(a image.Rectangle) bool {
 		left[y] = l.mean(a.Min.X, a.Min.Y+y, a.Min.X+third, a.Min.Y+y+1)
 		right[y] = l.mean(a.Max.X-third, a.Min.Y+y, a.Max.X, a.Min.Y+y+1)
 	}
-	return correlation(left, right) > 0.55
+	// A sloping bottom shifts the layers on their way.
+	best := 0.0
+	for lag := -len(left) / 6; lag <= len(left)/6; lag++ {
+		a, b := left[max(0, lag):min(len(left), len(left)+lag)], right[max(0, -lag):min(len(right), len(right)-lag)]
+		best = max(best, correlation(a, b))
+	}
+	return best > 0.75
 }
 
 // breaks says whether the picture on one side of a straight line at pixel column (or row) at has little to do with the

@@ -18,19 +18,26 @@ const (
 	mostOff       = 0.08 // part of the pixels off the palette's path
 	mostWide      = 20.0 // typical distance from the path: colours that don't lie on one line
 	leastTextured = 0.2  // part of the patches with a texture at all
+	mostBlank     = 0.15 // part of the blocks that are flat at the strong end
 	leastArea     = 0.03 // part of the picture
 	leastPatches  = 4
 )
 
 // verdict says how sure it is that a panel is side-scan, 0..1, or why it isn't.
-func (s *sample) verdict(pan *Panel, pal *palette, t texture, w water) (confidence float64, why string) {
+func (s *sample) verdict(pan *Panel, pal *palette, ev cues, t texture, w water) (confidence float64, why string) {
 	r := pan.Box
 	area := float64(r.Dx()*r.Dy()) / float64(s.p.w*s.p.h)
+	blank := -ev.quiet // flat and at full strength, less what is flat and without echo
+	if pal.flip {
+		blank = -blank
+	}
 	switch {
 	case area < leastArea:
 		return 0, fmt.Sprintf("the largest textured area, %d × %d pixels, is too small a part of the picture", r.Dx(), r.Dy())
 	case pal.rms > mostWide || pal.off > mostOff && !(w.both && pal.off < 2*mostOff):
 		return 0, fmt.Sprintf("the colours follow no single palette (%.0f %% lie off any one path, typical distance %.0f of 255)", 100*pal.off, pal.rms)
+	case blank > mostBlank:
+		return 0, fmt.Sprintf("%.0f %% of the area is flat at full strength, as paper and windows are", 100*blank)
 	case t.kinds < leastLevels:
 		return 0, fmt.Sprintf("only %d levels of brightness, as in a drawing or text", t.kinds)
 	case t.patches < min(leastPatches, t.tried) || float64(t.patches) < leastTextured*float64(t.tried):
