@@ -85,11 +85,10 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 			}
 			continue
 		}
-		if k > 0 && pan.Crop && pan.Confidence < sureCrop {
-			continue // what is left of a picture that is something else needs more than speckle
+		if len(panels) > 0 && (pan.Crop || 5*len(pan.Valid) < len(panels[0].Valid)) || k > 0 && pan.Crop && pan.Confidence < sureCrop {
+			continue // beside another panel, or in a picture that is mostly something else, speckle alone is not enough
 		}
 		panels = append(panels, *pan)
-		break
 	}
 	if len(panels) > 0 {
 		why = ""
@@ -109,8 +108,11 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 		r, limit = cut, l
 		pal = learnPalette(s.histogram(r, nil))
 	}
-	ev := s.evidence(pal, r)
-	pal.setFlip(ev.score() < 0)
+	ev, prof := s.evidence(pal, r)
+	seen := r
+	if pal.setFlip(ev.score() < 0); pal.flip {
+		prof = prof.flipped()
+	}
 	// Now that the colour of no echo is known, the water column can be told from bars: look again.
 	if again, _ := bestRect(s.quietWeights(cells, weight, pal, r, limit), s.cw, s.ch); box.Overlaps(again) {
 		r = s.refine(s.rect(again.Min.X, again.Min.Y, again.Max.X, again.Max.Y).Intersect(limit), limit)
@@ -121,7 +123,9 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	r = s.widen(pal, r, limit)
 	pan := &Panel{Box: r, NadirX: math.NaN(), Crop: true, Inverted: pal.inverted(), Palette: pal.name(), Confidence: 0.5}
 	pan.Notes = append(pan.Notes, ev.String())
-	prof := s.profiles(pal, r)
+	if r != seen {
+		prof = s.profiles(pal, r)
+	}
 	wt := findWater(prof)
 	pan.NadirX, pan.Crop = wt.nadir, !wt.both && !wt.band
 	if wt.band {

@@ -19,6 +19,12 @@ func write(p *pixels, pal *palette, pan *Panel) error {
 		write16(p, pal, pan)
 		return nil
 	}
+	if pal.grey && p.raw != nil {
+		for y := range g.Rows {
+			pal.greyRaw(g.Row(y), pan.Valid[y*g.Cols:(y+1)*g.Cols], p.raw(r.Min.X, r.Min.Y+y, g.Cols))
+		}
+		return nil
+	}
 	buf := make([]uint32, r.Dx())
 	for y := range g.Rows {
 		p.read(buf, r.Min.X, r.Min.Y+y)
@@ -59,6 +65,26 @@ func write16(p *pixels, pal *palette, pan *Panel) {
 					ok[x] = 0
 				}
 			}
+		}
+	}
+}
+
+// greyRaw is greyRow straight from a picture's bytes, the commonest case.
+func (p *palette) greyRaw(dst []float32, ok []uint8, src []uint8) {
+	scale, base := float32(1.0/255), float32(0)
+	if p.flip {
+		scale, base = -scale, 1
+	}
+	for x := range dst {
+		q := src[4*x : 4*x+3 : 4*x+3]
+		if g := q[1]; g == q[0] && g == q[2] {
+			dst[x], ok[x] = base+scale*float32(g), 1
+			continue
+		}
+		v, in := p.value(pack(q[0], q[1], q[2]))
+		dst[x] = v
+		if in {
+			ok[x] = 1
 		}
 	}
 }

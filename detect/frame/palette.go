@@ -567,7 +567,7 @@ func percentile(v []float64, p float64) float64 {
 	if len(v) == 0 {
 		return 0
 	}
-	const enough = 400
+	const enough = 250
 	step := max(1, len(v)/enough)
 	s := make([]float64, 0, len(v)/step+1)
 	for i := 0; i < len(v); i += step {

@@ -13,6 +13,8 @@ type pixels struct {
 	read func(dst []uint32, x0, y int)
 	// read16 fills dst with 16-bit grey values; nil when the picture holds no more than 8 bits a channel.
 	read16 func(dst []uint16, x0, y int)
+	// raw gives the four bytes a pixel of n pixels of row y from x0; nil for pictures stored in another way.
+	raw func(x0, y, n int) []uint8
 	// grey is true when the picture's type can't hold colour.
 	grey bool
 }
@@ -25,13 +27,17 @@ func newPixels(img image.Image) *pixels {
 	p := &pixels{w: b.Dx(), h: b.Dy()}
 	switch m := img.(type) {
 	case *image.NRGBA:
-		p.read = func(dst []uint32, x0, y int) {
-			read32(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):])
+		p.raw = func(x0, y, n int) []uint8 {
+			o := m.PixOffset(b.Min.X+x0, b.Min.Y+y)
+			return m.Pix[o : o+4*n]
 		}
+		p.read = func(dst []uint32, x0, y int) { read32(dst, p.raw(x0, y, len(dst))) }
 	case *image.RGBA:
-		p.read = func(dst []uint32, x0, y int) {
-			read32(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):])
+		p.raw = func(x0, y, n int) []uint8 {
+			o := m.PixOffset(b.Min.X+x0, b.Min.Y+y)
+			return m.Pix[o : o+4*n]
 		}
+		p.read = func(dst []uint32, x0, y int) { read32(dst, p.raw(x0, y, len(dst))) }
 	case *image.Gray:
 		p.grey = true
 		p.read = func(dst []uint32, x0, y int) {

@@ -19,8 +19,8 @@ type cues struct {
 	lumaGap float64 // correlation of brightness with place along the path, 0..1
 }
 
-// evidence gathers the cues from the sampled rows inside r.
-func (s *sample) evidence(p *palette, r image.Rectangle) cues {
+// evidence gathers the cues from the sampled rows inside r, and the column profiles it needed for them.
+func (s *sample) evidence(p *palette, r image.Rectangle) (cues, *profiles) {
 	block := 8
 	if s.cell > 8 {
 		block = 16
@@ -32,7 +32,7 @@ func (s *sample) evidence(p *palette, r image.Rectangle) cues {
 		per = 4
 	}
 	if bw == 0 || j <= i {
-		return cues{}
+		return cues{}, s.profiles(p, r)
 	}
 	type acc struct{ n, a, b, c, lo, hi float64 }
 	sums := make([]acc, bw)
@@ -128,7 +128,7 @@ func (s *sample) evidence(p *palette, r image.Rectangle) cues {
 	prof := s.profiles(p, r)
 	c.water = findWater(prof).weight() - findWater(prof.flipped()).weight()
 	c.lumaGap = p.rise
-	return c
+	return c, prof
 }
 
 func histQuantile(hist []int, q float64) float64 {
