@@ -27,14 +27,15 @@ const (
 func (s *sample) verdict(pan *Panel, pal *palette, ev cues, t texture, w water) (confidence float64, why string) {
 	r := pan.Box
 	area := float64(r.Dx()*r.Dy()) / float64(s.p.w*s.p.h)
-	blank := -ev.quiet // flat and at full strength, less what is flat and without echo
+	sure := w.both && w.line // nothing but side-scan has a bright line between two strips of dark water
+	blank := -ev.quiet       // flat and at full strength, less what is flat and without echo
 	if pal.flip {
 		blank = -blank
 	}
 	switch {
 	case area < leastArea:
 		return 0, fmt.Sprintf("the largest textured area, %d × %d pixels, is too small a part of the picture", r.Dx(), r.Dy())
-	case pal.rms > mostWide || pal.off > mostOff && !(w.both && pal.off < 2*mostOff):
+	case pal.rms > mostWide || pal.off > mostOff && !(sure && pal.off < 2*mostOff):
 		return 0, fmt.Sprintf("the colours follow no single palette (%.0f %% lie off any one path, typical distance %.0f of 255)", 100*pal.off, pal.rms)
 	case blank > mostBlank:
 		return 0, fmt.Sprintf("%.0f %% of the area is flat at full strength, as paper and windows are", 100*blank)
@@ -44,15 +45,15 @@ func (s *sample) verdict(pan *Panel, pal *palette, ev cues, t texture, w water) 
 		return 0, fmt.Sprintf("too smooth for an echo picture (texture in %d of %d patches)", t.patches, t.tried)
 	case t.oblique > mostOblique:
 		return 0, fmt.Sprintf("the texture runs along a slant, as hair does (coherence %.2f, speckle stays under %.2f)", t.oblique, mostOblique)
-	case t.growth > mostGrowth && !(w.both && t.growth < 1.5*mostGrowth) || t.first < leastFirst:
+	case t.growth > mostGrowth && !(sure && t.growth < 1.5*mostGrowth) || t.first < leastFirst:
 		return 0, fmt.Sprintf("the texture is that of scenery, not speckle (contrast grows %.1f times from 4 to 12 pixels, neighbours keep %.2f of it)", t.growth, t.first)
-	case t.mult < leastSpread && !w.both:
+	case t.mult < leastSpread && !(sure && t.mult > leastSpread/2):
 		return 0, fmt.Sprintf("the noise is too weak for speckle (spread %.2f of the mean, at least %.2f expected)", t.mult, leastSpread)
 	}
 	if pan.layers() {
 		return 0, "a down-looking record: water above, bottom below, in every column"
 	}
-	if quiet, turns := s.lines(r); quiet > 0.15 && turns > 10 && !w.both {
+	if quiet, turns := s.lines(r); quiet > 0.15 && turns > 10 && !sure {
 		return 0, "rows come and go like lines of text"
 	}
 	c := 1.0
@@ -64,9 +65,9 @@ func (s *sample) verdict(pan *Panel, pal *palette, ev cues, t texture, w water) 
 	// A crop of the bottom has only its speckle to speak for it.
 	least, most := 0.3, 0.82
 	switch {
-	case w.both:
+	case sure:
 		least, most = 0.8, 0.99
-	case w.side != 0 || w.band:
+	case w.both || w.side != 0 || w.band:
 		least, most = 0.5, 0.92
 	}
 	return least + (most-least)*c, ""
