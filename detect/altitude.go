@@ -43,9 +43,9 @@ type hump struct {
 }
 
 // findHumps returns the dips of the altitude whose prominence stands clear of its noise: at least five times the scatter of
-// single rows about the smoothed profile, 3 pixels, and 6 % of the typical altitude. A dip runs from where the altitude has
-// recovered to a quarter of the prominence on either side. A dip that the picture's edge cuts counts when it has
-// recovered on the other side, with the prominence seen there.
+// single rows about the smoothed profile, 5 pixels, and 5 % of the typical altitude. A dip runs from where the altitude has
+// recovered to a quarter of the prominence on either side; one that the picture's edge cuts isn't known to recover, and
+// isn't told.
 func (a *altitudeProfile) findHumps() []hump {
 	n := len(a.px)
 	if n < 16 {
@@ -60,7 +60,7 @@ func (a *altitudeProfile) findHumps() []hump {
 	noise := 1.4826 * scatter[n/2]
 	sorted := slices.Clone(smooth)
 	slices.Sort(sorted)
-	least := math.Max(5*noise, math.Max(3, 0.06*sorted[n/2]))
+	least := max(5*noise, 5, 0.05*sorted[n/2])
 
 	var humps []hump
 	for r := range smooth {
@@ -69,12 +69,6 @@ func (a *altitudeProfile) findHumps() []hump {
 		}
 		left, right := rise(smooth, r, -1), rise(smooth, r, 1)
 		relief := math.Min(left, right)
-		// cut by the edge of the picture: one flank is all there is to see
-		if r < n/12 {
-			relief = right
-		} else if r > n-1-n/12 {
-			relief = left
-		}
 		if relief < least {
 			continue
 		}

@@ -13,6 +13,7 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 	e := map[string]float64{
 		"crowd":   math.Log1p(float64(m.crowd)),
 		"cut":     flag(m.cut),
+		"crop":    flag(!s.hasZero),
 		"beyond":  m.behind,
 		"before":  m.before,
 		"overlap": m.overlap,

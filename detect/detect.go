@@ -215,9 +215,10 @@ func detectSide(s *swath, opt Options) (*sideView, error) {
 		return nil, err
 	}
 	for _, c := range found {
-		sv.marks = append(sv.marks, measure(lv, c))
-		if c.shadow != nil && c.highlight != nil {
-			sv.weight += c.evidence * math.Log1p(c.shadow.peak) * math.Sqrt(float64(min(c.shadow.area, c.highlight.area)))
+		m := measure(lv, c)
+		sv.marks = append(sv.marks, m)
+		if m.gap != nil && m.gap.Value < 8 {
+			sv.weight += c.evidence * c.evidence * c.shadow.peak * c.highlight.peak * math.Sqrt(float64(min(c.shadow.area, c.highlight.area)))
 		}
 	}
 	countNeighbours(sv.marks)

@@ -45,7 +45,7 @@ func findFirstReturn(s *swath) (bottomEdge, bool) {
 	reach := max(6, d.Cols/8)
 	var path []int
 	for range 3 {
-		path = bestPath(boundaryScores(d, lv, near, reach), nil, 6, 0.35)
+		path = bestPath(boundaryScores(d, lv, near, reach), nil, 6, 1.2)
 		next, ok := refineLevels(d, path, near, reach)
 		if !ok {
 			return bottomEdge{}, false
@@ -58,7 +58,12 @@ func findFirstReturn(s *swath) (bottomEdge, bool) {
 			inView++
 		}
 	}
-	if inView*10 < len(path)*6 || lv.bottom < 1.35*lv.water+0.01 {
+	// without a nadir beside it a dark strip may as well be a change of bottom: water is darker than any of those
+	least := 1.35
+	if !s.hasZero {
+		least = 2.2
+	}
+	if inView*10 < len(path)*6 || lv.bottom < least*lv.water+0.01 {
 		return bottomEdge{}, false
 	}
 	e := fineBoundary(s, lv, path)
@@ -208,7 +213,8 @@ func fineBoundary(s *swath, lv levels, coarse []int) bottomEdge {
 	path := bestPath(scores, base, 4, 0.8)
 	e := bottomEdge{k: make([]float64, rows), sd: make([]float64, rows), confidence: make([]float64, rows)}
 	for r, i := range path {
-		e.k[r] = float64(base[r] + i)
+		// the return lies somewhere in the first bottom pixel: half a pixel in, on average
+		e.k[r] = float64(base[r]+i) + 0.5
 		// full evidence on both sides sums to 2·half
 		e.confidence[r] = math.Max(0, math.Min(1, float64(scores.At(r, i))/(1.6*half)))
 		e.mean += e.confidence[r] / float64(rows)

@@ -3,8 +3,6 @@ package detect
 import (
 	"math"
 	"slices"
-
-	"shadowgap/features"
 )
 
 // group joins highlight fragments that belong to one thing: a log or a frame is a chain of glints. Two fragments join when
@@ -27,7 +25,7 @@ func group(highlights, shadows []patch) []patch {
 		order[i] = i
 	}
 	slices.SortFunc(order, func(a, b int) int { return highlights[a].r0 - highlights[b].r0 })
-	const reach = 10
+	const reach = 8
 	for a, i := range order {
 		for _, j := range order[a+1:] {
 			hi, hj := highlights[i], highlights[j]
@@ -39,7 +37,7 @@ func group(highlights, shadows []patch) []patch {
 			}
 			space := max(hj.r0-hi.r1, hi.r0-hj.r1, hj.k0-hi.k1, hi.k0-hj.k1)
 			size := max(hi.rows(), hi.cols(), hj.rows(), hj.cols())
-			if float64(space) > math.Min(reach, math.Max(2, 0.22*float64(size))) {
+			if float64(space) > math.Min(reach, math.Max(2, 0.15*float64(size))) {
 				continue
 			}
 			if shadowBetween(hi.span, hj.span, shadows) {
@@ -68,12 +66,7 @@ func group(highlights, shadows []patch) []patch {
 	out := make([]patch, 0, len(roots))
 	for _, r := range roots {
 		g := joined[r]
-		slices.SortFunc(g.runs, func(a, b features.PixelRun) int {
-			if a.Row != b.Row {
-				return a.Row - b.Row
-			}
-			return a.Col0 - b.Col0
-		})
+		slices.SortFunc(g.runs, byRaster)
 		out = append(out, *g)
 	}
 	return out

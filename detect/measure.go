@@ -27,12 +27,12 @@ type measured struct {
 func measure(lv *leveled, c candidate) measured {
 	m := measured{candidate: c, between: 1, depth: 1, behind: 1, before: 1}
 	hull := c.span()
-	m.cut = hull.r0 == 0 || hull.r1 == lv.q.Rows || hull.k1 == lv.q.Cols || hull.k0 == 0
+	m.cut = hull.r0 == 0 || hull.r1 == lv.q.Rows || hull.k1 == lv.q.Cols || hull.k0 == 0 && lv.near == 0
 	if c.highlight != nil {
 		h := c.highlight
-		high := math.Max(1.2, h.mean)
-		m.far = edgeOf(lv, *h, true, (high+1)/2, false)
-		m.near = edgeOf(lv, *h, false, (high+1)/2, false)
+		cut := highlightCut(*h)
+		m.far = edgeOf(lv, *h, true, cut, false)
+		m.near = edgeOf(lv, *h, false, cut, false)
 		m.before = meanOf(lv, span{h.r0, h.r1, h.k0 - 2 - max(3, h.cols()/2), h.k0 - 2})
 	}
 	if c.shadow != nil {
@@ -51,6 +51,10 @@ func measure(lv *leveled, c candidate) measured {
 	}
 	return m
 }
+
+// highlightCut is the strength at which a highlight ends: a third of the way from plain bottom to its mean, since the mean
+// of a speckled patch lies well under its peaks.
+func highlightCut(h patch) float64 { return 1 + (math.Max(1.2, h.mean)-1)/3 }
 
 // edgeOf is the median over a patch's rows of where the strength, averaged over three rows, crosses cut near the patch's
 // own edge, with the error of that median and of the pixel grid.
@@ -114,7 +118,7 @@ func rowStrength(lv *leveled, r, c int) float64 {
 func gapOf(lv *leveled, m measured) (*features.Measured, float64) {
 	h, s := *m.highlight, *m.shadow
 	far, near := edgePerRow(h, true), edgePerRow(s, false)
-	high, low := (math.Max(1.2, h.mean)+1)/2, (m.depth+1)/2
+	high, low := highlightCut(h), (m.depth+1)/2
 	var gaps []float64
 	sum, n := 0.0, 0
 	for r := max(h.r0, s.r0); r < min(h.r1, s.r1); r++ {
@@ -139,11 +143,15 @@ func gapOf(lv *leveled, m measured) (*features.Measured, float64) {
 	return &g, sum / float64(n)
 }
 
+// edgePx is one standard deviation of where any edge is drawn: the display's own smoothing, the three-row average and the
+// half-way rule leave it even where all rows agree. Measured on rendered captures.
+const edgePx = 1.0
+
 // medianWithError returns the median with its standard error (1.2533 spread / √n, spread from the median absolute
-// deviation) and half a pixel of edge error in quadrature.
+// deviation) and the edge error in quadrature.
 func medianWithError(v []float64) features.Measured {
 	if len(v) == 0 {
-		return features.Measured{SD: 1}
+		return features.Measured{SD: edgePx}
 	}
 	v = slices.Clone(v)
 	slices.Sort(v)
@@ -155,7 +163,7 @@ func medianWithError(v []float64) features.Measured {
 	slices.Sort(dev)
 	// neighbouring rows share speckle and smoothing: about one in three is independent
 	independent := math.Max(1, float64(len(v))/3)
-	return features.Measured{Value: med, SD: math.Hypot(0.5, 1.2533*1.4826*dev[len(dev)/2]/math.Sqrt(independent))}
+	return features.Measured{Value: med, SD: math.Hypot(edgePx, 1.2533*1.4826*dev[len(dev)/2]/math.Sqrt(independent))}
 }
 
 // meanOf is the mean leveled strength of a span clipped to the picture, 1 where nothing of it is left.

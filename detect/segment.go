@@ -18,8 +18,8 @@ var scales = [...]struct {
 	leastPower, heaviest      float64 // see normalise
 }{
 	{3, 3, 2e-7, 1e-7, 2.1, 1.5, 0, 2},
-	{7, 7, 1e-6, 2e-5, 2.5, 2.2, 0.4, 1.5},
-	{15, 15, 1e-5, 1e-4, 2.8, 2.8, 0.7, 1.25},
+	{7, 7, 5e-6, 2e-5, 2.5, 2.2, 0.4, 1.5},
+	{15, 15, 1e-4, 1e-4, 2.8, 2.8, 0.7, 1.25},
 }
 
 // trimTo is how far over (or under) plain bottom the finest scale must be for a pixel of a wider scale's patch to belong to
@@ -81,7 +81,8 @@ func segment(s *swath, lv *leveled) (*segments, error) {
 }
 
 // patches grows the seeds of one polarity at every scale, finest first. A wider scale adds what the finer ones miss: where
-// they found less than half of a patch's pixels, it takes their place, else they stand.
+// they found less than half of a patch's pixels, and no more than three pieces of it, it takes their place, else they stand
+// (many pieces are many stones).
 func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, error) {
 	var out []patch
 	owner := make([]int32, len(mask)) // 1 + index into out of the patch that holds a pixel
@@ -95,16 +96,23 @@ func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, e
 			if !ok {
 				continue
 			}
-			covered, inside := 0, map[int32]bool{}
+			covered, within, inside := 0, 0.0, map[int32]bool{}
 			for _, run := range p.runs {
 				for k := run.Col0; k < run.Col1; k++ {
-					if o := owner[run.Row*lv.q.Cols+k]; o > 0 && out[o-1].area > 0 {
+					i := run.Row*lv.q.Cols + k
+					if o := owner[i]; o > 0 && out[o-1].area > 0 {
 						covered++
+						within += float64(lv.q.V[i]) - 1
 						inside[o] = true
 					}
 				}
 			}
-			if covered*2 >= p.area {
+			if covered*2 >= p.area || len(inside) > 3 {
+				continue
+			}
+			// a strong thing in a faint patch is a thing of its own
+			around := (p.mean-1)*float64(p.area) - within
+			if covered > 0 && around/float64(p.area-covered) < 0.4*within/float64(covered) == bright {
 				continue
 			}
 			for o := range inside {
@@ -135,13 +143,86 @@ func (seg *segments) grow(scale int, mask []uint8, bright bool) ([]features.Comp
 			set[i] = 1
 		}
 	}
-	if scale == 0 {
+	if scale == 0 && !bright {
 		var err error
 		if set, err = closeMask(set, rows, cols, 3, 3); err != nil {
 			return nil, err
 		}
 	}
-	return features.Components(set, rows, cols, features.Connect8)
+	comps, err := features.Components(set, rows, cols, features.Connect8)
+	if err != nil || !bright {
+		return comps, err
+	}
+	var out []features.Component
+	for _, c := range comps {
+		parts, err := sharpen(c, f)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, parts...)
+	}
+	return out, nil
+}
+
+// sharpen cuts a bright component at a third of its peak's excess over plain bottom where that is above the growing
+// threshold it was made with: a strong echo must not run together with the haze or the rubble around it. A component that
+// is not so strong comes back as it is.
+func sharpen(c features.Component, f scaleField) ([]features.Component, error) {
+	cols := f.mean.Cols
+	peak, low := f.normal.centre, float32(math.Inf(1))
+	for _, run := range c.Runs {
+		for _, v := range f.mean.V[run.Row*cols+run.Col0 : run.Row*cols+run.Col1] {
+			peak, low = max(peak, v), min(low, v)
+		}
+	}
+	cut := f.normal.centre + (peak-f.normal.centre)/3
+	if cut <= low {
+		return []features.Component{c}, nil
+	}
+	h, w := c.Row1-c.Row0, c.Col1-c.Col0
+	set := make([]uint8, h*w)
+	for _, run := range c.Runs {
+		for k := run.Col0; k < run.Col1; k++ {
+			if f.mean.V[run.Row*cols+k] > cut {
+				set[(run.Row-c.Row0)*w+k-c.Col0] = 1
+			}
+		}
+	}
+	parts, err := features.Components(set, h, w, features.Connect8)
+	if err != nil {
+		return nil, err
+	}
+	kept := 0
+	for i := range parts {
+		p := &parts[i]
+		kept += p.Area
+		p.Row0, p.Row1, p.Col0, p.Col1 = p.Row0+c.Row0, p.Row1+c.Row0, p.Col0+c.Col0, p.Col1+c.Col0
+		for j := range p.Runs {
+			p.Runs[j].Row += c.Row0
+			p.Runs[j].Col0 += c.Col0
+			p.Runs[j].Col1 += c.Col0
+		}
+	}
+	if kept*4 < c.Area || len(parts) == 1 {
+		return parts, nil
+	}
+	// glints that fill much of what they grew into are one thing
+	whole := features.Component{Row0: c.Row1, Col0: c.Col1, Area: kept}
+	for _, p := range parts {
+		whole.Row0, whole.Row1 = min(whole.Row0, p.Row0), max(whole.Row1, p.Row1)
+		whole.Col0, whole.Col1 = min(whole.Col0, p.Col0), max(whole.Col1, p.Col1)
+		whole.Runs = append(whole.Runs, p.Runs...)
+	}
+	slices.SortFunc(whole.Runs, byRaster)
+	return []features.Component{whole}, nil
+}
+
+// byRaster orders runs by row, then column.
+func byRaster(a, b features.PixelRun) int {
+	if a.Row != b.Row {
+		return a.Row - b.Row
+	}
+	return a.Col0 - b.Col0
 }
 
 // describe measures a grown set; ok is false when no scale up to this one has a seed in it or too few pixels are left after

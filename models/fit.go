@@ -113,35 +113,73 @@ func fitOnce(samples []Sample, opt FitOptions) (*Model, error) {
 		index[c] = i
 	}
 	counts := make([]float64, len(opt.Classes))
-	names := map[string]bool{}
 	for i, s := range samples {
 		c, ok := index[s.Class]
 		if !ok {
 			return nil, fmt.Errorf("sample %d: unknown class %q", i, s.Class)
 		}
 		counts[c] += weightOf(s)
-		for k := range s.Evidence {
-			names[k] = true
-		}
 	}
 	for c, n := range counts {
 		if n == 0 {
 			return nil, fmt.Errorf("no sample of class %q", opt.Classes[c])
 		}
 	}
-	m := &Model{Schema: SchemaVersion, Classes: append([]string(nil), opt.Classes...)}
+	m := &Model{Schema: SchemaVersion, Classes: append([]string(nil), opt.Classes...), Cases: map[string]Case{}}
+	parts := map[string][]Sample{}
+	for _, s := range samples {
+		name := caseOf(s.Evidence)
+		parts[name] = append(parts[name], s)
+	}
+	for _, name := range CaseNames {
+		c, err := fitCase(parts[name], index, opt)
+		if err != nil {
+			return nil, fmt.Errorf("case %q: %w", name, err)
+		}
+		m.Cases[name] = c
+	}
+	return m, nil
+}
+
+// fitCase fits one case. Without samples it gives even odds.
+func fitCase(samples []Sample, index map[string]int, opt FitOptions) (Case, error) {
+	k := Case{Bias: make([]float64, len(opt.Classes)), Features: []Feature{}}
+	if len(samples) == 0 {
+		return k, nil
+	}
+	counts := make([]float64, len(opt.Classes))
+	names := map[string]bool{}
+	for _, s := range samples {
+		counts[index[s.Class]] += weightOf(s)
+		for name := range s.Evidence {
+			names[name] = true
+		}
+	}
 	ordered := make([]string, 0, len(names))
-	for k := range names {
-		ordered = append(ordered, k)
+	for name := range names {
+		ordered = append(ordered, name)
 	}
 	sort.Strings(ordered)
 	for _, name := range ordered {
-		m.Features = append(m.Features, newFeature(name, samples, index, counts, opt.Bins))
+		if f := newFeature(name, samples, index, counts, opt.Bins); len(f.Edges) > 0 || f.sometimesMissing(samples) {
+			k.Features = append(k.Features, f)
+		}
 	}
-	if err := m.fitWeights(samples, index, opt.Ridge); err != nil {
-		return nil, err
+	if err := k.fitWeights(samples, index, opt.Ridge); err != nil {
+		return Case{}, err
 	}
-	return m, nil
+	return k, nil
+}
+
+// sometimesMissing tells whether a feature's presence alone says anything.
+func (f *Feature) sometimesMissing(samples []Sample) bool {
+	seen := 0
+	for _, s := range samples {
+		if v, ok := s.Evidence[f.Name]; ok && !math.IsNaN(v) {
+			seen++
+		}
+	}
+	return seen > 0 && seen < len(samples)
 }
 
 // newFeature bins one feature at its pooled quantiles and counts it per class, each bin smoothed by the pooled share worth
@@ -196,15 +234,15 @@ func newFeature(name string, samples []Sample, index map[string]int, counts []fl
 }
 
 // fitWeights minimises the weighted mean log loss over biases and weights by L-BFGS with its exact gradient.
-func (m *Model) fitWeights(samples []Sample, index map[string]int, ridge float64) error {
-	classes, nf := len(m.Classes), len(m.Features)
+func (k *Case) fitWeights(samples []Sample, index map[string]int, ridge float64) error {
+	classes, nf := len(k.Bias), len(k.Features)
 	const start = 0.5
 	bins := make([][]int, len(samples))
 	total := 0.0
 	for i, s := range samples {
 		bins[i] = make([]int, nf)
-		for j := range m.Features {
-			bins[i][j] = m.Features[j].bin(s.Evidence)
+		for j := range k.Features {
+			bins[i][j] = k.Features[j].bin(s.Evidence)
 		}
 		total += weightOf(s)
 	}
@@ -216,7 +254,7 @@ func (m *Model) fitWeights(samples []Sample, index map[string]int, ridge float64
 		copy(out, x[:classes])
 		for j := range nf {
 			for c := range out {
-				out[c] += x[classes+j*classes+c] * m.Features[j].LogLik[c][bins[i][j]]
+				out[c] += x[classes+j*classes+c] * k.Features[j].LogLik[c][bins[i][j]]
 			}
 		}
 		return softmax(out)
@@ -241,33 +279,33 @@ func (m *Model) fitWeights(samples []Sample, index map[string]int, ridge float64
 					d := weightOf(s) * p[c]
 					grad[c] += d
 					for j := range nf {
-						grad[classes+j*classes+c] += d * m.Features[j].LogLik[c][bins[i][j]]
+						grad[classes+j*classes+c] += d * k.Features[j].LogLik[c][bins[i][j]]
 					}
 				}
 			}
-			for k := range x[classes:] {
-				grad[classes+k] += 2 * ridge * (x[classes+k] - start)
+			for i := range x[classes:] {
+				grad[classes+i] += 2 * ridge * (x[classes+i] - start)
 			}
-			for k := range grad {
-				grad[k] /= total
+			for i := range grad {
+				grad[i] /= total
 			}
 		},
 	}
 	x := make([]float64, classes+nf*classes)
-	for k := range x[classes:] {
-		x[classes+k] = start
+	for i := range x[classes:] {
+		x[classes+i] = start
 	}
 	result, err := optimize.Minimize(problem, x, &optimize.Settings{MajorIterations: 200, GradientThreshold: 1e-5}, &optimize.LBFGS{})
 	if result == nil {
 		return fmt.Errorf("fitting weights: %w", err)
 	}
-	m.Bias = make([]float64, classes)
-	for c := range m.Bias {
-		m.Bias[c] = round4(result.X[c])
+	k.Bias = make([]float64, classes)
+	for c := range k.Bias {
+		k.Bias[c] = round4(result.X[c])
 	}
-	for j := range m.Features {
+	for j := range k.Features {
 		for c := range classes {
-			m.Features[j].Weight[c] = round4(result.X[classes+j*classes+c])
+			k.Features[j].Weight[c] = round4(result.X[classes+j*classes+c])
 		}
 	}
 	return nil
@@ -276,9 +314,12 @@ func (m *Model) fitWeights(samples []Sample, index map[string]int, ridge float64
 // fingerprint names a model by its numbers, so equal models have equal versions.
 func (m *Model) fingerprint() string {
 	h := fnv.New64a()
-	fmt.Fprint(h, m.Classes, m.Bias)
-	for _, f := range m.Features {
-		fmt.Fprint(h, f.Name, f.Edges, f.LogLik, f.Weight)
+	fmt.Fprint(h, m.Classes)
+	for _, name := range CaseNames {
+		fmt.Fprint(h, name, m.Cases[name].Bias)
+		for _, f := range m.Cases[name].Features {
+			fmt.Fprint(h, f.Name, f.Edges, f.LogLik, f.Weight)
+		}
 	}
 	return fmt.Sprintf("likelihoods-%d-%012x", SchemaVersion, h.Sum64()&0xffffffffffff)
 }

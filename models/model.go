@@ -14,17 +14,44 @@ import (
 // SchemaVersion is the number a model file carries in its "schema" field.
 const SchemaVersion = 1
 
-// Model is a weighted sum of likelihoods. For each feature it knows how likely each class is to show a value in each of a
-// few bins (and to lack the value); the score of a class is its bias plus the sum over features of weight × log likelihood,
-// and odds are the scores' softmax. Bins bound what one strange value can do, and every feature's share of a verdict can be
-// told in words. With all weights 1 it is the naive Bayes rule; weights below 1 discount features that repeat each other.
+// Model holds a weighted sum of likelihoods for each case of evidence. For each feature it knows how likely each class is to
+// show a value in each of a few bins (and to lack the value); the score of a class is its bias plus the sum over features of
+// weight × log likelihood, and odds are the scores' softmax. Bins bound what one strange value can do, and every feature's
+// share of a verdict can be told in words. With all weights 1 it is the naive Bayes rule; weights below 1 discount features
+// that repeat each other. Cases keep apart what means different things: a highlight of a given strength is worth less
+// without a shadow than with one.
 type Model struct {
-	Schema     int        `json:"schema"`
-	Version    string     `json:"version"` // changes whenever the weights do
-	Classes    []string   `json:"classes"`
-	Bias       []float64  `json:"bias"` // per class
-	Features   []Feature  `json:"features"`
-	Provenance Provenance `json:"provenance"`
+	Schema     int             `json:"schema"`
+	Version    string          `json:"version"` // changes whenever the weights do
+	Classes    []string        `json:"classes"`
+	Cases      map[string]Case `json:"cases"` // by name, all of CaseNames
+	Provenance Provenance      `json:"provenance"`
+}
+
+// Case is the classifier for one case of evidence.
+type Case struct {
+	Bias     []float64 `json:"bias"` // per class
+	Features []Feature `json:"features"`
+}
+
+// CaseNames lists the cases: a highlight inside the water column, one on the bottom with a shadow, one without, and a
+// shadow without a highlight.
+var CaseNames = [...]string{"water", "pair", "highlight", "shadow"}
+
+// caseOf tells which case evidence belongs to, by what was measured.
+func caseOf(evidence map[string]float64) string {
+	if evidence["wet"] == 1 {
+		return CaseNames[0]
+	}
+	_, highlight := evidence["highlight-area"]
+	_, shadow := evidence["shadow-area"]
+	switch {
+	case highlight && shadow:
+		return CaseNames[1]
+	case highlight:
+		return CaseNames[2]
+	}
+	return CaseNames[3]
 }
 
 // Feature is one kind of evidence.
@@ -71,10 +98,23 @@ func (m *Model) check() error {
 	if m.Schema != SchemaVersion {
 		return fmt.Errorf("schema %d, want %d", m.Schema, SchemaVersion)
 	}
-	if len(m.Classes) < 2 || len(m.Bias) != len(m.Classes) {
-		return errors.New("needs two classes or more and a bias for each")
+	if len(m.Classes) < 2 {
+		return errors.New("needs two classes or more")
 	}
-	for _, f := range m.Features {
+	for _, name := range CaseNames {
+		c, ok := m.Cases[name]
+		if !ok || len(c.Bias) != len(m.Classes) {
+			return fmt.Errorf("case %q: needs a bias for each class", name)
+		}
+		if err := m.checkFeatures(c.Features); err != nil {
+			return fmt.Errorf("case %q: %w", name, err)
+		}
+	}
+	return nil
+}
+
+func (m *Model) checkFeatures(features []Feature) error {
+	for _, f := range features {
 		if len(f.LogLik) != len(m.Classes) || len(f.Weight) != len(m.Classes) || !sort.Float64sAreSorted(f.Edges) {
 			return fmt.Errorf("feature %q: likelihoods, weights or edges don't fit", f.Name)
 		}
@@ -95,9 +135,14 @@ func (m *Model) check() error {
 // Odds returns the chance of each class, in the order of Classes, summing to 1. Features that evidence lacks, or whose
 // value is NaN, count as missing; features the model doesn't know are ignored.
 func (m *Model) Odds(evidence map[string]float64) []float64 {
-	score := append([]float64(nil), m.Bias...)
-	for i := range m.Features {
-		f := &m.Features[i]
+	c := m.Cases[caseOf(evidence)]
+	return c.odds(evidence)
+}
+
+func (k *Case) odds(evidence map[string]float64) []float64 {
+	score := append([]float64(nil), k.Bias...)
+	for i := range k.Features {
+		f := &k.Features[i]
 		bin := f.bin(evidence)
 		for c := range score {
 			score[c] += f.Weight[c] * f.LogLik[c][bin]
@@ -119,9 +164,10 @@ func (m *Model) Shares(evidence map[string]float64, class int) ([]Share, error) 
 	if class < 0 || class >= len(m.Classes) {
 		return nil, fmt.Errorf("model has no class %d", class)
 	}
-	out := make([]Share, len(m.Features))
-	for i := range m.Features {
-		f := &m.Features[i]
+	features := m.Cases[caseOf(evidence)].Features
+	out := make([]Share, len(features))
+	for i := range features {
+		f := &features[i]
 		bin := f.bin(evidence)
 		others := 0.0
 		for c := range m.Classes {

@@ -2,6 +2,8 @@
 // embeds it. Seeds below 100000 are its own: tests and the demo are scored on seeds from 100000 up.
 //
 //	go run ./models/refit -scenes 600
+//
+// The first half by name of the open tiles takes part too; the second half is only ever scored.
 package main
 
 import (
@@ -16,6 +18,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"runtime"
 
 	"github.com/disintegration/imaging"
@@ -32,14 +35,15 @@ func main() {
 	defer stop()
 	scenes := flag.Int("scenes", 600, "scenes to render")
 	out := flag.String("out", "models/weights.json", "file to write")
+	tiles := flag.String("tiles", filepath.Join("..", "shared", "open-data", "river-effigy"), "folder of the open tiles (images/ and masks/); its first half by name takes part; \"\" = without")
 	flag.Parse()
-	if err := run(ctx, *scenes, *out); err != nil {
+	if err := run(ctx, *scenes, *tiles, *out); err != nil {
 		fmt.Fprintln(os.Stderr, "refit:", err)
 		os.Exit(1)
 	}
 }
 
-func run(ctx context.Context, scenes int, out string) error {
+func run(ctx context.Context, scenes int, tiles, out string) error {
 	kinds := scene.Kinds()
 	found := make([][]models.Sample, scenes)
 	g, each := errgroup.WithContext(ctx)
@@ -61,7 +65,15 @@ func run(ctx context.Context, scenes int, out string) error {
 	for _, s := range found {
 		all = append(all, s...)
 	}
-	opt := models.FitOptions{Source: fmt.Sprintf("%d rendered scenes, seeds 1 to %d", scenes, scenes)}
+	opt := models.FitOptions{Source: fmt.Sprintf("%d rendered scenes, seeds 1 to %d, each whole and in four crops", scenes, scenes)}
+	if tiles != "" {
+		real, n, err := tileSamples(ctx, tiles)
+		if err != nil {
+			return err
+		}
+		all = append(all, real...)
+		opt.Source += fmt.Sprintf("; the first %d real tiles by name of the open set in %s", n, filepath.Base(tiles))
+	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))
 	}
@@ -82,7 +94,7 @@ func run(ctx context.Context, scenes int, out string) error {
 }
 
 // sample renders one scene, takes it through its own file format as a capture would be, and lays what is found in the whole
-// and in two crops of it against the truth.
+// and in four crops of it against the truth.
 func sample(ctx context.Context, seed int64, kind scene.Kind) ([]models.Sample, error) {
 	c, err := scene.Render(ctx, scene.Random(seed, kind))
 	if err != nil {
@@ -102,7 +114,7 @@ func sample(ctx context.Context, seed int64, kind scene.Kind) ([]models.Sample, 
 		return nil, err
 	}
 	rng := rand.New(rand.NewPCG(uint64(seed), 7))
-	for range 2 {
+	for range 4 {
 		part, label, ok := cutTile(rng, img, c.Label)
 		if !ok {
 			break
@@ -116,12 +128,46 @@ func sample(ctx context.Context, seed int64, kind scene.Kind) ([]models.Sample, 
 	return samples, nil
 }
 
+// tileSamples lays what is found in the first half of the open tiles against their masks. The object is one thing on the
+// bottom; other marks count half, since pits and stones of the river bed are real but not labelled.
+func tileSamples(ctx context.Context, dir string) ([]models.Sample, int, error) {
+	entries, err := os.ReadDir(filepath.Join(dir, "images"))
+	if err != nil {
+		return nil, 0, fmt.Errorf("reading the open tiles (pass -tiles \"\" to do without): %w", err)
+	}
+	half := (len(entries) + 1) / 2
+	var out []models.Sample
+	for _, e := range entries[:half] {
+		pic, err := detect.Read(ctx, filepath.Join(dir, "images", e.Name()), detect.Limits{})
+		if err != nil {
+			return nil, 0, err
+		}
+		box, err := eval.ReadMaskBox(ctx, filepath.Join(dir, "masks", e.Name()))
+		if err != nil {
+			return nil, 0, err
+		}
+		label := eval.CaptureLabel{Capture: e.Name(), Marks: []eval.MarkLabel{{Class: detect.BottomObject, Kind: "effigy", Highlight: &box}}}
+		samples, err := detected(ctx, e.Name(), pic.Image, label)
+		if err != nil {
+			return nil, 0, fmt.Errorf("tile %s: %w", e.Name(), err)
+		}
+		for i := range samples {
+			samples[i].Weight = 2
+			if samples[i].Class == string(detect.Clutter) {
+				samples[i].Weight = 0.5
+			}
+		}
+		out = append(out, samples...)
+	}
+	return out, half, nil
+}
+
 func detected(ctx context.Context, group string, img image.Image, label eval.CaptureLabel) ([]models.Sample, error) {
 	res, err := detect.Run(ctx, img, detect.Options{KeepClutter: true})
 	if err != nil {
 		return nil, err
 	}
-	return eval.Samples(group, label, res.Marks, eval.DefaultGate())
+	return eval.Samples(group, label, res.Marks, eval.DefaultOptions().Gate)
 }
 
 // cutTile cuts a square of 160 to 400 pixels out of one side of the panel, on most calls around a mark: people keep such
