@@ -9,6 +9,10 @@ import (
 	"shadowgap/features"
 )
 
+// mostClutter is how likely a mark may be clutter and still be told. A person looks at every mark, and what isn't told is
+// lost, so it lies above one half: about one false mark a capture buys the weak third of the real ones.
+const mostClutter = 0.7
+
 const profileStep = 4 // rows between stored points of a profile
 
 // records turns what was found in a panel into the records of the output, in pixels of the capture and, where the scale is
@@ -83,6 +87,9 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: evidence, Odds: classifyOdds(opt.Model, evidence),
 	}
 	rec.Class = rec.Odds.likeliest()
+	if rec.Class == Clutter && rec.Odds[Clutter] < mostClutter && !opt.KeepClutter {
+		rec.Class = rec.Odds.likeliestReal()
+	}
 	rec.Mark = fmt.Sprintf("p%d-%c%04d-%04d", panel, s.swath.side[0], rec.Box.Y+rec.Box.H/2, rec.Box.X+rec.Box.W/2)
 	if m.highlight != nil {
 		b := s.swath.box(m.highlight.span, px, py)
@@ -117,7 +124,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	if opt.KeepClutter {
 		return rec, true
 	}
-	return rec, rec.Odds[Clutter] < 0.5 && !s.lostInField(m)
+	return rec, rec.Odds[Clutter] < mostClutter && !s.lostInField(m)
 }
 
 // lostInField tells whether a mark is one of the many of a rock field, neither much larger nor much stronger than they are.

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"math"
+	"slices"
 
 	"shadowgap/features"
 	"shadowgap/models"
@@ -11,12 +12,15 @@ import (
 // of the model file.
 func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 	e := map[string]float64{
-		"crowd":   math.Log1p(float64(m.crowd)),
-		"cut":     flag(m.cut),
-		"crop":    flag(!s.hasZero),
-		"beyond":  m.behind,
-		"before":  m.before,
-		"overlap": m.overlap,
+		"crowd":    math.Log1p(float64(m.crowd)),
+		"cut":      flag(m.cut),
+		"crop":     flag(!s.hasZero),
+		"beyond":   m.behind,
+		"before":   m.before,
+		"overlap":  m.overlap,
+		"standing": m.standing,
+		"mass":     math.Log1p(m.mass()),
+		"tail":     lv.tail,
 	}
 	hull := m.span()
 	mid := (hull.r0 + hull.r1) / 2
@@ -27,6 +31,10 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		e["highlight-rows"] = math.Log(float64(h.rows()))
 		e["highlight-area"] = math.Log(float64(h.area))
 		e["highlight-peak"] = math.Log1p(h.peak)
+		e["highlight-fine"] = math.Log1p(h.fine)
+		e["highlight-wide"] = math.Log1p(h.wide)
+		e["highlight-ring"] = m.ring
+		e["highlight-edge"] = (h.mean - m.ring) / math.Max(0.05, h.mean-1)
 		e["highlight-strength"] = math.Log(math.Max(0.1, h.mean))
 		e["highlight-spreads"] = (h.mean - 1) / lv.sigma
 		e["highlight-fill"] = shape.Fill
@@ -42,6 +50,10 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		e["shadow-length"] = math.Log(math.Max(1, m.shadowFar.Value-m.shadowNear.Value))
 		e["shadow-rows"] = math.Log(float64(sh.rows()))
 		e["shadow-depth"] = m.depth
+		e["shadow-fine"] = math.Log1p(sh.fine)
+		e["shadow-wide"] = math.Log1p(sh.wide)
+		e["shadow-ring"] = m.shadowRing
+		e["shadow-edge"] = (m.shadowRing - m.depth) / math.Max(0.05, 1-m.depth)
 		e["shadow-peak"] = math.Log1p(sh.peak)
 		e["shadow-area"] = math.Log(float64(sh.area))
 		if edge > 0 && s.hasZero && m.shadowFar.Value > 0 {
@@ -82,6 +94,17 @@ func (o Odds) likeliest() Class {
 	return best
 }
 
+// likeliestReal is likeliest among the classes of real things.
+func (o Odds) likeliestReal() Class {
+	best := Classes[0]
+	for _, c := range Classes {
+		if c != Clutter && o[c] > o[best] {
+			best = c
+		}
+	}
+	return best
+}
+
 func shapeOf(p patch) features.Shape {
 	c := features.Component{Row0: p.r0, Row1: p.r1, Col0: p.k0, Col1: p.k1, Runs: p.runs}
 	for _, run := range p.runs {
@@ -108,9 +131,17 @@ func flag(b bool) float64 {
 	return 0
 }
 
-// countNeighbours sets, for every candidate, how many others lie within three of its sizes (12 pixels at least): rock fields
-// and rubble are crowded, a fish or a lone log is not.
-func countNeighbours(ms []measured) {
+// compare sets what a candidate is beside the others of its side: how many of them lie within three of its sizes (12 pixels
+// at least), since rock fields and rubble are crowded and a fish or a lone log is not; and how far it stands out of them.
+func compare(ms []measured) {
+	masses := make([]float64, len(ms))
+	for i := range ms {
+		masses[i] = ms[i].mass()
+	}
+	slices.Sort(masses)
+	for i := range ms {
+		ms[i].standing = math.Log((1 + ms[i].mass()) / (1 + masses[len(masses)/2]))
+	}
 	for i := range ms {
 		a := ms[i].span()
 		reach := 3 * max(4, a.rows(), a.cols())

@@ -108,7 +108,11 @@ func detectPanel(p *frame.Panel, opt Options) (*view, error) {
 	if !ok && !math.IsNaN(p.NadirX) {
 		line, ok = findNadir(p.Echo, p.Valid, math.NaN())
 	}
-	if ok && (!p.Crop || line.score > 0.45) {
+	if !ok && opt.SlantCorrected && !math.IsNaN(p.NadirX) {
+		// no water column is left in such a display to find the band by
+		line, ok = straightNadir(p.NadirX, p.Echo.Rows), true
+	}
+	if ok && (!p.Crop || line.score > 0.45 || opt.SlantCorrected) {
 		v.nadir = &line
 		for _, side := range [...]Side{Port, Starboard} {
 			width := line.x[p.Echo.Rows/2]
@@ -209,6 +213,9 @@ func detectSide(s *swath, opt Options) (*sideView, error) {
 	if err != nil {
 		return nil, err
 	}
+	if len(seg.fields) > 0 {
+		lv.tail = seg.fields[0].normal.upper / seg.fields[0].normal.lower
+	}
 	highlights := group(seg.highlights, seg.shadows)
 	found, err := pair(highlights, seg.shadows)
 	if err != nil {
@@ -221,7 +228,7 @@ func detectSide(s *swath, opt Options) (*sideView, error) {
 			sv.weight += c.evidence * c.evidence * c.shadow.peak * c.highlight.peak * math.Sqrt(float64(min(c.shadow.area, c.highlight.area)))
 		}
 	}
-	countNeighbours(sv.marks)
+	compare(sv.marks)
 	sv.fields = rockFields(sv.marks)
 	return sv, nil
 }

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"math"
+	"slices"
 
 	"shadowgap/features"
 )
@@ -84,19 +85,17 @@ func shrink(s *swath) *features.Grid {
 }
 
 // initialLevels splits the side by the threshold that separates its column means best (Otsu's criterion), which holds as
-// long as some of both water and bottom is in view. The near columns of transmit pulse are left out.
+// long as some of both water and bottom is in view. The near columns of transmit pulse are left out, and the farthest few,
+// where the frame of the panel may show.
 func initialLevels(d *features.Grid, near int) (levels, bool) {
 	profile := make([]float64, d.Cols)
-	top := 0.0
 	for r := 0; r < d.Rows; r++ {
 		for c, v := range d.Row(r) {
 			profile[c] += float64(v) / float64(d.Rows)
 		}
 	}
-	profile = profile[near:]
-	for _, v := range profile {
-		top = math.Max(top, v)
-	}
+	profile = profile[near:max(near+1, d.Cols-d.Cols/25)]
+	top := slices.Max(profile)
 	if top <= 0 {
 		return levels{}, false
 	}

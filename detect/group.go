@@ -61,6 +61,7 @@ func group(highlights, shadows []patch) []patch {
 		h := highlights[i]
 		g.mean = (g.mean*float64(g.area) + h.mean*float64(h.area)) / float64(g.area+h.area)
 		g.span, g.area, g.peak = g.union(h.span), g.area+h.area, math.Max(g.peak, h.peak)
+		g.fine, g.wide = math.Max(g.fine, h.fine), math.Max(g.wide, h.wide)
 		g.runs = append(g.runs, h.runs...)
 	}
 	out := make([]patch, 0, len(roots))

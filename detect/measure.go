@@ -19,13 +19,27 @@ type measured struct {
 	behind                float64            // leveled strength just behind the shadow; above 1 hints at a pit
 	before                float64            // leveled strength just before the highlight; below 1 hints at a pit
 	cut                   bool               // touches the picture's edge, so sizes are at least what is given
+	ring, shadowRing      float64            // leveled strength beside highlight and shadow along track, and before or behind
 	crowd                 int                // other candidates within three sizes
+	standing              float64            // natural log of its mass over the median of the side's candidates
+}
+
+// mass is how much more echo a candidate returns, and how much less its shadow lets back, than plain bottom would.
+func (m *measured) mass() float64 {
+	sum := 0.0
+	if h := m.highlight; h != nil {
+		sum += float64(h.area) * math.Max(0, h.mean-1)
+	}
+	if s := m.shadow; s != nil {
+		sum += float64(s.area) * math.Max(0, 1-s.mean)
+	}
+	return sum
 }
 
 // measure finds the sub-pixel edges of a candidate where the leveled strength crosses half-way between the levels on
 // either side, row by row, and takes medians over its rows; the spread over rows gives the error.
 func measure(lv *leveled, c candidate) measured {
-	m := measured{candidate: c, between: 1, depth: 1, behind: 1, before: 1}
+	m := measured{candidate: c, between: 1, depth: 1, behind: 1, before: 1, ring: 1, shadowRing: 1}
 	hull := c.span()
 	m.cut = hull.r0 == 0 || hull.r1 == lv.q.Rows || hull.k1 == lv.q.Cols || hull.k0 == 0 && lv.near == 0
 	if c.highlight != nil {
@@ -34,6 +48,8 @@ func measure(lv *leveled, c candidate) measured {
 		m.far = edgeOf(lv, *h, true, cut, false)
 		m.near = edgeOf(lv, *h, false, cut, false)
 		m.before = meanOf(lv, span{h.r0, h.r1, h.k0 - 2 - max(3, h.cols()/2), h.k0 - 2})
+		m.ring = (meanOf(lv, span{h.r0 - 5, h.r0 - 1, h.k0, h.k1}) + meanOf(lv, span{h.r1 + 1, h.r1 + 5, h.k0, h.k1}) +
+			meanOf(lv, span{h.r0, h.r1, h.k0 - 5, h.k0 - 1})) / 3
 	}
 	if c.shadow != nil {
 		s := c.shadow
@@ -41,6 +57,8 @@ func measure(lv *leveled, c candidate) measured {
 		cut := (m.depth + 1) / 2
 		near, far := edgeOf(lv, *s, false, cut, true), edgeOf(lv, *s, true, cut, true)
 		m.shadowNear, m.shadowFar = &near, &far
+		m.shadowRing = (meanOf(lv, span{s.r0 - 5, s.r0 - 1, s.k0, s.k1}) + meanOf(lv, span{s.r1 + 1, s.r1 + 5, s.k0, s.k1}) +
+			meanOf(lv, span{s.r0, s.r1, s.k1 + 1, s.k1 + 5})) / 3
 		m.behind = meanOf(lv, span{s.r0, s.r1, s.k1 + 1, s.k1 + 1 + max(3, s.cols()/3)})
 		if c.highlight == nil {
 			m.near, m.far = near, near

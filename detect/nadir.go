@@ -89,6 +89,15 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 	return line, strong*10 >= d.Rows*6
 }
 
+// straightNadir is a path that stays at one column.
+func straightNadir(x float64, rows int) nadirLine {
+	line := nadirLine{x: make([]float64, rows)}
+	for r := range line.x {
+		line.x[r] = x
+	}
+	return line
+}
+
 // nanMax and nanMin ignore a NaN beside a number.
 func nanMax(a, b float64) float64 {
 	if math.IsNaN(a) || b > a {
@@ -107,7 +116,7 @@ func nanMin(a, b float64) float64 {
 // bandCentre refines the band's middle to sub-pixel: the centroid of what rises over half the peak near column c. A band that
 // the picture's edge cuts is taken to be cut at its middle, as displays of one side do.
 func bandCentre(row []float32, c int) float64 {
-	lo, hi := max(0, c-9), min(len(row), c+10)
+	lo, hi := max(0, c-16), min(len(row), c+17)
 	peak, floor := float32(0), float32(math.Inf(1))
 	for _, v := range row[lo:hi] {
 		peak, floor = max(peak, v), min(floor, v)

@@ -52,7 +52,9 @@ func reasonsFor(m MarkRecord, g measured, sloped bool) []string {
 	if m.OnHump {
 		r = append(r, "it lies beside rows where the bottom comes up")
 	}
-	if first, second := m.Odds.topTwo(); m.Odds[first]-m.Odds[second] < 0.2 {
+	if c := m.Odds[Clutter]; c >= 0.5 {
+		r = append(r, fmt.Sprintf("weak: with %.0f %% it is nothing but texture; told because a look costs little", 100*c))
+	} else if first, second := m.Odds.topTwo(); m.Odds[first]-m.Odds[second] < 0.2 {
 		r = append(r, fmt.Sprintf("undecided: %s %.0f %%, %s %.0f %%", first, 100*m.Odds[first], second, 100*m.Odds[second]))
 	}
 	return r

@@ -31,7 +31,9 @@ type patch struct {
 	span
 	runs []features.PixelRun
 	area int
-	peak float64 // greatest excess over its threshold field in spreads, any scale
+	peak float64 // greatest departure from plain bottom in spreads, any scale
+	fine float64 // the same at the finest scale
+	wide float64 // and at the widest
 	mean float64 // mean of the leveled strength
 	wet  bool    // inside the water column
 }
@@ -280,7 +282,11 @@ func (seg *segments) describe(c features.Component, lv *leveled, mask []uint8, b
 	if !seeded || p.area < 6 {
 		return patch{}, false
 	}
-	p.peak = seg.peakOf(p.runs, cols, bright)
+	p.fine = seg.peakOf(seg.fields[0], p.runs, bright)
+	p.wide = seg.peakOf(seg.fields[len(seg.fields)-1], p.runs, bright)
+	for _, f := range seg.fields {
+		p.peak = math.Max(p.peak, seg.peakOf(f, p.runs, bright))
+	}
 	p.span = span{math.MaxInt, 0, math.MaxInt, 0}
 	for _, run := range p.runs {
 		p.span = p.union(span{run.Row, run.Row + 1, run.Col0, run.Col1})
@@ -290,19 +296,15 @@ func (seg *segments) describe(c features.Component, lv *leveled, mask []uint8, b
 	return p, true
 }
 
-// peakOf is the greatest departure from plain bottom, in spreads, of any scale inside a set of runs.
-func (seg *segments) peakOf(runs []features.PixelRun, cols int, bright bool) float64 {
-	peak := 0.0
-	for _, f := range seg.fields {
-		best := f.normal.centre
-		for _, run := range runs {
-			for _, v := range f.mean.V[run.Row*cols+run.Col0 : run.Row*cols+run.Col1] {
-				if bright && v > best || !bright && v < best {
-					best = v
-				}
+// peakOf is the greatest departure from plain bottom, in spreads, of one scale inside a set of runs.
+func (seg *segments) peakOf(f scaleField, runs []features.PixelRun, bright bool) float64 {
+	best, cols := f.normal.centre, f.mean.Cols
+	for _, run := range runs {
+		for _, v := range f.mean.V[run.Row*cols+run.Col0 : run.Row*cols+run.Col1] {
+			if bright && v > best || !bright && v < best {
+				best = v
 			}
 		}
-		peak = math.Max(peak, math.Abs(f.normal.z(best)))
 	}
-	return peak
+	return math.Abs(f.normal.z(best))
 }

@@ -22,62 +22,87 @@ type Sample struct {
 // FitOptions steer a fit.
 type FitOptions struct {
 	Classes []string // every class the model must know, in the order odds are given
-	Bins    int      // bins per feature; 0 means 8
-	Ridge   float64  // pull of the weights towards naive Bayes halved; 0 means 3
+	Rounds  int      // most trees per class; 0 means 250
 	Folds   int      // cross-validation folds; 0 means 5
 	Source  string   // what the samples are, for the provenance
 }
 
-// Fit learns a model from samples: bins at the pooled quantiles of each feature, smoothed likelihoods per class, then
-// weights and biases that minimise the mean negative log odds of the true class (L-BFGS, gonum) with a ridge penalty. Log
-// loss and accuracy in the provenance come from cross-validation by capture. It returns an error when a class has no
-// sample, or when ctx ends.
+// Fit learns a model from samples by gradient boosting. Cross-validation by capture chooses how many rounds to keep, and its
+// left-out scores, which no tree has seen, fit the scale and the biases that make odds honest (gonum's Nelder–Mead). Log
+// loss and accuracy in the provenance are those of the left-out scores. It returns an error when a class has no sample,
+// when no fold can be left out, or when ctx ends.
 func Fit(ctx context.Context, samples []Sample, opt FitOptions) (*Model, error) {
-	if opt.Bins == 0 {
-		opt.Bins = 8
-	}
-	if opt.Ridge == 0 {
-		opt.Ridge = 3
+	if opt.Rounds == 0 {
+		opt.Rounds = 250
 	}
 	if opt.Folds == 0 {
 		opt.Folds = 5
 	}
-	m, err := fitOnce(samples, opt)
+	t, err := newTable(samples, opt.Classes)
 	if err != nil {
 		return nil, fmt.Errorf("fitting on %d samples: %w", len(samples), err)
 	}
-	loss, right, n := 0.0, 0.0, 0.0
+	// scores[round][sample*classes+class], of the model that did not see the sample
+	scores := make([][]float64, opt.Rounds)
+	for r := range scores {
+		scores[r] = make([]float64, len(samples)*len(opt.Classes))
+	}
+	judged := make([]bool, len(samples))
 	for fold := range opt.Folds {
-		if err := ctx.Err(); err != nil {
-			return nil, fmt.Errorf("fitting: %w", err)
-		}
-		var train, held []Sample
-		for _, s := range samples {
+		var train, held []int
+		for i, s := range samples {
 			if foldOf(s.Group, opt.Folds) == fold {
-				held = append(held, s)
+				held = append(held, i)
 			} else {
-				train = append(train, s)
+				train = append(train, i)
 			}
 		}
-		if len(held) == 0 {
+		if len(held) == 0 || len(train) == 0 {
 			continue
 		}
-		part, err := fitOnce(train, opt)
-		if err != nil {
-			continue // a fold without some class can't be judged; the others are
+		for _, i := range held {
+			judged[i] = true
 		}
-		l, a := part.Judge(held)
-		loss += l * float64(len(held))
-		right += a * float64(len(held))
-		n += float64(len(held))
+		err := t.boost(ctx, train, opt.Rounds, func(round, class int, tree *Tree) {
+			for _, i := range held {
+				at := i*len(opt.Classes) + class
+				if round > 0 {
+					scores[round][at] = scores[round-1][at]
+				}
+				scores[round][at] += tree.leaf(t.values[i])
+			}
+		})
+		if err != nil {
+			return nil, fmt.Errorf("cross-validating: %w", err)
+		}
+	}
+	best, loss := -1, math.Inf(1)
+	for r := range scores {
+		if l, _ := t.judge(scores[r], judged, 1, make([]float64, len(opt.Classes))); l < loss {
+			best, loss = r, l
+		}
+	}
+	if best < 0 {
+		return nil, errors.New("fitting: all samples come from one capture, so nothing can be left out to check with")
+	}
+	m := &Model{Schema: SchemaVersion, Classes: append([]string(nil), opt.Classes...), Features: t.names, Trees: make([][]Tree, len(opt.Classes))}
+	all := make([]int, len(samples))
+	for i := range all {
+		all[i] = i
+	}
+	err = t.boost(ctx, all, best+1, func(_, class int, tree *Tree) { m.Trees[class] = append(m.Trees[class], *tree) })
+	if err != nil {
+		return nil, fmt.Errorf("fitting: %w", err)
+	}
+	if m.Scale, m.Bias, err = t.calibrate(scores[best], judged); err != nil {
+		return nil, fmt.Errorf("fitting: calibrating: %w", err)
 	}
 	m.Provenance = Provenance{Source: opt.Source, Samples: map[string]int{}}
 	for _, s := range samples {
 		m.Provenance.Samples[s.Class]++
 	}
-	if n > 0 {
-		m.Provenance.LogLoss, m.Provenance.Accuracy = loss/n, right/n
-	}
+	l, a := t.judge(scores[best], judged, m.Scale, m.Bias)
+	m.Provenance.LogLoss, m.Provenance.Accuracy = round5(l), round5(a)
 	m.Version = m.fingerprint()
 	return m, nil
 }
@@ -85,9 +110,7 @@ func Fit(ctx context.Context, samples []Sample, opt FitOptions) (*Model, error) 
 // Judge returns the mean negative log odds of the true class and the share of samples whose likeliest class is right.
 // Samples of a class the model doesn't know count as wrong at odds of one in a thousand.
 func (m *Model) Judge(samples []Sample) (logLoss, accuracy float64) {
-	if len(samples) == 0 {
-		return 0, 0
-	}
+	total := 0.0
 	for _, s := range samples {
 		odds := m.Odds(s.Evidence)
 		best, p := 0, 1e-3
@@ -99,229 +122,159 @@ func (m *Model) Judge(samples []Sample) (logLoss, accuracy float64) {
 				p = math.Max(o, 1e-3)
 			}
 		}
-		logLoss -= math.Log(p)
-		if m.Classes[best] == s.Class {
-			accuracy++
-		}
-	}
-	return logLoss / float64(len(samples)), accuracy / float64(len(samples))
-}
-
-func fitOnce(samples []Sample, opt FitOptions) (*Model, error) {
-	index := map[string]int{}
-	for i, c := range opt.Classes {
-		index[c] = i
-	}
-	counts := make([]float64, len(opt.Classes))
-	for i, s := range samples {
-		c, ok := index[s.Class]
-		if !ok {
-			return nil, fmt.Errorf("sample %d: unknown class %q", i, s.Class)
-		}
-		counts[c] += weightOf(s)
-	}
-	for c, n := range counts {
-		if n == 0 {
-			return nil, fmt.Errorf("no sample of class %q", opt.Classes[c])
-		}
-	}
-	m := &Model{Schema: SchemaVersion, Classes: append([]string(nil), opt.Classes...), Cases: map[string]Case{}}
-	parts := map[string][]Sample{}
-	for _, s := range samples {
-		name := caseOf(s.Evidence)
-		parts[name] = append(parts[name], s)
-	}
-	for _, name := range CaseNames {
-		c, err := fitCase(parts[name], index, opt)
-		if err != nil {
-			return nil, fmt.Errorf("case %q: %w", name, err)
-		}
-		m.Cases[name] = c
-	}
-	return m, nil
-}
-
-// fitCase fits one case. Without samples it gives even odds.
-func fitCase(samples []Sample, index map[string]int, opt FitOptions) (Case, error) {
-	k := Case{Bias: make([]float64, len(opt.Classes)), Features: []Feature{}}
-	if len(samples) == 0 {
-		return k, nil
-	}
-	counts := make([]float64, len(opt.Classes))
-	names := map[string]bool{}
-	for _, s := range samples {
-		counts[index[s.Class]] += weightOf(s)
-		for name := range s.Evidence {
-			names[name] = true
-		}
-	}
-	ordered := make([]string, 0, len(names))
-	for name := range names {
-		ordered = append(ordered, name)
-	}
-	sort.Strings(ordered)
-	for _, name := range ordered {
-		if f := newFeature(name, samples, index, counts, opt.Bins); len(f.Edges) > 0 || f.sometimesMissing(samples) {
-			k.Features = append(k.Features, f)
-		}
-	}
-	if err := k.fitWeights(samples, index, opt.Ridge); err != nil {
-		return Case{}, err
-	}
-	return k, nil
-}
-
-// sometimesMissing tells whether a feature's presence alone says anything.
-func (f *Feature) sometimesMissing(samples []Sample) bool {
-	seen := 0
-	for _, s := range samples {
-		if v, ok := s.Evidence[f.Name]; ok && !math.IsNaN(v) {
-			seen++
-		}
-	}
-	return seen > 0 && seen < len(samples)
-}
-
-// newFeature bins one feature at its pooled quantiles and counts it per class, each bin smoothed by the pooled share worth
-// eight samples, so that a bin a class never showed is unlikely, not impossible.
-func newFeature(name string, samples []Sample, index map[string]int, counts []float64, bins int) Feature {
-	var values []float64
-	for _, s := range samples {
-		if v, ok := s.Evidence[name]; ok && !math.IsNaN(v) {
-			values = append(values, v)
-		}
-	}
-	sort.Float64s(values)
-	f := Feature{Name: name}
-	for i := 1; i < bins && len(values) > 0; i++ {
-		e := values[i*len(values)/bins]
-		if e > values[0] && (len(f.Edges) == 0 || e > f.Edges[len(f.Edges)-1]) {
-			f.Edges = append(f.Edges, e)
-		}
-	}
-	n := len(f.Edges) + 2
-	seen := make([][]float64, len(counts))
-	for c := range seen {
-		seen[c] = make([]float64, n)
-	}
-	pooled, total := make([]float64, n), 0.0
-	for _, s := range samples {
-		b, w := f.bin(s.Evidence), weightOf(s)
-		seen[index[s.Class]][b] += w
-		pooled[b] += w
+		w := weightOf(s)
 		total += w
-	}
-	const smoothing = 8
-	f.LogLik = make([][]float64, len(counts))
-	f.Weight = make([]float64, len(counts))
-	for c := range counts {
-		f.LogLik[c] = make([]float64, n)
-		for b := range n {
-			prior := (pooled[b] + 0.5) / (total + 0.5*float64(n))
-			f.LogLik[c][b] = math.Log((seen[c][b] + smoothing*prior) / (counts[c] + smoothing))
+		logLoss -= w * math.Log(p)
+		if m.Classes[best] == s.Class {
+			accuracy += w
 		}
-	}
-	for b := range n {
-		mean := 0.0
-		for c := range counts {
-			mean += f.LogLik[c][b] / float64(len(counts))
-		}
-		for c := range counts {
-			f.LogLik[c][b] = math.Round((f.LogLik[c][b]-mean)*1e4) / 1e4
-		}
-	}
-	return f
-}
-
-// fitWeights minimises the weighted mean log loss over biases and weights by L-BFGS with its exact gradient.
-func (k *Case) fitWeights(samples []Sample, index map[string]int, ridge float64) error {
-	classes, nf := len(k.Bias), len(k.Features)
-	const start = 0.5
-	bins := make([][]int, len(samples))
-	total := 0.0
-	for i, s := range samples {
-		bins[i] = make([]int, nf)
-		for j := range k.Features {
-			bins[i][j] = k.Features[j].bin(s.Evidence)
-		}
-		total += weightOf(s)
 	}
 	if total == 0 {
-		return errors.New("all samples weigh nothing")
+		return 0, 0
 	}
-	scores := func(x []float64, i int) []float64 {
-		out := make([]float64, classes)
-		copy(out, x[:classes])
-		for j := range nf {
-			for c := range out {
-				out[c] += x[classes+j*classes+c] * k.Features[j].LogLik[c][bins[i][j]]
+	return logLoss / total, accuracy / total
+}
+
+// judge is Judge on scores that are already there.
+func (t *table) judge(scores []float64, judged []bool, scale float64, bias []float64) (logLoss, accuracy float64) {
+	k := len(t.classes)
+	p := make([]float64, k)
+	total := 0.0
+	for i, ok := range judged {
+		if !ok {
+			continue
+		}
+		best := 0
+		for c := range p {
+			p[c] = scale*scores[i*k+c] + bias[c]
+			if p[c] > p[best] {
+				best = c
 			}
 		}
-		return softmax(out)
+		softmax(p)
+		total += t.weight[i]
+		logLoss -= t.weight[i] * math.Log(math.Max(p[t.class[i]], 1e-12))
+		if best == t.class[i] {
+			accuracy += t.weight[i]
+		}
 	}
-	problem := optimize.Problem{
-		Func: func(x []float64) float64 {
-			sum := 0.0
-			for i, s := range samples {
-				sum -= weightOf(s) * math.Log(math.Max(1e-12, scores(x, i)[index[s.Class]]))
-			}
-			for _, w := range x[classes:] {
-				sum += ridge * (w - start) * (w - start)
-			}
-			return sum / total
-		},
-		Grad: func(grad, x []float64) {
-			clear(grad)
-			for i, s := range samples {
-				p := scores(x, i)
-				p[index[s.Class]]--
-				for c := range p {
-					d := weightOf(s) * p[c]
-					grad[c] += d
-					for j := range nf {
-						grad[classes+j*classes+c] += d * k.Features[j].LogLik[c][bins[i][j]]
-					}
-				}
-			}
-			for i := range x[classes:] {
-				grad[classes+i] += 2 * ridge * (x[classes+i] - start)
-			}
-			for i := range grad {
-				grad[i] /= total
-			}
-		},
+	if total == 0 {
+		return math.Inf(1), 0
 	}
-	x := make([]float64, classes+nf*classes)
-	for i := range x[classes:] {
-		x[classes+i] = start
-	}
-	result, err := optimize.Minimize(problem, x, &optimize.Settings{MajorIterations: 200, GradientThreshold: 1e-5}, &optimize.LBFGS{})
+	return logLoss / total, accuracy / total
+}
+
+// calibrate finds the scale and the class biases of least log loss on left-out scores.
+func (t *table) calibrate(scores []float64, judged []bool) (scale float64, bias []float64, err error) {
+	k := len(t.classes)
+	problem := optimize.Problem{Func: func(x []float64) float64 {
+		l, _ := t.judge(scores, judged, math.Exp(x[0]), append(append([]float64(nil), x[1:]...), 0))
+		return l
+	}}
+	result, err := optimize.Minimize(problem, make([]float64, k), &optimize.Settings{FuncEvaluations: 400}, &optimize.NelderMead{})
 	if result == nil {
-		return fmt.Errorf("fitting weights: %w", err)
+		return 0, nil, err
 	}
-	k.Bias = make([]float64, classes)
-	for c := range k.Bias {
-		k.Bias[c] = round4(result.X[c])
+	bias = append(append([]float64(nil), result.X[1:]...), 0)
+	for c := range bias {
+		bias[c] = round5(bias[c])
 	}
-	for j := range k.Features {
-		for c := range classes {
-			k.Features[j].Weight[c] = round4(result.X[classes+j*classes+c])
-		}
-	}
-	return nil
+	return round5(math.Exp(result.X[0])), bias, nil
 }
 
 // fingerprint names a model by its numbers, so equal models have equal versions.
 func (m *Model) fingerprint() string {
 	h := fnv.New64a()
-	fmt.Fprint(h, m.Classes)
-	for _, name := range CaseNames {
-		fmt.Fprint(h, name, m.Cases[name].Bias)
-		for _, f := range m.Cases[name].Features {
-			fmt.Fprint(h, f.Name, f.Edges, f.LogLik, f.Weight)
+	fmt.Fprint(h, m.Classes, m.Features, m.Scale, m.Bias, m.Trees)
+	return fmt.Sprintf("boosted-%d-%012x", SchemaVersion, h.Sum64()&0xffffffffffff)
+}
+
+// table is the samples as numbers.
+type table struct {
+	classes []string
+	names   []string    // features, sorted
+	values  [][]float64 // samples × features, NaN where missing
+	edges   [][]float64 // per feature, ascending; bin b > 0 holds values in [edges[b-1], edges[b]), bin 0 what is missing or below all
+	bins    [][]uint8   // features × samples
+	class   []int       // per sample
+	weight  []float64   // per sample
+}
+
+const maxBins = 64
+
+func newTable(samples []Sample, classes []string) (*table, error) {
+	index := map[string]int{}
+	for i, c := range classes {
+		index[c] = i
+	}
+	t := &table{classes: classes, class: make([]int, len(samples)), weight: make([]float64, len(samples))}
+	counts := make([]float64, len(classes))
+	names := map[string]bool{}
+	for i, s := range samples {
+		c, ok := index[s.Class]
+		if !ok {
+			return nil, fmt.Errorf("sample %d: unknown class %q", i, s.Class)
+		}
+		if w := weightOf(s); w < 0 || math.IsNaN(w) || math.IsInf(w, 0) {
+			return nil, fmt.Errorf("sample %d: weight %v", i, s.Weight)
+		}
+		t.class[i], t.weight[i] = c, weightOf(s)
+		counts[c] += t.weight[i]
+		for name := range s.Evidence {
+			names[name] = true
 		}
 	}
-	return fmt.Sprintf("likelihoods-%d-%012x", SchemaVersion, h.Sum64()&0xffffffffffff)
+	for c, n := range counts {
+		if n == 0 {
+			return nil, fmt.Errorf("no sample of class %q", classes[c])
+		}
+	}
+	for name := range names {
+		t.names = append(t.names, name)
+	}
+	sort.Strings(t.names)
+	t.values = make([][]float64, len(samples))
+	for i, s := range samples {
+		t.values[i] = make([]float64, len(t.names))
+		for j, name := range t.names {
+			v, ok := s.Evidence[name]
+			if !ok {
+				v = math.NaN()
+			}
+			t.values[i][j] = v
+		}
+	}
+	t.edges, t.bins = make([][]float64, len(t.names)), make([][]uint8, len(t.names))
+	for j := range t.names {
+		t.edges[j] = quantileEdges(t.values, j)
+		t.bins[j] = make([]uint8, len(samples))
+		for i := range samples {
+			if v := t.values[i][j]; v == v {
+				t.bins[j][i] = uint8(sort.Search(len(t.edges[j]), func(e int) bool { return t.edges[j][e] > v }))
+			}
+		}
+	}
+	return t, nil
+}
+
+// quantileEdges returns at most maxBins-1 cuts of feature j with about equally many samples between them. The least value is
+// a cut too, so that missing can be told from small.
+func quantileEdges(values [][]float64, j int) []float64 {
+	var v []float64
+	for i := range values {
+		if x := values[i][j]; x == x {
+			v = append(v, x)
+		}
+	}
+	sort.Float64s(v)
+	var edges []float64
+	for b := 0; b < maxBins-1 && len(v) > 0; b++ {
+		e := round5(v[b*len(v)/(maxBins-1)])
+		if len(edges) == 0 || e > edges[len(edges)-1] {
+			edges = append(edges, e)
+		}
+	}
+	return edges
 }
 
 func foldOf(group string, folds int) int {
@@ -337,4 +290,4 @@ func weightOf(s Sample) float64 {
 	return s.Weight
 }
 
-func round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }
+func round5(v float64) float64 { return math.Round(v*1e5) / 1e5 }

@@ -3,10 +3,13 @@
 package models
 
 import (
+	"bytes"
+	"compress/gzip"
 	_ "embed"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"math"
 	"sort"
 )
@@ -14,55 +17,36 @@ import (
 // SchemaVersion is the number a model file carries in its "schema" field.
 const SchemaVersion = 1
 
-// Model holds a weighted sum of likelihoods for each case of evidence. For each feature it knows how likely each class is to
-// show a value in each of a few bins (and to lack the value); the score of a class is its bias plus the sum over features of
-// weight × log likelihood, and odds are the scores' softmax. Bins bound what one strange value can do, and every feature's
-// share of a verdict can be told in words. With all weights 1 it is the naive Bayes rule; weights below 1 discount features
-// that repeat each other. Cases keep apart what means different things: a highlight of a given strength is worth less
-// without a shadow than with one.
+// maxModelBytes bounds an unpacked model file: the shipped one is a tenth of it.
+const maxModelBytes = 32 << 20
+
+// Model is a sum of small decision trees over measured evidence, one sequence per class. A class's score is its bias plus
+// the sum of its trees' leaves, all times a common scale that was fitted so that the odds (the scores' softmax) can be
+// believed on captures the trees never saw. Method: J.H. Friedman, Greedy function approximation: a gradient boosting
+// machine, Annals of Statistics 29(5), 2001.
 type Model struct {
-	Schema     int             `json:"schema"`
-	Version    string          `json:"version"` // changes whenever the weights do
-	Classes    []string        `json:"classes"`
-	Cases      map[string]Case `json:"cases"` // by name, all of CaseNames
-	Provenance Provenance      `json:"provenance"`
+	Schema     int        `json:"schema"`
+	Version    string     `json:"version"` // changes whenever the numbers do
+	Classes    []string   `json:"classes"`
+	Features   []string   `json:"features"` // names of the evidence, in the order trees refer to
+	Scale      float64    `json:"scale"`
+	Bias       []float64  `json:"bias"`  // per class
+	Trees      [][]Tree   `json:"trees"` // classes × rounds
+	Provenance Provenance `json:"provenance"`
 }
 
-// Case is the classifier for one case of evidence.
-type Case struct {
-	Bias     []float64 `json:"bias"` // per class
-	Features []Feature `json:"features"`
+// Tree is one decision tree. Node 0 is the root. A node with Left 0 is a leaf; any other sends evidence whose feature is
+// missing or below Cut to Left, the rest to Right. Value is what the node would answer if the walk ended there, so that a
+// step's worth can be told.
+type Tree struct {
+	Feature []int     `json:"f"`
+	Cut     []float64 `json:"c"`
+	Left    []int     `json:"l"`
+	Right   []int     `json:"r"`
+	Value   []float64 `json:"v"`
 }
 
-// CaseNames lists the cases: a highlight inside the water column, one on the bottom with a shadow, one without, and a
-// shadow without a highlight.
-var CaseNames = [...]string{"water", "pair", "highlight", "shadow"}
-
-// caseOf tells which case evidence belongs to, by what was measured.
-func caseOf(evidence map[string]float64) string {
-	if evidence["wet"] == 1 {
-		return CaseNames[0]
-	}
-	_, highlight := evidence["highlight-area"]
-	_, shadow := evidence["shadow-area"]
-	switch {
-	case highlight && shadow:
-		return CaseNames[1]
-	case highlight:
-		return CaseNames[2]
-	}
-	return CaseNames[3]
-}
-
-// Feature is one kind of evidence.
-type Feature struct {
-	Name   string      `json:"name"`
-	Edges  []float64   `json:"edges"`   // n ascending inner edges make n+1 bins; a value on an edge belongs to the upper bin
-	LogLik [][]float64 `json:"log_lik"` // classes × (n+2): n+1 bins, then "value missing"; each centred over the classes
-	Weight []float64   `json:"weight"`  // per class
-}
-
-// Provenance says what a model was fitted on and how well it did there.
+// Provenance says what a model was fitted on and how well it did on captures left out of the fit.
 type Provenance struct {
 	Source   string         `json:"source"`
 	Samples  map[string]int `json:"samples"`  // per class
@@ -70,7 +54,7 @@ type Provenance struct {
 	Accuracy float64        `json:"accuracy"` // share of samples whose likeliest class is right, cross-validated by capture
 }
 
-//go:embed weights.json
+//go:embed weights.json.gz
 var embedded []byte
 
 // Embedded returns the model the program ships with.
@@ -82,8 +66,20 @@ func Embedded() (*Model, error) {
 	return m, nil
 }
 
-// Parse reads a model file and checks that its parts fit together.
+// Parse reads a model file, plain JSON or gzipped, and checks that its parts fit together, so that Odds can't fail.
 func Parse(b []byte) (*Model, error) {
+	if len(b) > 2 && b[0] == 0x1f && b[1] == 0x8b {
+		z, err := gzip.NewReader(bytes.NewReader(b))
+		if err != nil {
+			return nil, fmt.Errorf("parsing model: %w", err)
+		}
+		if b, err = io.ReadAll(io.LimitReader(z, maxModelBytes+1)); err != nil {
+			return nil, fmt.Errorf("parsing model: %w", err)
+		}
+		if len(b) > maxModelBytes {
+			return nil, fmt.Errorf("parsing model: larger than %d bytes unpacked", maxModelBytes)
+		}
+	}
 	var m Model
 	if err := json.Unmarshal(b, &m); err != nil {
 		return nil, fmt.Errorf("parsing model: %w", err)
@@ -94,39 +90,61 @@ func Parse(b []byte) (*Model, error) {
 	return &m, nil
 }
 
+// Encode returns the model as a gzipped file that Parse reads; equal models give equal bytes.
+func (m *Model) Encode() ([]byte, error) {
+	plain, err := json.Marshal(m)
+	if err != nil {
+		return nil, fmt.Errorf("encoding model %q: %w", m.Version, err)
+	}
+	var out bytes.Buffer
+	z, err := gzip.NewWriterLevel(&out, gzip.BestCompression)
+	if err != nil {
+		return nil, fmt.Errorf("encoding model %q: %w", m.Version, err)
+	}
+	if _, err := z.Write(plain); err != nil {
+		return nil, fmt.Errorf("encoding model %q: %w", m.Version, err)
+	}
+	if err := z.Close(); err != nil {
+		return nil, fmt.Errorf("encoding model %q: %w", m.Version, err)
+	}
+	return out.Bytes(), nil
+}
+
 func (m *Model) check() error {
 	if m.Schema != SchemaVersion {
 		return fmt.Errorf("schema %d, want %d", m.Schema, SchemaVersion)
 	}
-	if len(m.Classes) < 2 {
-		return errors.New("needs two classes or more")
+	if len(m.Classes) < 2 || len(m.Bias) != len(m.Classes) || len(m.Trees) != len(m.Classes) {
+		return errors.New("needs two classes or more, with a bias and trees for each")
 	}
-	for _, name := range CaseNames {
-		c, ok := m.Cases[name]
-		if !ok || len(c.Bias) != len(m.Classes) {
-			return fmt.Errorf("case %q: needs a bias for each class", name)
-		}
-		if err := m.checkFeatures(c.Features); err != nil {
-			return fmt.Errorf("case %q: %w", name, err)
+	if math.IsNaN(m.Scale) || math.IsInf(m.Scale, 0) {
+		return errors.New("scale is not finite")
+	}
+	for c, trees := range m.Trees {
+		for i := range trees {
+			if err := trees[i].check(len(m.Features)); err != nil {
+				return fmt.Errorf("class %q, tree %d: %w", m.Classes[c], i, err)
+			}
 		}
 	}
 	return nil
 }
 
-func (m *Model) checkFeatures(features []Feature) error {
-	for _, f := range features {
-		if len(f.LogLik) != len(m.Classes) || len(f.Weight) != len(m.Classes) || !sort.Float64sAreSorted(f.Edges) {
-			return fmt.Errorf("feature %q: likelihoods, weights or edges don't fit", f.Name)
+// check makes sure every walk ends: children come after their parent and inside the tree.
+func (t *Tree) check(features int) error {
+	n := len(t.Value)
+	if n == 0 || len(t.Feature) != n || len(t.Cut) != n || len(t.Left) != n || len(t.Right) != n {
+		return errors.New("arrays of different length")
+	}
+	for i := range n {
+		if math.IsNaN(t.Value[i]) || math.IsInf(t.Value[i], 0) {
+			return fmt.Errorf("node %d: value is not finite", i)
 		}
-		for _, l := range f.LogLik {
-			if len(l) != len(f.Edges)+2 {
-				return fmt.Errorf("feature %q: %d bins for %d edges", f.Name, len(l), len(f.Edges))
-			}
-			for _, v := range l {
-				if math.IsNaN(v) || math.IsInf(v, 0) {
-					return fmt.Errorf("feature %q: a likelihood is not finite", f.Name)
-				}
-			}
+		if t.Left[i] == 0 {
+			continue
+		}
+		if t.Left[i] <= i || t.Left[i] >= n || t.Right[i] <= i || t.Right[i] >= n || t.Feature[i] < 0 || t.Feature[i] >= features {
+			return fmt.Errorf("node %d: refers outside the tree or the features", i)
 		}
 	}
 	return nil
@@ -135,20 +153,46 @@ func (m *Model) checkFeatures(features []Feature) error {
 // Odds returns the chance of each class, in the order of Classes, summing to 1. Features that evidence lacks, or whose
 // value is NaN, count as missing; features the model doesn't know are ignored.
 func (m *Model) Odds(evidence map[string]float64) []float64 {
-	c := m.Cases[caseOf(evidence)]
-	return c.odds(evidence)
+	return softmax(m.scores(m.vector(evidence)))
 }
 
-func (k *Case) odds(evidence map[string]float64) []float64 {
-	score := append([]float64(nil), k.Bias...)
-	for i := range k.Features {
-		f := &k.Features[i]
-		bin := f.bin(evidence)
-		for c := range score {
-			score[c] += f.Weight[c] * f.LogLik[c][bin]
+func (m *Model) vector(evidence map[string]float64) []float64 {
+	x := make([]float64, len(m.Features))
+	for i, name := range m.Features {
+		v, ok := evidence[name]
+		if !ok {
+			v = math.NaN()
 		}
+		x[i] = v
 	}
-	return softmax(score)
+	return x
+}
+
+func (m *Model) scores(x []float64) []float64 {
+	score := make([]float64, len(m.Classes))
+	for c, trees := range m.Trees {
+		for i := range trees {
+			score[c] += trees[i].leaf(x)
+		}
+		score[c] = m.Scale*score[c] + m.Bias[c]
+	}
+	return score
+}
+
+// step returns the child a node sends x to.
+func (t *Tree) step(i int, x []float64) int {
+	if v := x[t.Feature[i]]; v >= t.Cut[i] {
+		return t.Right[i]
+	}
+	return t.Left[i]
+}
+
+func (t *Tree) leaf(x []float64) float64 {
+	i := 0
+	for t.Left[i] != 0 {
+		i = t.step(i, x)
+	}
+	return t.Value[i]
 }
 
 // Share is what one feature adds to the score of a class over the mean of the others, in natural-log units.
@@ -158,39 +202,34 @@ type Share struct {
 	For     float64
 }
 
-// Shares returns each feature's part in the verdict for a class (an index into Classes), strongest first. It returns an
-// error for an index out of range.
+// Shares returns each feature's part in the verdict for a class (an index into Classes), strongest first: the sum, over all
+// steps in all trees that asked for the feature, of how much the step changed the answer. It returns an error for an
+// index out of range.
 func (m *Model) Shares(evidence map[string]float64, class int) ([]Share, error) {
 	if class < 0 || class >= len(m.Classes) {
 		return nil, fmt.Errorf("model has no class %d", class)
 	}
-	features := m.Cases[caseOf(evidence)].Features
-	out := make([]Share, len(features))
-	for i := range features {
-		f := &features[i]
-		bin := f.bin(evidence)
-		others := 0.0
-		for c := range m.Classes {
-			if c != class {
-				others += f.Weight[c] * f.LogLik[c][bin] / float64(len(m.Classes)-1)
+	x := m.vector(evidence)
+	out := make([]Share, len(m.Features))
+	for i, name := range m.Features {
+		out[i] = Share{Feature: name, Value: x[i]}
+	}
+	for c, trees := range m.Trees {
+		weight := -m.Scale / float64(len(m.Classes)-1)
+		if c == class {
+			weight = m.Scale
+		}
+		for i := range trees {
+			t := &trees[i]
+			for n := 0; t.Left[n] != 0; {
+				next := t.step(n, x)
+				out[t.Feature[n]].For += weight * (t.Value[next] - t.Value[n])
+				n = next
 			}
 		}
-		v, ok := evidence[f.Name]
-		if !ok {
-			v = math.NaN()
-		}
-		out[i] = Share{f.Name, v, f.Weight[class]*f.LogLik[class][bin] - others}
 	}
 	sort.SliceStable(out, func(a, b int) bool { return math.Abs(out[a].For) > math.Abs(out[b].For) })
 	return out, nil
-}
-
-func (f *Feature) bin(evidence map[string]float64) int {
-	v, ok := evidence[f.Name]
-	if !ok || math.IsNaN(v) {
-		return len(f.Edges) + 1
-	}
-	return sort.Search(len(f.Edges), func(i int) bool { return f.Edges[i] > v })
 }
 
 func softmax(score []float64) []float64 {

@@ -9,17 +9,18 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"flag"
 	"fmt"
 	"image"
 	_ "image/jpeg"
 	_ "image/png"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"runtime"
+	"strings"
 
 	"github.com/disintegration/imaging"
 	"golang.org/x/sync/errgroup"
@@ -34,7 +35,7 @@ func main() {
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	scenes := flag.Int("scenes", 600, "scenes to render")
-	out := flag.String("out", "models/weights.json", "file to write")
+	out := flag.String("out", "models/weights.json.gz", "file to write")
 	tiles := flag.String("tiles", filepath.Join("..", "shared", "open-data", "river-effigy"), "folder of the open tiles (images/ and masks/); its first half by name takes part; \"\" = without")
 	flag.Parse()
 	if err := run(ctx, *scenes, *tiles, *out); err != nil {
@@ -81,11 +82,11 @@ func run(ctx context.Context, scenes int, tiles, out string) error {
 	if err != nil {
 		return err
 	}
-	b, err := json.MarshalIndent(m, "", " ")
+	b, err := m.Encode()
 	if err != nil {
-		return fmt.Errorf("encoding the model: %w", err)
+		return err
 	}
-	if err := os.WriteFile(out, append(b, '\n'), 0o644); err != nil {
+	if err := os.WriteFile(out, b, 0o644); err != nil {
 		return fmt.Errorf("writing %s: %w", out, err)
 	}
 	fmt.Printf("%s: %d samples %v, log loss %.3f, accuracy %.3f\n",
@@ -146,20 +147,43 @@ func tileSamples(ctx context.Context, dir string) ([]models.Sample, int, error) 
 		if err != nil {
 			return nil, 0, err
 		}
-		label := eval.CaptureLabel{Capture: e.Name(), Marks: []eval.MarkLabel{{Class: detect.BottomObject, Kind: "effigy", Highlight: &box}}}
-		samples, err := detected(ctx, e.Name(), pic.Image, label)
-		if err != nil {
-			return nil, 0, fmt.Errorf("tile %s: %w", e.Name(), err)
-		}
-		for i := range samples {
-			samples[i].Weight = 2
-			if samples[i].Class == string(detect.Clutter) {
-				samples[i].Weight = 0.5
+		// passes of one minute see the same object
+		group, _, _ := strings.Cut(e.Name(), "H_")
+		group, _, _ = strings.Cut(group, "L_")
+		for _, v := range variants {
+			img, box := v(pic.Image, box)
+			label := eval.CaptureLabel{Capture: e.Name(), Marks: []eval.MarkLabel{{Class: detect.BottomObject, Kind: "effigy", Highlight: &box}}}
+			samples, err := detected(ctx, group[:len(group)-2], img, label)
+			if err != nil {
+				return nil, 0, fmt.Errorf("tile %s: %w", e.Name(), err)
 			}
+			for i := range samples {
+				samples[i].Weight = 1
+				if samples[i].Class == string(detect.Clutter) {
+					samples[i].Weight = 0.5
+				}
+			}
+			out = append(out, samples...)
 		}
-		out = append(out, samples...)
 	}
 	return out, half, nil
+}
+
+// variants are the ways a tile is shown to the detector: as it is, mirrored along track, and larger and smaller, so that the
+// few real objects don't teach their exact sizes.
+var variants = [...]func(image.Image, detect.Box) (image.Image, detect.Box){
+	func(img image.Image, b detect.Box) (image.Image, detect.Box) { return img, b },
+	func(img image.Image, b detect.Box) (image.Image, detect.Box) {
+		b.Y = img.Bounds().Dy() - b.Y - b.H
+		return imaging.FlipV(img), b
+	},
+	func(img image.Image, b detect.Box) (image.Image, detect.Box) { return resized(img, b, 1.3) },
+	func(img image.Image, b detect.Box) (image.Image, detect.Box) { return resized(img, b, 0.75) },
+}
+
+func resized(img image.Image, b detect.Box, by float64) (image.Image, detect.Box) {
+	px := func(v int) int { return int(math.Round(float64(v) * by)) }
+	return imaging.Resize(img, px(img.Bounds().Dx()), 0, imaging.Linear), detect.Box{X: px(b.X), Y: px(b.Y), W: max(1, px(b.W)), H: max(1, px(b.H))}
 }
 
 func detected(ctx context.Context, group string, img image.Image, label eval.CaptureLabel) ([]models.Sample, error) {
