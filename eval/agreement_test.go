@@ -135,3 +135,27 @@ func TestStoredHandLabels(t *testing.T) {
 		t.Fatal(err)
 	}
 }
+
+func TestWriteSummary(t *testing.T) {
+	run, labels := survey()
+	r, err := Score(t.Context(), run, labels, quick())
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := WriteSummary(&b, true, Summary("a | b\nc", r)); err != nil {
+		t.Fatal(err)
+	}
+	if err := WriteSummary(&b, false, TileSummary("tiles", TileResult{})...); err != nil {
+		t.Fatal(err)
+	}
+	rows := strings.Split(strings.TrimSpace(b.String()), "\n")
+	if len(rows) != 5 || !strings.HasPrefix(rows[2], `| a \| b c | 4 | 0.500 [0.150, 0.850] (2/4) |`) || !strings.HasPrefix(rows[4], "| tiles, second half | 0 | – |") {
+		t.Errorf("got\n%s", b.String())
+	}
+	for _, row := range rows {
+		if n := strings.Count(strings.ReplaceAll(row, `\|`, ""), "|"); n != 9 {
+			t.Errorf("%d bars in %q, want 9", n, row)
+		}
+	}
+}

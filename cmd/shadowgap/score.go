@@ -12,30 +12,54 @@ import (
 )
 
 type scoreCmd struct {
-	RunDir  string `arg:"" name:"run" help:"Run folder."`
+	RunDir  string `arg:"" optional:"" name:"run" help:"Run folder."`
 	Labels  string `placeholder:"FILE" help:"labels.json: what is really there."`
+	Drawn   string `placeholder:"FILE" help:"Compare these labels, drawn by eye, with --labels; instead of a run."`
 	Tiles   string `placeholder:"DIR" help:"Folder of mask pictures for captures that each hold one thing on the bottom."`
 	Against string `placeholder:"RUN" help:"Another run over the same captures to compare with."`
-	Out     string `short:"o" placeholder:"DIR" help:"Folder for results.json and report.html; default the run folder."`
+	Out     string `short:"o" placeholder:"DIR" help:"Folder for results.json and report.html; default the run folder, or that of the drawn labels."`
+	Summary string `placeholder:"FILE" help:"Add the main figures to this file as a line of a Markdown table."`
+	Name    string `placeholder:"TEXT" help:"What --summary calls this score; default the folder's name."`
+}
+
+// check refuses options that don't go together.
+func (s scoreCmd) check() error {
+	switch {
+	case s.Drawn != "" && s.Labels == "":
+		return usage("--drawn needs --labels with what is really there")
+	case s.Drawn != "" && (s.RunDir != "" || s.Tiles != "" || s.Against != ""):
+		return usage("--drawn compares labels with labels; leave out the run, --tiles and --against")
+	case s.Drawn != "":
+		return nil
+	case s.RunDir == "":
+		return usage("say which run to score, or give labels drawn by eye with --drawn")
+	case s.Labels == "" && s.Tiles == "":
+		return usage("say what to score against: --labels FILE, or --tiles DIR")
+	case s.Against != "" && s.Labels == "":
+		return usage("--against needs --labels")
+	}
+	return nil
 }
 
 // Run scores.
 func (s scoreCmd) Run(con *console) error {
-	if s.Labels == "" && s.Tiles == "" {
-		return usage("say what to score against: --labels FILE, or --tiles DIR")
-	}
-	if s.Against != "" && s.Labels == "" {
-		return usage("--against needs --labels")
+	if err := s.check(); err != nil {
+		return err
 	}
 	if s.Out == "" {
-		s.Out = s.RunDir
+		if s.Out = s.RunDir; s.Drawn != "" {
+			s.Out = filepath.Dir(s.Drawn)
+		}
+	}
+	if s.Name == "" {
+		s.Name = filepath.Base(s.Out)
+	}
+	if s.Drawn != "" {
+		return s.drawn(con)
 	}
 	run, err := readRun(con.ctx, s.RunDir)
 	if err != nil {
 		return err
-	}
-	if err := os.MkdirAll(s.Out, 0o755); err != nil {
-		return fmt.Errorf("making the folder for the report: %w", err)
 	}
 	opt := eval.DefaultOptions()
 	var tiles *eval.TileResult
@@ -49,8 +73,14 @@ func (s scoreCmd) Run(con *console) error {
 		if err := eval.WriteTilesText(con.out, r); err != nil {
 			return err
 		}
+		if err := s.note(eval.TileSummary(s.Name, r)...); err != nil {
+			return err
+		}
 		if s.Labels == "" {
-			return eval.WriteJSON(filepath.Join(s.Out, "results.json"), r)
+			if err := s.write(r); err != nil {
+				return err
+			}
+			return s.tileReport(con, run, list, r, opt)
 		}
 	}
 	results, err := scoreAgainst(con.ctx, run, s.Labels, opt)
@@ -65,15 +95,100 @@ func (s scoreCmd) Run(con *console) error {
 			return err
 		}
 	}
-	if err := eval.WriteJSON(filepath.Join(s.Out, "results.json"), results); err != nil {
+	if err := s.note(eval.Summary(s.Name, results)); err != nil {
 		return err
 	}
-	report := filepath.Join(s.Out, "report.html")
-	if err := eval.WriteHTML(con.ctx, report, filepath.Base(s.RunDir), results, run.InputRoot, tiles); err != nil {
+	if err := s.write(results); err != nil {
 		return err
 	}
-	fmt.Fprintf(con.out, "\nThe report is %s\n", report)
+	return s.report(con, filepath.Base(s.RunDir), results, run.InputRoot, tiles)
+}
+
+// tileReport writes the page for tiles alone: what goes for found in a tile goes for found in all of the page.
+func (s scoreCmd) tileReport(con *console, run *eval.Run, list []eval.Tile, r eval.TileResult, opt eval.Options) error {
+	opt.Gate = eval.Gate{MinIoU: eval.TileIoU}
+	results, err := eval.Score(con.ctx, *run, eval.TileLabels(list), opt)
+	if err != nil {
+		return err
+	}
+	return s.report(con, s.Name, results, run.InputRoot, &r)
+}
+
+// drawn compares labels drawn by eye with the truth.
+func (s scoreCmd) drawn(con *console) error {
+	drawn, err := eval.Load(s.Drawn)
+	if err != nil {
+		return usage("%v", err)
+	}
+	truth, err := eval.Load(s.Labels)
+	if err != nil {
+		return usage("%v", err)
+	}
+	r, err := eval.Agreement(con.ctx, *drawn, *truth, eval.DefaultOptions())
+	if err != nil {
+		if con.ctx.Err() != nil {
+			return err
+		}
+		return usage("%v", err)
+	}
+	if err := eval.WriteAgreementText(con.out, r); err != nil {
+		return err
+	}
+	if err := s.note(eval.Summary(s.Name, r.All.Results), eval.Summary(s.Name+", sure marks only", r.Sure.Results)); err != nil {
+		return err
+	}
+	if err := s.write(r); err != nil {
+		return err
+	}
+	return s.report(con, s.Name, r.All.Results, captureRoot(s.Labels, *truth), nil)
+}
+
+// captureRoot finds the folder that labels name captures from: their own, or one of the two above it. "" when the captures are
+// not at hand.
+func captureRoot(file string, l eval.Labels) string {
+	dir := filepath.Dir(file)
+	for range 3 {
+		for _, c := range l.Captures {
+			if _, err := os.Stat(filepath.Join(dir, filepath.FromSlash(c.Capture))); err == nil {
+				return dir
+			}
+		}
+		dir = filepath.Join(dir, "..")
+	}
+	return ""
+}
+
+func (s scoreCmd) write(results any) error {
+	if err := os.MkdirAll(s.Out, 0o755); err != nil {
+		return fmt.Errorf("making the folder for the report: %w", err)
+	}
+	return eval.WriteJSON(filepath.Join(s.Out, "results.json"), results)
+}
+
+func (s scoreCmd) report(con *console, title string, r *eval.Results, root string, tiles *eval.TileResult) error {
+	file := filepath.Join(s.Out, "report.html")
+	if err := eval.WriteHTML(con.ctx, file, title, r, root, tiles); err != nil {
+		return err
+	}
+	fmt.Fprintf(con.out, "\nThe report is %s\n", file)
 	return nil
+}
+
+// note adds lines to the summary, which begins with its head.
+func (s scoreCmd) note(lines ...eval.SummaryLine) (err error) {
+	if s.Summary == "" {
+		return nil
+	}
+	f, err := os.OpenFile(s.Summary, os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o644)
+	if err != nil {
+		return fmt.Errorf("writing the summary: %w", err)
+	}
+	defer func() { err = errors.Join(err, f.Close()) }()
+	info, err := f.Stat()
+	if err != nil {
+		return fmt.Errorf("writing the summary: %w", err)
+	}
+	return eval.WriteSummary(f, info.Size() == 0, lines...)
 }
 
 // scoreAgainst scores one run; labels that are wrong are the user's to mend.
