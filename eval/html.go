@@ -8,6 +8,9 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"strings"
+
+	"shadowgap/detect"
 )
 
 //go:embed report.html
@@ -70,7 +73,7 @@ func renderHTML(ctx context.Context, title string, r *Results, inputRoot string,
 	if err != nil {
 		return nil, fmt.Errorf("page template: %w", err)
 	}
-	v := reportView{Results: r, Title: title, Caution: Caution}
+	v := reportView{Results: r, Title: title, Caution: strings.Join(detect.Cautions(), " ")}
 	drawn, err := charts(r)
 	if err != nil {
 		return nil, err

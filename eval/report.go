@@ -10,10 +10,9 @@ import (
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
-)
 
-// Caution travels with every report.
-const Caution = "Estimates from pictures. Not for navigation, anchoring or diving. Obey local fishing rules and closures. Leave search and recovery to the authorities."
+	"shadowgap/detect"
+)
 
 // WriteText writes the results as plain tables for a terminal.
 func WriteText(w io.Writer, r *Results) error {
@@ -123,7 +122,7 @@ func WriteText(w io.Writer, r *Results) error {
 		}
 		t.Flush()
 	}
-	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n", Caution)
+	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n", strings.Join(detect.Cautions(), " "))
 	if _, err := w.Write(b.Bytes()); err != nil {
 		return fmt.Errorf("writing score table: %w", err)
 	}

@@ -568,7 +568,7 @@ func TestReports(t *testing.T) {
 	if err := WriteText(&b, r); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{"recall", "0.500 [0.150, 0.850] (2/4)", "nothing there", Caution} {
+	for _, want := range []string{"recall", "0.500 [0.150, 0.850] (2/4)", "nothing there", strings.Join(detect.Cautions(), " ")} {
 		if !strings.Contains(b.String(), want) {
 			t.Errorf("terminal table lacks %q:\n%s", want, b.String())
 		}

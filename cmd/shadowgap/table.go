@@ -177,7 +177,7 @@ func printSummary(w io.Writer, dir string, t runstore.Tally, sum batch.Summary) 
 	fmt.Fprintf(w, ".\nMarks: %d suspended, %d raised, %d on the bottom.\n",
 		t.Marks[detect.SuspendedTarget], t.Marks[detect.RaisedStructure], t.Marks[detect.BottomObject])
 	fmt.Fprintf(w, "Look at %s/review.html; marks.csv, marks.jsonl, captures.csv and captures.jsonl are beside it.\n", strings.TrimSuffix(dir, "/"))
-	fmt.Fprintln(w, strings.Join(review.Cautions(), " "))
+	fmt.Fprintln(w, strings.Join(detect.Cautions(), " "))
 }
 
 func count(n int, thing string) string {

@@ -12,16 +12,6 @@ import (
 	"shadowgap/features"
 )
 
-// Cautions go into every file that puts marks on a map.
-func Cautions() []string {
-	return []string{
-		"Estimates from pictures, with errors.",
-		"Not for navigation, anchoring or diving.",
-		"Obey local fishing rules and closures.",
-		"Leave search and recovery to the authorities.",
-	}
-}
-
 // coordinate is a longitude or latitude in decimal degrees with at most seven decimals and never an exponent.
 type coordinate float64
 
@@ -87,7 +77,7 @@ func split(m *features.Measured) (value, sd *float64) {
 // MarksGeoJSON writes marks as a GeoJSON feature collection (RFC 7946) on WGS84, a feature a line. Marks without a position
 // are features without geometry. The cautions stand in a member of their own.
 func MarksGeoJSON(w io.Writer, marks Marks) error {
-	cautions, err := json.Marshal(Cautions())
+	cautions, err := json.Marshal(detect.Cautions())
 	if err != nil {
 		return err
 	}

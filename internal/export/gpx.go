@@ -35,7 +35,7 @@ type gpxWaypoint struct {
 func MarksGPX(w io.Writer, marks Marks) error {
 	out := xmlWriter{w: w}
 	out.raw(xml.Header + `<gpx version="1.1" creator="shadowgap" xmlns="http://www.topografix.com/GPX/1/1">` + "\n")
-	out.element(gpxMetadata{Name: "shadowgap marks", Desc: strings.Join(Cautions(), " ")})
+	out.element(gpxMetadata{Name: "shadowgap marks", Desc: strings.Join(detect.Cautions(), " ")})
 	count := map[detect.Class]int{}
 	for m, err := range marks {
 		if err != nil {
@@ -47,7 +47,7 @@ func MarksGPX(w io.Writer, marks Marks) error {
 		count[m.Class]++
 		p := gpxWaypoint{
 			Lat: coordinate(m.Position.Lat).String(), Lon: coordinate(eastern(m.Position.Lon)).String(), Name: waypointName(m.Class, count[m.Class]),
-			Cmt: summary(m), Desc: sentences(append([]string{summary(m), reasons(m)}, Cautions()...)...), Type: string(m.Class),
+			Cmt: summary(m), Desc: sentences(append([]string{summary(m), reasons(m)}, detect.Cautions()...)...), Type: string(m.Class),
 		}
 		if m.Time != nil {
 			p.Time = m.Time.UTC().Format(time.RFC3339Nano)

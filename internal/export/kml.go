@@ -51,7 +51,7 @@ type kmlWhen struct {
 func MarksKML(w io.Writer, marks Marks) error {
 	out := xmlWriter{w: w}
 	out.raw(xml.Header + `<kml xmlns="http://www.opengis.net/kml/2.2">` + "\n<Document>\n  <name>shadowgap marks</name>\n")
-	out.raw("  <description>" + strings.Join(Cautions(), " ") + "</description>\n")
+	out.raw("  <description>" + strings.Join(detect.Cautions(), " ") + "</description>\n")
 	for _, s := range kmlStyles() {
 		out.raw(fmt.Sprintf("  <Style id=%q><IconStyle><color>%s</color><scale>%.1f</scale></IconStyle><LabelStyle><color>%[2]s</color></LabelStyle></Style>\n",
 			s.class, s.abgr, s.scale))

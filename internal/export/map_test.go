@@ -82,7 +82,7 @@ func TestMapGolden(t *testing.T) {
 		if !bytes.Equal(got.Bytes(), want) {
 			t.Errorf("%s differs from the golden file; got\n%s", f.file, got.Bytes())
 		}
-		for _, c := range export.Cautions() {
+		for _, c := range detect.Cautions() {
 			if !strings.Contains(got.String(), c) {
 				t.Errorf("%s lacks the caution %q", f.file, c)
 			}

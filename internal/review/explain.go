@@ -42,7 +42,7 @@ func WriteExplain(ctx context.Context, dir string, img image.Image, capt detect.
 	}
 	page := explainPage{
 		Name: capt.Capture, Status: capt.Status, Width: capt.Width, Height: capt.Height,
-		Cautions: Cautions(), Notes: slices.Clone(capt.Notes), CSP: staticCSP(explainHTML),
+		Cautions: detect.Cautions(), Notes: slices.Clone(capt.Notes), CSP: staticCSP(explainHTML),
 	}
 	if capt.Why != nil {
 		page.Why = *capt.Why

@@ -48,7 +48,7 @@ func TestWriteExplain(t *testing.T) {
 			t.Errorf("page holds %q", bad)
 		}
 	}
-	for _, want := range append(Cautions(), "likely a suspended target", "undecided between an object on the bottom and a suspended target", "What could make this wrong", "within twice its own error of zero", "hump", " ft") {
+	for _, want := range append(detect.Cautions(), "likely a suspended target", "undecided between an object on the bottom and a suspended target", "What could make this wrong", "within twice its own error of zero", "hump", " ft") {
 		if !strings.Contains(page, want) && !strings.Contains(page, strings.ReplaceAll(want, "'", "&#39;")) {
 			t.Errorf("page lacks %q", want)
 		}

@@ -92,7 +92,7 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	for _, m := range marks {
 		byCapture[m.Capture] = append(byCapture[m.Capture], m)
 	}
-	head := pageMain{Run: p.run, Name: opt.Name, Total: max(opt.Total, len(caps)), Cautions: Cautions(), Captures: make([]pageCapture, 0, len(ranked))}
+	head := pageMain{Run: p.run, Name: opt.Name, Total: max(opt.Total, len(caps)), Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked))}
 	for _, c := range detect.Classes {
 		st := overlay.StyleOf(c)
 		head.Classes = append(head.Classes, pageClass{string(c), st.Name, st.Short, st.Line})
@@ -171,7 +171,7 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 		Main, Decisions  template.JS
 		Details          []template.JS
 		Cautions         []string
-	}{p.policy(mode), p.opt.Name, sheet, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, Cautions()})
+	}{p.policy(mode), p.opt.Name, sheet, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, detect.Cautions()})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
 	}

@@ -13,6 +13,7 @@ import (
 	"strings"
 	"testing"
 
+	"shadowgap/detect"
 	"shadowgap/internal/overlay"
 )
 
@@ -42,7 +43,7 @@ func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 			t.Errorf("the policy does not name the page's %s", tag)
 		}
 	}
-	for _, c := range Cautions() {
+	for _, c := range detect.Cautions() {
 		if !strings.Contains(page, c) {
 			t.Errorf("page lacks the caution %q", c)
 		}

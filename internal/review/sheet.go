@@ -59,7 +59,7 @@ func WriteContactSheet(ctx context.Context, runDir string, caps []detect.Capture
 	pdf.SetFooterFunc(func() {
 		pdf.SetXY(sheetMargin, -11)
 		pdf.SetFont("go", "", 7)
-		pdf.CellFormat(0, 4, fmt.Sprintf("Estimates from pictures. Not for navigation, anchoring or diving. Obey local fishing rules. Page %d", pdf.PageNo()), "", 0, "C", false, 0, "")
+		pdf.CellFormat(0, 4, fmt.Sprintf("%s Page %d", strings.Join(detect.Cautions(), " "), pdf.PageNo()), "", 0, "C", false, 0, "")
 	})
 	w, pageH := pdf.GetPageSize()
 	cell := (w - 2*sheetMargin - (sheetCols-1)*sheetGutter) / sheetCols

@@ -14,16 +14,6 @@ import (
 	"shadowgap/internal/overlay"
 )
 
-// Cautions returns the sentences that go with everything a person is shown.
-func Cautions() []string {
-	return []string{
-		"Everything here is estimated from pictures. It can be wrong, and things can be missed.",
-		"Not for navigation, anchoring or diving.",
-		"Obey local fishing rules and closures.",
-		"Leave search and recovery to the authorities.",
-	}
-}
-
 // rankedOdds returns the classes of a mark with the likeliest first; ties keep the usual order.
 func rankedOdds(o detect.Odds) []detect.Class {
 	cs := slices.Clone(detect.Classes[:])
