@@ -54,7 +54,7 @@ func (e explainCmd) Run(con *console) error {
 	name := filepath.Base(e.Capture)
 	known := settings(name, data)
 	job := batch.Job{
-		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Water: known.Water,
+		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Range: known.Range,
 		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},
 	}
 	rec, marks, err := batch.Analyse(con.ctx, job, data)
@@ -94,7 +94,7 @@ func printExplained(con *console, rec *detect.CaptureRecord, marks []detect.Mark
 			fmt.Fprintf(con.out, "   %s\n", r)
 		}
 	}
-	fmt.Fprintf(con.out, "\nThe page is %s\n%s\n", filepath.Join(dir, "explain.html"), strings.Join(review.Cautions(), " "))
+	fmt.Fprintf(con.out, "\nThe page is %s\n%s\n", filepath.Join(dir, "explain.html"), strings.Join(detect.Cautions(), " "))
 }
 
 // unreadable gives a picture that can't be read its exit status.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -79,21 +78,21 @@ func (k knowledge) settings() (func(string, []byte) batch.Settings, error) {
 
 // settingsOf gathers what is known about one capture from its manifest line, the options and its own file.
 func settingsOf(src survey.Sources, readText bool, trackSum, capture string, data []byte) batch.Settings {
-	known, err := src.Know(context.Background(), capture, bytes.NewReader(data), nil)
+	known, err := src.Know(capture, bytes.NewReader(data))
 	if err != nil {
 		// A water temperature in the manifest that no sea has: detect without, and say so.
-		known = survey.Known{Options: src.Detect, Notes: []string{err.Error()}}
+		known = survey.Known{Options: src.Detect, RangeNotes: []string{err.Error()}}
 		known.Options.RangeM = 0
 	}
-	out := batch.Settings{Options: known.Options, Water: src.Water, Hash: settingsHash(known, readText, trackSum)}
+	out := batch.Settings{Options: known.Options, Range: known.Range, Hash: settingsHash(known, readText, trackSum)}
+	if !readText || err != nil { // else the notes on the range are made when the text has been read
+		out.Notes = known.RangeNotes
+	}
 	if src.Track == nil && known.Scene.Entry == nil {
 		// Nothing was said about places and times: their absence is not worth a note.
-		if err != nil {
-			out.Notes = known.Notes
-		}
 		return out
 	}
-	out.Notes = known.Notes
+	out.Notes = append(out.Notes, known.Notes...)
 	out.Finish = func(c *detect.CaptureRecord, marks []detect.MarkRecord) {
 		survey.Place(known.Scene, c.Panels, marks, survey.PlaceOptions{})
 	}

@@ -27,17 +27,17 @@ const (
 
 // Job is one capture to analyse and how.
 type Job struct {
-	Capture  string          `json:"capture"`
-	SHA256   string          `json:"sha256"`
-	Options  detect.Options  `json:"options"`
-	Limits   detect.Limits   `json:"limits"`
-	Versions detect.Versions `json:"versions"`
-	Pictures Pictures        `json:"pictures"`
-	RunDir   string          `json:"run_dir"`   // where the pictures go
-	ReadText bool            `json:"read_text"` // look for the range setting in the text on the capture
-	Water    survey.Water    `json:"water"`     // for a range found there
-	Units    overlay.Units   `json:"units"`
-	Limit    time.Duration   `json:"limit"` // time it may take; 0 = no limit
+	Capture  string           `json:"capture"`
+	SHA256   string           `json:"sha256"`
+	Options  detect.Options   `json:"options"`
+	Limits   detect.Limits    `json:"limits"`
+	Versions detect.Versions  `json:"versions"`
+	Pictures Pictures         `json:"pictures"`
+	RunDir   string           `json:"run_dir"`   // where the pictures go
+	ReadText bool             `json:"read_text"` // look for the range setting in the text on the capture
+	Range    survey.RangeSaid `json:"range"`     // what else is known of it, with ReadText
+	Units    overlay.Units    `json:"units"`
+	Limit    time.Duration    `json:"limit"` // time it may take; 0 = no limit
 }
 
 // Analyse decodes and detects one capture and draws its pictures. What is wrong with the capture, a panic included, is in
@@ -60,12 +60,9 @@ func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, 
 		rec.MS.Decode = milliseconds(decoded)
 		return rec, nil, nil
 	}
-	notes, err := readText(limited, &job, pic)
+	notes := readText(limited, &job, pic)
 	if ctx.Err() != nil {
 		return nil, nil, ctx.Err()
-	}
-	if err != nil {
-		notes = append(notes, err.Error())
 	}
 	start = time.Now()
 	res, err := detectSafely(limited, pic, job.Options)
@@ -91,25 +88,32 @@ func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, 
 	return rec, marks, nil
 }
 
-// readText looks for the range on the capture when that was asked for. What the user said about the range wins.
-func readText(ctx context.Context, job *Job, pic *detect.Picture) ([]string, error) {
+// readText looks for the range on the capture when that was asked for and sets it against what the user said, which wins. What
+// can't be read is a note.
+func readText(ctx context.Context, job *Job, pic *detect.Picture) []string {
 	if !job.ReadText {
-		return nil, nil
+		return nil
 	}
+	var notes []string
+	screen, err := readScreen(ctx, pic)
+	if err != nil {
+		notes = append(notes, err.Error())
+	}
+	notes = append(notes, screen.Notes...)
+	m, rangeNotes, err := job.Range.With(screen.RangeM)
+	if err != nil {
+		rangeNotes = append(rangeNotes, err.Error())
+	}
+	job.Options.RangeM = m
+	return append(notes, rangeNotes...)
+}
+
+func readScreen(ctx context.Context, pic *detect.Picture) (survey.ScreenText, error) {
 	ocr, err := survey.FindOCR()
 	if err != nil {
-		return nil, err
+		return survey.ScreenText{}, err
 	}
-	sources := survey.Sources{OCR: ocr, Detect: job.Options}
-	if job.Options.RangeM == 0 { // a range the user gave has been corrected for the water already
-		sources.Water = job.Water
-	}
-	known, err := sources.Know(ctx, job.Capture, nil, pic.Image)
-	if err != nil {
-		return nil, fmt.Errorf("reading the text on %s: %w", job.Capture, err)
-	}
-	job.Options = known.Options
-	return known.Notes, nil
+	return ocr.Read(ctx, pic.Image)
 }
 
 func (job Job) wantsPictures(marks int) bool {

@@ -39,9 +39,9 @@ type Observer interface {
 // Settings are what is known about one capture.
 type Settings struct {
 	Options detect.Options
-	Water   survey.Water // for a range read off the capture
-	Hash    string       // of all that the result depends on beside content and model
-	Notes   []string     // for the capture's record
+	Range   survey.RangeSaid // for a range read off the capture
+	Hash    string           // of all that the result depends on beside content and model
+	Notes   []string         // for the capture's record
 	// Finish adds to the records what the detector can't know, such as positions. May be nil.
 	Finish func(*detect.CaptureRecord, []detect.MarkRecord)
 }
@@ -272,7 +272,7 @@ func (r *run) load(e entry) (work, bool, error) {
 		return work{}, false, r.finish(w, Unreadable(w.job, why(err, r.cfg.Limit)), nil)
 	}
 	w.settings = r.cfg.Settings(e.path, data)
-	w.job.Options, w.job.Water, w.job.Versions.Settings = w.settings.Options, w.settings.Water, w.settings.Hash
+	w.job.Options, w.job.Range, w.job.Versions.Settings = w.settings.Options, w.settings.Range, w.settings.Hash
 	known, err := r.known(w.job)
 	if err != nil || known {
 		return work{}, false, err

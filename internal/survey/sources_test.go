@@ -1,8 +1,6 @@
 package survey_test
 
 import (
-	"context"
-	"image"
 	"math"
 	"strings"
 	"testing"
@@ -22,7 +20,7 @@ func TestKnow(t *testing.T) {
 	}
 	tr := straight(t, 60, 25, 30, 2, 0, 0, track.Options{})
 	s := survey.Sources{Manifest: m, Track: tr, Detect: detect.Options{RangeM: 60}}
-	k, err := s.Know(t.Context(), "a.png", nil, nil)
+	k, err := s.Know("a.png", nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -30,26 +28,49 @@ func TestKnow(t *testing.T) {
 	if math.Abs(k.Options.RangeM-30*1447.28/1500) > 0.002 || k.Options.Side != detect.Port || !k.Options.NewestAtBottom || math.Abs(k.Options.RowSpacingM-0.2) > 0.001 {
 		t.Errorf("%+v", k.Options)
 	}
-	if len(k.Notes) != 2 || k.Scene.Time == nil || !k.Scene.NewestAtBottom {
-		t.Errorf("notes %q, scene %+v", k.Notes, k.Scene)
+	if len(k.RangeNotes) != 2 || len(k.Notes) != 0 || k.Scene.Time == nil || !k.Scene.NewestAtBottom {
+		t.Errorf("notes %q and %q, scene %+v", k.RangeNotes, k.Notes, k.Scene)
 	}
 
-	k, err = s.Know(t.Context(), "other.png", nil, nil)
-	if err != nil || k.Options.RangeM != 60 || len(k.Notes) != 1 || !strings.Contains(k.Notes[0], "says nothing") {
+	k, err = s.Know("other.png", nil)
+	if err != nil || k.Options.RangeM != 60 || len(k.RangeNotes) != 0 || len(k.Notes) != 1 || !strings.Contains(k.Notes[0], "says nothing") {
 		t.Errorf("%+v, %v", k, err)
 	}
-	if k, err = (survey.Sources{}).Know(t.Context(), "x.png", nil, nil); err != nil || k.Options.RangeM != 0 || len(k.Notes) != 1 {
+	if k, err = (survey.Sources{}).Know("x.png", nil); err != nil || k.Options.RangeM != 0 || len(k.RangeNotes) != 1 {
 		t.Errorf("nothing known: %+v, %v", k, err)
 	}
 	hot := 99.0
-	if _, err = (survey.Sources{Detect: detect.Options{RangeM: 30}, Water: survey.Water{TempC: &hot}}).Know(t.Context(), "x.png", nil, nil); err == nil {
+	if _, err = (survey.Sources{Detect: detect.Options{RangeM: 30}, Water: survey.Water{TempC: &hot}}).Know("x.png", nil); err == nil {
 		t.Error("99 °C: no error")
 	}
-	if ocr, err := survey.FindOCR(); err == nil {
-		ctx, cancel := context.WithCancel(t.Context())
-		cancel()
-		if _, err := (survey.Sources{OCR: ocr}).Know(ctx, "x.png", nil, image.NewGray(image.Rect(0, 0, 10, 10))); err == nil {
-			t.Error("an ended context: no error")
+}
+
+// Text on the capture is compared with what the display showed, not with the range after rescaling, and rescaled once.
+func TestRangeSaidWith(t *testing.T) {
+	cold := 10.0
+	water := survey.Water{TempC: &cold}
+	tests := []struct {
+		name           string
+		said           survey.RangeSaid
+		captureM, want float64
+		notes          []string
+	}{
+		{"the same on screen", survey.RangeSaid{OptionM: 30, Water: water}, 30, 30 * 1447.28 / 1500, []string{"rescaled"}},
+		{"another on screen", survey.RangeSaid{OptionM: 30, Water: water}, 20, 30 * 1447.28 / 1500, []string{"text on the capture says 20 m", "rescaled"}},
+		{"only on screen", survey.RangeSaid{Water: water}, 20, 20 * 1447.28 / 1500, []string{"rescaled"}},
+		{"manifest before option", survey.RangeSaid{ManifestM: 40, OptionM: 30}, 0, 40, []string{"--range says 30 m"}},
+		{"nowhere", survey.RangeSaid{Water: water}, 0, 0, []string{"unknown"}},
+	}
+	for _, tt := range tests {
+		m, notes, err := tt.said.With(tt.captureM)
+		if err != nil || math.Abs(m-tt.want) > 0.002 || len(notes) != len(tt.notes) {
+			t.Errorf("%s: %v, %q, %v; want %v", tt.name, m, notes, err, tt.want)
+			continue
+		}
+		for i, want := range tt.notes {
+			if !strings.Contains(notes[i], want) {
+				t.Errorf("%s: note %q does not tell %q", tt.name, notes[i], want)
+			}
 		}
 	}
 }

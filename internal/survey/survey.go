@@ -48,6 +48,31 @@ func ChooseRange(manifestM, optionM, captureM float64) Range {
 	return r
 }
 
+// RangeSaid is what the user told about a capture's range setting per side, as it stood on the display: not rescaled yet.
+type RangeSaid struct {
+	ManifestM float64 // 0 = the manifest says nothing
+	OptionM   float64 // 0 = no option given
+	Water     Water
+	AssumedMS float64 // sound speed the display was set to; 0 = AssumedSoundSpeedMS
+}
+
+// With chooses between these and the range that the text on the capture says (0: none) as ChooseRange does, and rescales the
+// chosen one to the true speed of sound. rangeM is 0 when no source knows it. Notes tell conflicts and the rescaling.
+func (s RangeSaid) With(captureM float64) (rangeM float64, notes []string, err error) {
+	r := ChooseRange(s.ManifestM, s.OptionM, captureM)
+	if r.M == 0 {
+		return 0, r.Notes, nil
+	}
+	m, note, err := RescaleRange(r.M, s.Water, s.AssumedMS)
+	if err != nil {
+		return 0, r.Notes, err
+	}
+	if note != "" {
+		r.Notes = append(r.Notes, note)
+	}
+	return m, r.Notes, nil
+}
+
 // Water is what a user knows about the water; nil is unknown.
 type Water struct {
 	TempC    *float64 // °C
