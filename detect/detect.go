@@ -105,8 +105,11 @@ func detectPanel(p *frame.Panel, opt Options) (*view, error) {
 		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", n))
 	}
 	line, ok := findNadir(p.Echo, p.Valid, p.NadirX)
-	if !ok && !math.IsNaN(p.NadirX) {
-		line, ok = findNadir(p.Echo, p.Valid, math.NaN())
+	if !math.IsNaN(p.NadirX) && (!ok || line.score < 0.6) {
+		// a rough column that no clear band stands at may be wrong
+		if free, found := findNadir(p.Echo, p.Valid, math.NaN()); found && (!ok || free.score > line.score+0.15) {
+			line, ok = free, true
+		}
 	}
 	if !ok && opt.SlantCorrected && !math.IsNaN(p.NadirX) {
 		// no water column is left in such a display to find the band by

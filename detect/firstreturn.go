@@ -95,6 +95,13 @@ func initialLevels(d *features.Grid, near int) (levels, bool) {
 		}
 	}
 	profile = profile[near:max(near+1, d.Cols-d.Cols/25)]
+	// a strip of another panel at the far edge must not pass for bottom
+	sorted := slices.Clone(profile)
+	slices.Sort(sorted)
+	most := 1.6 * sorted[len(sorted)*3/4]
+	for c, v := range profile {
+		profile[c] = math.Min(v, most)
+	}
 	top := slices.Max(profile)
 	if top <= 0 {
 		return levels{}, false

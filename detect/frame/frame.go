@@ -141,7 +141,11 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	}
 	pan.Confidence = confidence
 	lines := maskLines(prof, pan)
-	text := maskText(pan, lines)
+	var text []image.Rectangle
+	// a crop without a ruled line has no screen around it to write on, and on a saturated one specks stand like letters
+	if whole := pan.Box.Size().Eq(image.Pt(s.p.w, s.p.h)); !whole || len(lines) > 0 {
+		text = maskText(pan, lines)
+	}
 	if settle(pan.Valid) > 0 {
 		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %d ruled lines, %d lines of writing, and colours off the palette", len(lines), len(text)))
 	}
