@@ -10,8 +10,9 @@ import (
 )
 
 // mostClutter is how likely a mark may be clutter and still be told. A person looks at every mark, and what isn't told is
-// lost, so it lies above one half: about one false mark a capture buys the weak third of the real ones.
-const mostClutter = 0.7
+// lost, so it lies above one half: on rendered captures 0.8 finds 86 % of the visible marks at 1.8 false ones a capture, 0.5
+// finds 74 % at 0.5.
+const mostClutter = 0.8
 
 const profileStep = 4 // rows between stored points of a profile
 
