@@ -45,7 +45,7 @@ func findFirstReturn(s *swath) (bottomEdge, bool) {
 	}
 	reach := max(6, d.Cols/8)
 	var path []int
-	for range 3 {
+	for range 2 {
 		path = bestPath(boundaryScores(d, lv, near, reach), nil, 6, 1.2)
 		next, ok := refineLevels(d, path, near, reach)
 		if !ok {
@@ -73,7 +73,7 @@ func findFirstReturn(s *swath) (bottomEdge, bool) {
 
 // shrink averages coarseRows × coarseCols cells of valid pixels.
 func shrink(s *swath) *features.Grid {
-	rows := averageRows(s.echo, s.valid, coarseRows)
+	rows := averageRows(s.echo, s.valid, coarseRows, 1)
 	out, _ := features.NewGrid(rows.Rows, max(1, rows.Cols/coarseCols))
 	for r := 0; r < out.Rows; r++ {
 		src, dst := rows.Row(r), out.Row(r)
@@ -189,20 +189,25 @@ func fineBoundary(s *swath, lv levels, coarse []int) bottomEdge {
 	}
 	base := make([]int, rows)
 	scores, _ := features.NewGrid(rows, 2*half+1)
-	near := averageRows(s.echo, s.valid, 1)
 	cum := make([]float64, 4*half+2)
 	window := make([]float64, 4*half+1)
 	for r := 0; r < rows; r++ {
 		base[r] = int(interpolate(centre, (float64(r)+0.5)/coarseRows-0.5)) - half
+		last := lv.water
 		// three rows share each estimate: single pings are too speckled
 		for i := range window {
 			k := min(max(base[r]-half+i, 0), cols-1)
 			v, n := 0.0, 0.0
 			for rr := max(0, r-1); rr <= min(rows-1, r+1); rr++ {
-				v += float64(near.At(rr, k))
-				n++
+				if s.valid[rr*cols+k] != 0 {
+					v += float64(s.echo.At(rr, k))
+					n++
+				}
 			}
-			window[i] = v / n
+			if n > 0 {
+				last = v / n
+			}
+			window[i] = last
 		}
 		for i, v := range window {
 			cum[i+1] = cum[i] + lv.evidence(v)

@@ -9,11 +9,8 @@ import (
 )
 
 const (
-	trendRows   = 8  // rows averaged to one cell of the trend map
-	trendCols   = 4  // range pixels averaged to one cell of the trend map
-	trendWindow = 15 // cells, odd: the trend is a median over 120 rows × 60 range pixels
-	edgeWidth   = 96 // range pixels beyond the first return whose common profile is taken out
-	waterGuard  = 5  // pixels before the first return that belong to neither side
+	edgeWidth  = 96 // range pixels beyond the first return whose common profile is taken out
+	waterGuard = 5  // pixels before the first return that belong to neither side
 )
 
 // leveled is a side with gain and range trends taken out: plain bottom (and quiet water) has mean 1 and spread sigma
@@ -45,39 +42,55 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: %w", s.side, err)
 	}
-	trend, err := s.trend(s.echo, mask, regionBottom, 0)
+	trend, err := newTrend(rows, cols, cols, mask, regionBottom, func(r int, dst []float32) { copy(dst, s.echo.Row(r)) })
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: bottom trend: %w", s.side, err)
 	}
-	floor := float32(0.004)
-	for i, v := range s.echo.V {
-		q.V[i] = 1
-		if mask[i] == regionBottom {
-			q.V[i] = v / max(trend.V[i], floor)
+	const floor = 0.004
+	line := make([]float32, cols)
+	for r := range rows {
+		trend.row(r, line)
+		src, dst, in := s.echo.Row(r), q.Row(r), mask[r*cols:(r+1)*cols]
+		for k, m := range in {
+			dst[k] = 1
+			if m == regionBottom {
+				dst[k] = src[k] / max(line[k], floor)
+			}
 		}
 	}
 	takeOutShared(q, mask, lv.edge)
-	spread, err := s.spread(q, mask, regionBottom)
+	spread, err := newTrend(rows, cols, cols, mask, regionBottom, func(r int, dst []float32) {
+		for k, v := range q.Row(r) {
+			dst[k] = min(3, abs32(v-1)*toSigma)
+		}
+	})
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: bottom spread: %w", s.side, err)
 	}
-	lv.sigma = typicalSpread(spread, mask, regionBottom)
-	if lv.sigma < 0.02 {
-		lv.sigma = 0.02
-	}
-	for i := range q.V {
-		if mask[i] == regionBottom {
-			q.V[i] = 1 + (q.V[i]-1)*float32(lv.sigma)/max(spread.V[i], 0.25*float32(lv.sigma))
+	lv.sigma = math.Max(0.02, spread.typical())
+	least := float32(0.25 * lv.sigma)
+	for r := range rows {
+		spread.row(r, line)
+		dst, in := q.Row(r), mask[r*cols:(r+1)*cols]
+		for k, m := range in {
+			if m == regionBottom {
+				dst[k] = 1 + (dst[k]-1)*float32(lv.sigma)/max(line[k], least)
+			}
 		}
 	}
 	if edge != nil {
-		if err := s.levelWater(q, mask, trend, lv.sigma); err != nil {
+		if err := s.levelWater(q, mask, lv.edge, trend, lv.sigma); err != nil {
 			return nil, fmt.Errorf("leveling the %s swath: water column: %w", s.side, err)
 		}
 	}
 	lv.q = q
 	return lv, nil
 }
+
+// toSigma turns a mean absolute deviation into a standard deviation, as for a normal distribution: √(π/2).
+const toSigma = 1.2533141
+
+func abs32(v float32) float32 { return max(v, -v) }
 
 // What a pixel of a swath belongs to.
 const (
@@ -126,142 +139,41 @@ func transmitWidth(s *swath) int {
 	return limit
 }
 
-// trend returns, for every pixel, the typical value of v over the pixels of one region around it.
-func (s *swath) trend(v *features.Grid, mask []uint8, region uint8, least float64) (*features.Grid, error) {
-	cells := meanCells(v, mask, region)
-	fillGaps(cells)
-	top := 1e-6
-	for _, x := range cells.V {
-		top = math.Max(top, float64(x))
-	}
-	// square-root steps keep dark displays from being quantised away in eight bits
-	packed := make([]uint8, len(cells.V))
-	for i, x := range cells.V {
-		packed[i] = uint8(math.Round(255 * math.Sqrt(math.Max(0, float64(x))/top)))
-	}
-	med, err := windowMedian(packed, cells.Rows, cells.Cols, trendWindow)
-	if err != nil {
-		return nil, err
-	}
-	for i, p := range med {
-		f := float64(p) / 255
-		cells.V[i] = float32(math.Max(least, f*f*top))
-	}
-	w := min(5, odd(cells.Rows), odd(cells.Cols))
-	smooth, err := boxMean(cells, w, w)
-	if err != nil {
-		return nil, err
-	}
-	return stretch(smooth, v.Rows, v.Cols)
-}
-
-// spread returns, for every pixel, the typical absolute deviation of q from 1 over one region around it, scaled to a
-// standard deviation as for a normal distribution (1.2533).
-func (s *swath) spread(q *features.Grid, mask []uint8, region uint8) (*features.Grid, error) {
-	dev, err := features.NewGrid(q.Rows, q.Cols)
-	if err != nil {
-		return nil, err
-	}
-	for i, v := range q.V {
-		dev.V[i] = float32(math.Min(3, math.Abs(float64(v)-1)*1.2533))
-	}
-	return s.trend(dev, mask, region, 1e-3)
-}
-
 // levelWater scales the water column so that its own noise, or a twelfth of the bottom's strength where the water is
 // quieter than that, spreads as plain bottom does.
-func (s *swath) levelWater(q *features.Grid, mask []uint8, bottom *features.Grid, sigma float64) error {
-	water, err := s.trend(s.echo, mask, regionWater, 0)
+func (s *swath) levelWater(q *features.Grid, mask []uint8, edge []int, bottom *trend, sigma float64) error {
+	rows, cols := q.Rows, slices.Max(edge)
+	if cols < trendCols {
+		return nil
+	}
+	water, err := newTrend(rows, cols, q.Cols, mask, regionWater, func(r int, dst []float32) { copy(dst, s.echo.Row(r)) })
 	if err != nil {
 		return err
 	}
-	dev, err := features.NewGrid(q.Rows, q.Cols)
+	noise, err := newTrend(rows, cols, q.Cols, mask, regionWater, func(r int, dst []float32) {
+		water.row(r, dst)
+		src := s.echo.Row(r)
+		for k, v := range dst {
+			dst[k] = abs32(src[k]-v) * toSigma
+		}
+	})
 	if err != nil {
 		return err
 	}
-	for i, v := range s.echo.V {
-		dev.V[i] = float32(math.Abs(float64(v-water.V[i])) * 1.2533)
-	}
-	noise, err := s.trend(dev, mask, regionWater, 0)
-	if err != nil {
-		return err
-	}
-	for i, v := range s.echo.V {
-		if mask[i] == regionWater {
-			q.V[i] = 1 + float32(sigma)*(v-water.V[i])/max(noise.V[i], bottom.V[i]/12, 0.008)
+	level, spread, ground := make([]float32, cols), make([]float32, cols), make([]float32, cols)
+	for r := range rows {
+		n := edge[r]
+		water.row(r, level[:n])
+		noise.row(r, spread[:n])
+		bottom.row(r, ground[:n])
+		src, dst := s.echo.Row(r), q.Row(r)
+		for k, m := range mask[r*q.Cols : r*q.Cols+n] {
+			if m == regionWater {
+				dst[k] = 1 + float32(sigma)*(src[k]-level[k])/max(spread[k], ground[k]/12, 0.008)
+			}
 		}
 	}
 	return nil
-}
-
-// meanCells averages v over cells of trendRows × trendCols, pixels of one region only; cells that hold fewer than a
-// quarter of such pixels are NaN.
-func meanCells(v *features.Grid, mask []uint8, region uint8) *features.Grid {
-	out, _ := features.NewGrid((v.Rows+trendRows-1)/trendRows, (v.Cols+trendCols-1)/trendCols)
-	sum, n := make([]float32, out.Cols), make([]int, out.Cols)
-	for b := range out.Rows {
-		clear(sum)
-		clear(n)
-		for r := b * trendRows; r < min(v.Rows, (b+1)*trendRows); r++ {
-			m := mask[r*v.Cols : (r+1)*v.Cols]
-			for k, x := range v.Row(r) {
-				if m[k] == region {
-					sum[k/trendCols] += x
-					n[k/trendCols]++
-				}
-			}
-		}
-		dst := out.Row(b)
-		for c := range dst {
-			dst[c] = float32(math.NaN())
-			if n[c]*4 >= trendRows*trendCols {
-				dst[c] = sum[c] / float32(n[c])
-			}
-		}
-	}
-	return out
-}
-
-// fillGaps replaces NaN cells by the nearest known cell of their row, or else of the rows above and below.
-func fillGaps(g *features.Grid) {
-	known := make([]bool, g.Rows)
-	for r := range g.Rows {
-		row := g.Row(r)
-		last := float32(math.NaN())
-		for c := range row {
-			if row[c] == row[c] {
-				last = row[c]
-				known[r] = true
-			} else {
-				row[c] = last
-			}
-		}
-		for c := len(row) - 1; c >= 0; c-- {
-			if row[c] == row[c] {
-				last = row[c]
-			} else {
-				row[c] = last
-			}
-		}
-	}
-	for r := range g.Rows {
-		if known[r] {
-			continue
-		}
-		from := -1
-		for d := 1; d < g.Rows && from < 0; d++ {
-			if r-d >= 0 && known[r-d] {
-				from = r - d
-			} else if r+d < g.Rows && known[r+d] {
-				from = r + d
-			}
-		}
-		if from >= 0 {
-			copy(g.Row(r), g.Row(from))
-		} else {
-			clear(g.Row(r))
-		}
-	}
 }
 
 // takeOutShared divides q by the medians of what many pixels share: the same distance beyond the first return, the same
@@ -361,24 +273,3 @@ func (m *medianCounter) median(least int) float32 {
 	}
 	return 1
 }
-
-// typicalSpread is the median of a spread map over one region.
-func typicalSpread(spread *features.Grid, mask []uint8, region uint8) float64 {
-	h, err := features.NewHistogram(0, 3, 1500)
-	if err != nil {
-		return 0
-	}
-	for i := 0; i < len(mask); i += 7 {
-		if mask[i] == region {
-			h.Add(float64(spread.V[i]))
-		}
-	}
-	q, err := h.Quantile(0.5)
-	if err != nil {
-		return 0
-	}
-	return q
-}
-
-// odd returns the largest odd number not over n, at least 1.
-func odd(n int) int { return max(1, n-1+n%2) }

@@ -15,34 +15,33 @@ import (
 // boxMean returns, for every cell, the mean over a window of winRows × winCols centred on it (odd numbers), the picture
 // mirrored at its edges. It returns an error for an empty grid or an even or larger-than-the-grid window.
 func boxMean(g *features.Grid, winRows, winCols int) (*features.Grid, error) {
-	if err := checkWindow(g, winRows, winCols); err != nil {
-		return nil, fmt.Errorf("box mean: %w", err)
-	}
-	src, err := toMat(g)
+	out, err := boxMeans(g, [][2]int{{winRows, winCols}})
 	if err != nil {
-		return nil, fmt.Errorf("box mean: %w", err)
+		return nil, err
 	}
-	defer src.Close()
-	dst := gocv.NewMat()
-	defer dst.Close()
-	gocv.Blur(src, &dst, image.Pt(winCols, winRows))
-	return fromMat(dst)
+	return out[0], nil
 }
 
-// stretch returns g resized to rows × cols by bilinear interpolation.
-func stretch(g *features.Grid, rows, cols int) (*features.Grid, error) {
-	if rows <= 0 || cols <= 0 {
-		return nil, fmt.Errorf("stretching to %d × %d: both must be positive", rows, cols)
-	}
+// boxMeans is boxMean for several windows, each rows × columns, which share the copy of the grid that OpenCV works on.
+func boxMeans(g *features.Grid, windows [][2]int) ([]*features.Grid, error) {
 	src, err := toMat(g)
 	if err != nil {
-		return nil, fmt.Errorf("stretching: %w", err)
+		return nil, fmt.Errorf("box mean: %w", err)
 	}
 	defer src.Close()
 	dst := gocv.NewMat()
 	defer dst.Close()
-	gocv.Resize(src, &dst, image.Pt(cols, rows), 0, 0, gocv.InterpolationLinear)
-	return fromMat(dst)
+	out := make([]*features.Grid, len(windows))
+	for i, w := range windows {
+		if err := checkWindow(g, w[0], w[1]); err != nil {
+			return nil, fmt.Errorf("box mean: %w", err)
+		}
+		gocv.Blur(src, &dst, image.Pt(w[1], w[0]))
+		if out[i], err = fromMat(dst); err != nil {
+			return nil, fmt.Errorf("box mean: %w", err)
+		}
+	}
+	return out, nil
 }
 
 // windowMedian returns the running median of an 8-bit picture of rows × cols over a square window of the given odd size.

@@ -7,7 +7,7 @@ import (
 	"shadowgap/features"
 )
 
-const nadirBlockRows = 8 // rows averaged before the search: the band is straight over so few pings
+const nadirBlockRows = 16 // rows averaged before the search: the band is straight over so few pings
 
 // nadirLine is the transducer's path through a panel.
 type nadirLine struct {
@@ -16,10 +16,10 @@ type nadirLine struct {
 }
 
 // findNadir traces the bright centre band by a global optimum over row blocks: the path of greatest band contrast and
-// flank darkness that bends by at most 3 pixels a block. hintX, when not NaN, is a rough column to stay near. It returns
+// flank darkness that bends by at most 4 pixels a block. hintX, when not NaN, is a rough column to stay near. It returns
 // false when no band stands between dark flanks on most rows.
 func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bool) {
-	d := averageRows(echo, valid, nadirBlockRows)
+	d := averageRows(echo, valid, nadirBlockRows, 3)
 	scores, _ := features.NewGrid(d.Rows, d.Cols)
 	level := typicalLevel(d)
 	if level <= 0 {
@@ -69,7 +69,7 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 			out[c] = float32(best)
 		}
 	}
-	path := bestPath(scores, nil, 3, 0.02)
+	path := bestPath(scores, nil, 4, 0.02)
 	line := nadirLine{x: make([]float64, echo.Rows)}
 	centre := make([]float64, d.Rows)
 	strong := 0
@@ -81,7 +81,7 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 			strong++
 		}
 	}
-	centre = runningMedian(centre, 4)
+	centre = runningMedian(centre, 2)
 	for r := range line.x {
 		p := (float64(r)+0.5)/nadirBlockRows - 0.5
 		line.x[r] = interpolate(centre, p)
@@ -148,15 +148,15 @@ func bandCentre(row []float32, c int) float64 {
 	return m / w
 }
 
-// averageRows returns the mean of every n rows, column by column, over valid pixels; the last block may be shorter. Where a
+// averageRows returns the mean of each n rows, column by column, over valid pixels of every step-th row; the last block may be shorter. Where a
 // block has no valid pixel the value is that of the block before it, or else of its left neighbour.
-func averageRows(g *features.Grid, valid []uint8, n int) *features.Grid {
+func averageRows(g *features.Grid, valid []uint8, n, step int) *features.Grid {
 	out, _ := features.NewGrid((g.Rows+n-1)/n, g.Cols)
 	count := make([]float32, g.Cols)
 	for b := 0; b < out.Rows; b++ {
 		clear(count)
 		dst := out.Row(b)
-		for r := b * n; r < min(g.Rows, (b+1)*n); r++ {
+		for r := b * n; r < min(g.Rows, (b+1)*n); r += step {
 			ok := valid[r*g.Cols : (r+1)*g.Cols]
 			for c, v := range g.Row(r) {
 				if ok[c] != 0 {

@@ -55,15 +55,18 @@ type scaleField struct {
 func segment(s *swath, lv *leveled) (*segments, error) {
 	mask := s.regions(lv)
 	seg := &segments{}
+	var windows [][2]int
 	for _, sc := range scales {
-		if sc.rows > lv.q.Rows || sc.cols > lv.q.Cols {
-			continue
+		if sc.rows <= lv.q.Rows && sc.cols <= lv.q.Cols {
+			windows = append(windows, [2]int{sc.rows, sc.cols})
 		}
-		m, err := boxMean(lv.q, sc.rows, sc.cols)
-		if err != nil {
-			return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
-		}
-		n, err := normalise(m, mask, sc.leastPower, sc.heaviest)
+	}
+	means, err := boxMeans(lv.q, windows)
+	if err != nil {
+		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
+	}
+	for i, m := range means {
+		n, err := normalise(m, mask, scales[i].leastPower, scales[i].heaviest)
 		if err != nil {
 			return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
 		}
@@ -72,7 +75,6 @@ func segment(s *swath, lv *leveled) (*segments, error) {
 	if len(seg.fields) == 0 {
 		return seg, nil
 	}
-	var err error
 	if seg.highlights, err = seg.patches(lv, mask, true); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: highlights: %w", s.side, err)
 	}
@@ -136,13 +138,19 @@ func (seg *segments) grow(scale int, mask []uint8, bright bool) ([]features.Comp
 	f := seg.fields[scale]
 	rows, cols := f.mean.Rows, f.mean.Cols
 	set := make([]uint8, rows*cols)
-	cut := f.normal.at(scales[scale].growHighlight)
-	if !bright {
-		cut = f.normal.at(-scales[scale].growShadow)
-	}
-	for i, v := range f.mean.V {
-		if bright && v > cut && mask[i] != regionNone || !bright && v < cut && mask[i] == regionBottom {
-			set[i] = 1
+	if bright {
+		cut := f.normal.at(scales[scale].growHighlight)
+		for i, v := range f.mean.V {
+			if v > cut {
+				set[i] = mask[i] // none is 0; water and bottom are not
+			}
+		}
+	} else {
+		cut := f.normal.at(-scales[scale].growShadow)
+		for i, v := range f.mean.V {
+			if v < cut && mask[i] == regionBottom {
+				set[i] = 1
+			}
 		}
 	}
 	if scale == 0 && !bright {

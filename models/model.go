@@ -12,6 +12,7 @@ import (
 	"io"
 	"math"
 	"sort"
+	"sync"
 )
 
 // SchemaVersion is the number a model file carries in its "schema" field.
@@ -57,14 +58,17 @@ type Provenance struct {
 //go:embed weights.json.gz
 var embedded []byte
 
-// Embedded returns the model the program ships with.
-func Embedded() (*Model, error) {
+// shipped unpacks the embedded model once: every capture asks for it.
+var shipped = sync.OnceValues(func() (*Model, error) {
 	m, err := Parse(embedded)
 	if err != nil {
 		return nil, fmt.Errorf("embedded model: %w", err)
 	}
 	return m, nil
-}
+})
+
+// Embedded returns the model the program ships with. All callers share it; it must not be changed.
+func Embedded() (*Model, error) { return shipped() }
 
 // Parse reads a model file, plain JSON or gzipped, and checks that its parts fit together, so that Odds can't fail.
 func Parse(b []byte) (*Model, error) {
