@@ -7,9 +7,18 @@ import (
 
 // Samples pairs what the detector found in a capture, clutter included, with the capture's label and returns what a
 // classifier can learn from it: the evidence of every matched mark with its label's class, and of every other mark as
-// clutter. Other marks inside a labelled rock field are left out, since nobody labels every stone. group names the capture.
-// It returns an error when the matching fails.
+// clutter. Other marks inside a labelled rock field are left out, since nobody labels every stone, and so are marks on labels
+// that are not sure. group names the capture. It returns an error when the matching fails.
 func Samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]models.Sample, error) {
+	return samples(group, label, marks, gate, true)
+}
+
+// MarkedSamples is Samples for a capture that nobody looked through to the end: marks without a label are left out too.
+func MarkedSamples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]models.Sample, error) {
+	return samples(group, label, marks, gate, false)
+}
+
+func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate, whole bool) ([]models.Sample, error) {
 	counts := make([]bool, len(label.Marks))
 	for i := range counts {
 		counts[i] = true
@@ -26,12 +35,32 @@ func Samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 	for i, l := range m.labelOf {
 		s := models.Sample{Evidence: marks[i].Evidence, Class: string(detect.Clutter), Group: group}
 		switch {
+		case l >= 0 && !label.Marks[l].isSure():
+			continue
 		case l >= 0:
 			s.Class = string(label.Marks[l].Class)
-		case m.fate[i] == FateInRegion:
+		case !whole || m.fate[i] == FateInRegion:
 			continue
 		}
 		out = append(out, s)
 	}
 	return out, nil
+}
+
+// Labelled finds the labels of the run's captures: the index into l.Captures by the run's path of the capture. Labels of captures
+// that the run lacks are left out. It returns an error that names every faulty label.
+func (r *Run) Labelled(l Labels) (map[string]int, error) {
+	if err := l.Check(nil); err != nil {
+		return nil, err
+	}
+	sizes := r.sizes()
+	at := map[string]int{}
+	held := Labels{Schema: l.Schema}
+	for i, c := range rebased(l, sizes).Captures {
+		if _, ok := sizes[c.Capture]; ok {
+			at[c.Capture] = i
+			held.Captures = append(held.Captures, c)
+		}
+	}
+	return at, held.Check(sizes)
 }

@@ -11,14 +11,14 @@ import (
 	"shadowgap/internal/batch"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
-	"shadowgap/models"
 )
 
 type explainCmd struct {
 	Capture string `arg:"" help:"The picture to explain."`
 	Out     string `short:"o" placeholder:"DIR" help:"Folder for the page and its pictures; default the capture's name with -explained."`
 
-	knowledge `embed:""`
+	knowledge   `embed:""`
+	modelChoice `embed:""`
 }
 
 // Run explains one capture.
@@ -34,7 +34,7 @@ func (e explainCmd) Run(con *console) error {
 	if err != nil {
 		return err
 	}
-	model, err := models.Embedded()
+	model, err := e.load()
 	if err != nil {
 		return err
 	}
@@ -53,6 +53,7 @@ func (e explainCmd) Run(con *console) error {
 	}
 	name := filepath.Base(e.Capture)
 	known := settings(name, data)
+	known.Options.Model = model
 	job := batch.Job{
 		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Range: known.Range,
 		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},

@@ -33,6 +33,7 @@ type cli struct {
 	Review  reviewCmd  `cmd:"" help:"Look through a run and decide, in a browser."`
 	Merge   mergeCmd   `cmd:"" help:"Join runs, such as the parts of a run split over machines."`
 	Score   scoreCmd   `cmd:"" help:"Compare a run with labels."`
+	Fit     fitCmd     `cmd:"" help:"Fit a new model to labels and to decisions made in reviews."`
 	Scene   sceneCmd   `cmd:"" help:"Render captures of an invented lake, with their truth."`
 	Demo    demoCmd    `cmd:"" help:"Render, triage and score captures of an invented lake."`
 	Worker  workerCmd  `cmd:"" hidden:"" help:"A worker process of triage; not for use by hand."`

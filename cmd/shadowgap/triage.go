@@ -15,14 +15,14 @@ import (
 	"shadowgap/internal/batch"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/runstore"
-	"shadowgap/models"
 )
 
 type triageCmd struct {
 	Paths []string `arg:"" name:"path" help:"Captures, folders of captures, .zip and .tar.gz archives of captures."`
 	Out   string   `required:"" short:"o" placeholder:"RUN" help:"Run folder for the results. The same command again goes on where it stopped."`
 
-	knowledge `embed:""`
+	knowledge   `embed:""`
+	modelChoice `embed:""`
 
 	Workers     int           `help:"Worker processes; default one a core."`
 	Memory      string        `default:"2GiB" help:"Memory ceiling of a worker, such as 2GiB or 800MiB; 0 for none."`
@@ -132,7 +132,7 @@ func (t triageCmd) config() (batch.Config, error) {
 	if err != nil {
 		return batch.Config{}, usage("%v", err)
 	}
-	model, err := models.Embedded()
+	model, err := t.load()
 	if err != nil {
 		return batch.Config{}, err
 	}
@@ -140,7 +140,7 @@ func (t triageCmd) config() (batch.Config, error) {
 	if err != nil {
 		return batch.Config{}, err
 	}
-	start, err := workerStarter(t.Workers, memory)
+	start, err := workerStarter(t.Workers, memory, t.modelChoice)
 	if err != nil {
 		return batch.Config{}, err
 	}

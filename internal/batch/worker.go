@@ -13,6 +13,7 @@ import (
 	"golang.org/x/sys/unix"
 
 	"shadowgap/detect"
+	"shadowgap/models"
 )
 
 // responseFD is where a worker process writes: not stdout, which native code might print to.
@@ -22,9 +23,9 @@ const responseFD = 3
 const graceToStop = 2 * time.Second
 
 // Serve is the life of a worker process: it reads captures from in until that ends and answers on file descriptor 3.
-// memory is the ceiling for this process in bytes, 0 for none. It exits the process when in ends while a
+// memory is the ceiling for this process in bytes, 0 for none; every capture is weighed with model. It exits the process when in ends while a
 // capture is under way, because then the parent is gone.
-func Serve(ctx context.Context, in io.Reader, memory int64) error {
+func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model) error {
 	if err := limitMemory(memory); err != nil {
 		return err
 	}
@@ -33,7 +34,19 @@ func Serve(ctx context.Context, in io.Reader, memory int64) error {
 		return errors.New("a worker is started by triage, not by hand")
 	}
 	defer out.Close()
-	return serve(ctx, in, out, Analyse, func() { os.Exit(1) })
+	return serve(ctx, in, out, with(model), func() { os.Exit(1) })
+}
+
+// with is Analyse with a model that was read once, not for each capture. A model other than the parent's is a failure of the run:
+// its file has changed since.
+func with(model *models.Model) analyseFunc {
+	return func(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {
+		if job.Versions.Model != model.Version {
+			return nil, nil, fmt.Errorf("the model is %s, the run began with %s: the model's file has changed", model.Version, job.Versions.Model)
+		}
+		job.Options.Model = model
+		return Analyse(ctx, job, data)
+	}
 }
 
 // limitMemory makes the garbage collector work harder near the ceiling and the kernel refuse memory above it. The limit

@@ -1,0 +1,264 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"text/tabwriter"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+	"shadowgap/internal/export"
+	"shadowgap/models"
+)
+
+// modelChoice is the option that picks a model.
+type modelChoice struct {
+	Model string `type:"path" placeholder:"FILE" help:"Model file, as fit writes it; default the one the program ships with."`
+}
+
+// load reads the model.
+func (c modelChoice) load() (*models.Model, error) {
+	if c.Model == "" {
+		return models.Embedded()
+	}
+	data, err := os.ReadFile(c.Model)
+	if err != nil {
+		return nil, usage("--model %s: %s", c.Model, detect.FileWhy(err))
+	}
+	m, err := models.Parse(data)
+	if err != nil {
+		return nil, usage("--model %s is no model that this program reads: %v", c.Model, err)
+	}
+	if !slices.Equal(m.Classes, classNames()) {
+		return nil, usage("--model %s tells %s apart; want %s", c.Model, strings.Join(m.Classes, ", "), strings.Join(classNames(), ", "))
+	}
+	return m, nil
+}
+
+func classNames() []string {
+	var out []string
+	for _, c := range detect.Classes {
+		out = append(out, string(c))
+	}
+	return out
+}
+
+type fitCmd struct {
+	Runs   []string `required:"" sep:"none" placeholder:"RUN" help:"Run folder; give the option again for each further run. Decisions made in their reviews are learnt from."`
+	Labels []string `sep:"none" placeholder:"FILE" help:"labels.json of captures in the runs; they count instead of decisions there."`
+	Out    string   `short:"o" default:"model.json.gz" placeholder:"FILE" help:"File for the new model, for --model of triage and explain."`
+
+	modelChoice `embed:""`
+	knowledge   `embed:""`
+}
+
+// minCaptures is how few captures can be learnt from: some are needed to check with.
+const minCaptures = 6
+
+// Run fits.
+func (f fitCmd) Run(con *console) error {
+	if info, err := os.Stat(f.Out); err == nil && info.IsDir() {
+		return usage("--out %s is a folder; name a file", f.Out)
+	}
+	before, err := f.load()
+	if err != nil {
+		return err
+	}
+	g, err := f.gather(con, before)
+	if err != nil {
+		return err
+	}
+	train, held := heldOut(g.samples)
+	if n := groups(train) + groups(held); n < minCaptures || groups(held) == 0 || groups(train) < choiceFolds {
+		return usage("only %s can be learnt from (%d of them held out to check with): too few. Label or decide on more.",
+			count(n, "capture"), groups(held))
+	}
+	g.tell(con.out, train, held)
+	after, how, err := refit(con.ctx, before, train)
+	if err != nil {
+		return err
+	}
+	old, fresh := judged(before, held), judged(after, held)
+	tellHeldOut(con.out, how, old, fresh)
+	if !(fresh.loss < old.loss) {
+		return status{exitFailed, fmt.Sprintf("the new model does no better on the captures held out (log loss %.4f, the one in use %.4f): not written. More labels may help.",
+			fresh.loss, old.loss)}
+	}
+	after.Provenance.Source = fmt.Sprintf("%s, after %s; %s; on %s held out: log loss %.4f before, %.4f after",
+		how, before.Version, g.source(f), count(groups(held), "capture"), old.loss, fresh.loss)
+	data, err := after.Encode()
+	if err != nil {
+		return err
+	}
+	err = export.File(f.Out, func(w io.Writer) error {
+		_, err := w.Write(data)
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	fmt.Fprintf(con.out, "\nThe new model %s is %s; \"shadowgap triage --model %s\" uses it.\n", after.Version, f.Out, f.Out)
+	return nil
+}
+
+// source says what the samples were made from.
+func (g gathered) source(f fitCmd) string {
+	var names []string
+	for _, l := range f.Labels {
+		names = append(names, filepath.Base(l))
+	}
+	said := fmt.Sprintf("%s of %s", count(len(g.samples), "sample"), count(groups(g.samples), "capture"))
+	if len(names) > 0 {
+		said += ", labels " + strings.Join(names, ", ")
+	}
+	if g.decided > 0 {
+		said += ", decisions on " + count(g.decided, "capture")
+	}
+	return said
+}
+
+// heldOut splits samples by their capture's content, so that the same capture is always on the same side: a quarter is held out.
+// Groups are SHA-256 sums in hex.
+func heldOut(samples []models.Sample) (train, held []models.Sample) {
+	for _, s := range samples {
+		if strings.Contains("048c", s.Group[len(s.Group)-1:]) {
+			held = append(held, s)
+		} else {
+			train = append(train, s)
+		}
+	}
+	return train, held
+}
+
+// groups counts the captures that samples come from.
+func groups(samples []models.Sample) int {
+	seen := map[string]bool{}
+	for _, s := range samples {
+		seen[s.Group] = true
+	}
+	return len(seen)
+}
+
+// judgement is how well a model does on samples.
+type judgement struct {
+	loss, accuracy float64
+	classes        []eval.Rate // per class, samples whose likeliest class is the right one
+}
+
+func judged(m *models.Model, samples []models.Sample) judgement {
+	var j judgement
+	j.loss, j.accuracy = m.Judge(samples)
+	for _, c := range m.Classes {
+		k, n := 0, 0
+		for _, s := range samples {
+			if s.Class != c {
+				continue
+			}
+			n++
+			odds := m.Odds(s.Evidence)
+			if m.Classes[slices.Index(odds, slices.Max(odds))] == c {
+				k++
+			}
+		}
+		j.classes = append(j.classes, eval.NewRate(k, n))
+	}
+	return j
+}
+
+func tellHeldOut(out io.Writer, how string, before, after judgement) {
+	fmt.Fprintf(out, "\nOn the captures held out (%s)\n", how)
+	t := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(t, "  \tbefore\tafter")
+	fmt.Fprintf(t, "  log loss\t%.4f\t%.4f\n", before.loss, after.loss)
+	fmt.Fprintf(t, "  likeliest class right\t%.3f\t%.3f\n", before.accuracy, after.accuracy)
+	share := func(r eval.Rate) string {
+		if r.N == 0 {
+			return "–"
+		}
+		return fmt.Sprintf("%.3f [%.3f, %.3f]", r.Value, r.Low, r.High)
+	}
+	for i, c := range detect.Classes {
+		fmt.Fprintf(t, "  of %d %s\t%s\t%s\n", before.classes[i].N, c, share(before.classes[i]), share(after.classes[i]))
+	}
+	t.Flush()
+}
+
+// choiceFolds is how many folds, by capture, choose the way to fit.
+const choiceFolds = 3
+
+// refit makes a new model from samples in the way that does best in cross-validation by capture: grow new trees, or keep those of
+// the model in use and adjust its odds. It says in words which.
+func refit(ctx context.Context, before *models.Model, samples []models.Sample) (*models.Model, string, error) {
+	ways := []struct {
+		words string
+		fit   func([]models.Sample) (*models.Model, error)
+	}{
+		{"odds adjusted", func(s []models.Sample) (*models.Model, error) { return adjusted(before, s) }},
+		{"new trees", func(s []models.Sample) (*models.Model, error) { return grown(ctx, s) }},
+	}
+	best, loss, accuracy := -1, math.Inf(1), 0.0
+	var failures []error
+	for i, w := range ways {
+		l, a, err := crossValidate(samples, w.fit)
+		if ctx.Err() != nil {
+			return nil, "", fmt.Errorf("fitting: %w", ctx.Err())
+		}
+		if err != nil {
+			failures = append(failures, fmt.Errorf("%s: %w", w.words, err))
+			continue
+		}
+		if l < loss {
+			best, loss, accuracy = i, l, a
+		}
+	}
+	if best < 0 {
+		return nil, "", usage("can't fit: %v", errors.Join(failures...))
+	}
+	m, err := ways[best].fit(samples)
+	if err != nil {
+		return nil, "", err
+	}
+	m.Provenance = models.Provenance{Samples: map[string]int{}, LogLoss: loss, Accuracy: accuracy}
+	for _, s := range samples {
+		m.Provenance.Samples[s.Class]++
+	}
+	return m, ways[best].words, nil
+}
+
+// crossValidate leaves every capture out once and judges what is left out.
+func crossValidate(samples []models.Sample, fit func([]models.Sample) (*models.Model, error)) (loss, accuracy float64, err error) {
+	names := map[string]int{}
+	for _, s := range samples {
+		names[s.Group] = 0
+	}
+	for i, name := range slices.Sorted(maps.Keys(names)) {
+		names[name] = i % choiceFolds
+	}
+	for fold := range choiceFolds {
+		var in, out []models.Sample
+		for _, s := range samples {
+			if names[s.Group] == fold {
+				out = append(out, s)
+			} else {
+				in = append(in, s)
+			}
+		}
+		m, err := fit(in)
+		if err != nil {
+			return 0, 0, err
+		}
+		l, a := m.Judge(out)
+		share := float64(len(out)) / float64(len(samples))
+		loss += share * l
+		accuracy += share * a
+	}
+	return loss, accuracy, nil
+}
