@@ -1,7 +1,7 @@
 # make demo   the whole job on a few captures of an invented lake
 # make test   formatting, vet and all tests
 # make bench  speed, with benchstat
-# make score  the detector against the labelled captures in testdata and, when they are at hand, open data
+# make score  the detector against truth and labels by eye of testdata, seeded scenes and, when at hand, open data; a summary to quote
 # make lint   golangci-lint, layering included
 
 SHELL := /bin/bash

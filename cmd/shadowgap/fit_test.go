@@ -287,3 +287,31 @@ func TestClassWeights(t *testing.T) {
 		}
 	}
 }
+
+func TestScoreDrawnLabelsAndSummary(t *testing.T) {
+	demo, out := filepath.Join("..", "..", "testdata", "demo"), t.TempDir()
+	truth, hand, summary := filepath.Join(demo, "truth", "labels.json"), filepath.Join(demo, "hand", "labels.json"), filepath.Join(out, "summary.md")
+	for range 2 {
+		code, stdout, stderr := shadowgap(t, "score", "--drawn", hand, "--labels", truth, "--out", out, "--summary", summary, "--name", "by eye")
+		if code != exitRead || !strings.Contains(stdout, "Drawn labels against the truth") {
+			t.Fatalf("exit status %d\n%s%s", code, stdout, stderr)
+		}
+	}
+	for _, name := range []string{"results.json", "report.html"} {
+		if info, err := os.Stat(filepath.Join(out, name)); err != nil || info.Size() == 0 {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	table, err := os.ReadFile(summary)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Count(string(table), "\n|---") != 1 || strings.Count(string(table), "\n| by eye") != 4 {
+		t.Errorf("want one head and four lines:\n%s", table)
+	}
+	for _, args := range [][]string{{"--drawn", hand}, {"run", "--drawn", hand, "--labels", truth}, {"--labels", truth}} {
+		if code, _, stderr := shadowgap(t, append([]string{"score"}, args...)...); code != exitUsage {
+			t.Errorf("%v: exit status %d\n%s", args, code, stderr)
+		}
+	}
+}
