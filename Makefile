@@ -1,12 +1,13 @@
 # make demo   the whole job on a few captures of an invented lake
 # make test   formatting, vet and all tests
-# make bench  speed, with benchstat
-# make score  the detector against truth and labels by eye of testdata, seeded scenes and, when at hand, open data; a summary to quote
+# make bench  speed against Go's decoder and plain OpenCV, with benchstat; BENCH_CAPTURES=2000 for memory over a long run
+# make score  the detector against the labelled captures in testdata and, when they are at hand, open data
 # make lint   golangci-lint, layering included
 
 SHELL := /bin/bash
 OUT ?= bin
 BENCH_COUNT ?= 6
+BENCH_CAPTURES ?= 28
 GOLANGCI := github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
 BENCHSTAT := golang.org/x/perf/cmd/benchstat@v0.0.0-20260908200009-22c9c6c9d4da
 
@@ -33,7 +34,7 @@ test: check
 	go test -timeout 15m ./...
 
 bench: setup
-	scripts/bench.sh $(BENCH_COUNT) $(BENCHSTAT)
+	scripts/bench.sh $(BENCH_COUNT) $(BENCH_CAPTURES) $(BENCHSTAT)
 
 score: build
 	scripts/score.sh $(OUT)/shadowgap $(OUT)/score

@@ -1,0 +1,222 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"image"
+	"image/png"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"shadowgap/detect"
+	"shadowgap/eval/scene"
+	"shadowgap/internal/batch"
+	"shadowgap/models"
+)
+
+// These benchmarks read captures from the folder in benchDirEnv, which scripts/bench.sh sets so that other programs can be timed
+// over the same files; without it they render them anew. benchCapturesEnv is how many captures BenchmarkTriage takes.
+const (
+	benchDirEnv      = "SHADOWGAP_BENCH_DIR"
+	benchCapturesEnv = "SHADOWGAP_BENCH_CAPTURES"
+)
+
+// benchKinds are the scenes whose captures are timed: whole screens, from empty to crowded.
+var benchKinds = []scene.Kind{scene.KindMixed, scene.KindFish, scene.KindSand, scene.KindRockHump, scene.KindTimber, scene.KindStructure, scene.KindClutter}
+
+// benchSet returns the paths of one rendered 1920 × 1080 PNG capture of each kind.
+func benchSet(b *testing.B) []string {
+	b.Helper()
+	dir := os.Getenv(benchDirEnv)
+	if dir == "" {
+		dir = b.TempDir()
+	}
+	if _, err := os.Stat(filepath.Join(dir, "labels.json")); err != nil {
+		var set []scene.Named
+		for _, kind := range benchKinds {
+			for seed := int64(9001); ; seed++ {
+				spec := scene.Random(seed, kind)
+				if spec.ScreenW != 1920 || spec.ScreenH != 1080 {
+					continue
+				}
+				spec.Output = scene.Output{}
+				set = append(set, scene.Named{Name: string(kind), Spec: spec})
+				break
+			}
+		}
+		if err := scene.WriteSet(context.Background(), dir, set); err != nil {
+			b.Fatal(err)
+		}
+	}
+	names, err := filepath.Glob(filepath.Join(dir, "*.png"))
+	if err != nil || len(names) != len(benchKinds) {
+		b.Fatalf("%d captures in %s, want %d: %v", len(names), dir, len(benchKinds), err)
+	}
+	return names
+}
+
+// BenchmarkCapture times what one capture costs, step by step. An op is one capture, the mean over the set.
+func BenchmarkCapture(b *testing.B) {
+	names := benchSet(b)
+	files := make([][]byte, len(names))
+	pics := make([]image.Image, len(names))
+	for i, name := range names {
+		var err error
+		if files[i], err = os.ReadFile(name); err != nil {
+			b.Fatal(err)
+		}
+		pic, err := detect.Decode(b.Context(), files[i], name, detect.Limits{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		pics[i] = pic.Image
+	}
+	run := b.TempDir()
+	model, err := models.Embedded()
+	if err != nil {
+		b.Fatal(err)
+	}
+	opt := detect.Options{Model: model}
+	analyse := func(i int, pictures batch.Pictures) error {
+		job := batch.Job{Capture: filepath.Base(names[i]), SHA256: strconv.Itoa(i), Options: opt, Pictures: pictures, RunDir: run}
+		rec, _, err := batch.Analyse(b.Context(), job, files[i])
+		if err == nil && rec.Status != detect.StatusRead {
+			err = fmt.Errorf("%s: %s", job.Capture, rec.Status)
+		}
+		return err
+	}
+	for _, step := range []struct {
+		name string
+		do   func(i int) error
+	}{
+		{"decode", func(i int) error {
+			_, err := png.Decode(bytes.NewReader(files[i]))
+			return err
+		}},
+		{"detect", func(i int) error {
+			_, err := detect.Run(b.Context(), pics[i], opt)
+			return err
+		}},
+		{"whole", func(i int) error { return analyse(i, batch.PicturesNone) }},
+		{"drawn", func(i int) error { return analyse(i, batch.PicturesAll) }},
+	} {
+		b.Run("step="+step.name, func(b *testing.B) {
+			for b.Loop() {
+				for i := range files {
+					if err := step.do(i); err != nil {
+						b.Fatal(err)
+					}
+				}
+			}
+			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N*len(files)), "ns/op")
+		})
+	}
+}
+
+// BenchmarkTriage times the program itself, worker processes and pictures included, over a folder of captures, and reports what
+// it and its workers keep resident. An op is one run.
+func BenchmarkTriage(b *testing.B) {
+	captures := 28
+	if text := os.Getenv(benchCapturesEnv); text != "" {
+		var err error
+		if captures, err = strconv.Atoi(text); err != nil || captures < 1 {
+			b.Fatalf("%s=%s: must be a whole number above 0", benchCapturesEnv, text)
+		}
+	}
+	names := benchSet(b)
+	dir := b.TempDir()
+	for i := range captures {
+		if err := os.Symlink(names[i%len(names)], filepath.Join(dir, fmt.Sprintf("%06d.png", i))); err != nil {
+			b.Fatal(err)
+		}
+	}
+	for _, workers := range []int{1, 2} {
+		b.Run(fmt.Sprintf("workers=%d", workers), func(b *testing.B) {
+			var peak, growth float64
+			for b.Loop() {
+				p, g := timedTriage(b, dir, workers)
+				peak, growth = max(peak, p), max(growth, g)
+			}
+			b.ReportMetric(float64(captures*b.N)/b.Elapsed().Seconds(), "captures/s")
+			b.ReportMetric(peak, "MiB-peak")
+			b.ReportMetric(growth, "MiB-growth")
+		})
+	}
+}
+
+// timedTriage runs triage and returns the most it kept resident with its workers, and by how much the later half of the run
+// kept more than the earlier half after a start-up of an eighth: medians, in MiB.
+func timedTriage(b *testing.B, dir string, workers int) (peakMiB, growthMiB float64) {
+	b.Helper()
+	cmd := program("triage", dir, "--out", filepath.Join(b.TempDir(), "run"), "--workers", strconv.Itoa(workers), "--follow-links", "--top", "1")
+	var said bytes.Buffer
+	cmd.Stdout, cmd.Stderr = io.Discard, &said
+	if err := cmd.Start(); err != nil {
+		b.Fatal(err)
+	}
+	ended := make(chan error, 1)
+	go func() { ended <- cmd.Wait() }()
+	var sizes []float64
+	for tick := time.Tick(50 * time.Millisecond); ; {
+		select {
+		case err := <-ended:
+			if err != nil {
+				b.Fatalf("%v\n%s", err, said.String())
+			}
+			if len(sizes) == 0 {
+				return 0, 0
+			}
+			steady := sizes[len(sizes)/8:]
+			half := len(steady) / 2
+			return slices.Max(sizes), median(steady[half:]) - median(steady[:half])
+		case <-tick:
+			if size := residentMiB(cmd.Process.Pid); size > 0 {
+				sizes = append(sizes, size)
+			}
+		}
+	}
+}
+
+func median(v []float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	v = slices.Sorted(slices.Values(v))
+	return v[len(v)/2]
+}
+
+// residentMiB adds up what a process and its children keep resident, as Linux tells it; pages that they share count for each.
+// It is 0 where there is no /proc.
+func residentMiB(pid int) float64 {
+	total := 0.0
+	dirs, _ := filepath.Glob("/proc/[0-9]*")
+	for _, d := range dirs {
+		status, err := os.ReadFile(filepath.Join(d, "status"))
+		if err != nil {
+			continue // it has ended since
+		}
+		var parent int
+		var kib float64
+		for line := range strings.Lines(string(status)) {
+			if field := strings.Fields(line); len(field) > 1 {
+				switch field[0] {
+				case "PPid:":
+					parent, _ = strconv.Atoi(field[1])
+				case "VmRSS:":
+					kib, _ = strconv.ParseFloat(field[1], 64)
+				}
+			}
+		}
+		if parent == pid || filepath.Base(d) == strconv.Itoa(pid) {
+			total += kib / 1024
+		}
+	}
+	return total
+}
