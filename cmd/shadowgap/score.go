@@ -106,7 +106,7 @@ func (s scoreCmd) Run(con *console) error {
 
 // tileReport writes the page for tiles alone: what goes for found in a tile goes for found in all of the page.
 func (s scoreCmd) tileReport(con *console, run *eval.Run, list []eval.Tile, r eval.TileResult, opt eval.Options) error {
-	opt.Gate = eval.Gate{MinIoU: eval.TileIoU}
+	opt.Gate, opt.MinLabelPx = eval.Gate{MinIoU: eval.TileIoU}, 0
 	results, err := eval.Score(con.ctx, *run, eval.TileLabels(list), opt)
 	if err != nil {
 		return err
