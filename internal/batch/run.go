@@ -303,7 +303,7 @@ func (r *run) known(job Job) (bool, error) {
 	}
 	if status == detect.StatusRead && job.Pictures == PicturesAll {
 		// Pictures are not synced one by one: after a power cut one may be missing or empty.
-		info, err := os.Stat(filepath.Join(job.RunDir, filepath.FromSlash(review.MediaOf(job.Capture).Drawn)))
+		info, err := os.Stat(filepath.Join(job.RunDir, filepath.FromSlash(review.MediaOf(job.Capture, job.SHA256).Drawn)))
 		if err != nil || info.Size() == 0 {
 			return false, nil
 		}

@@ -38,7 +38,7 @@ func testRun(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, mark
 				ms[j].Capture, ms[j].Mark = name, fmt.Sprintf("%s-%d", ms[j].Mark, i)
 				link(t, dir, ChipOf(first.Capture, firstMarks[j].Mark), ChipOf(name, ms[j].Mark))
 			}
-			a, b := MediaOf(first.Capture), MediaOf(name)
+			a, b := MediaOf(first.Capture, first.SHA256), MediaOf(name, capt.SHA256)
 			link(t, dir, a.Plain, b.Plain)
 			link(t, dir, a.Drawn, b.Drawn)
 			link(t, dir, a.Thumb, b.Thumb)

@@ -37,9 +37,9 @@ type Media struct {
 	Plain, Drawn, Thumb string
 }
 
-// MediaOf returns the picture names of a capture.
-func MediaOf(capture string) Media {
-	k := nameKey(capture)
+// MediaOf returns the picture names of a capture: of its path and its content, since joined runs may hold two files of one name.
+func MediaOf(capture, sha256Hex string) Media {
+	k := nameKey(capture + "\x00" + sha256Hex)
 	return Media{"overlays/" + k + "-plain.jpg", "overlays/" + k + ".jpg", "overlays/" + k + "-small.jpg"}
 }
 
@@ -63,7 +63,7 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
 		}
 	}
-	m := MediaOf(capt.Capture)
+	m := MediaOf(capt.Capture, capt.SHA256)
 	save := func(name string, img image.Image, quality int) error {
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)

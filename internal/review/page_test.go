@@ -71,15 +71,18 @@ func TestPageLeavesOutTheLeastInteresting(t *testing.T) {
 
 func TestWriteMediaKeepsInsideTheRun(t *testing.T) {
 	for _, name := range []string{"../../etc/x.png", "/abs.png", "a\x00b", hostile, strings.Repeat("long/", 200)} {
-		m := MediaOf(name)
+		m := MediaOf(name, name)
 		for _, f := range []string{m.Plain, m.Drawn, m.Thumb, ChipOf(name, name)} {
 			if !regexp.MustCompile(`^(overlays|chips)/[0-9a-f]{20}(-plain|-small)?\.jpg$`).MatchString(f) {
 				t.Errorf("%q gives %q", name, f)
 			}
 		}
 	}
+	if MediaOf("a.png", "1") == MediaOf("a.png", "2") {
+		t.Error("two files of one name share their pictures")
+	}
 	dir, caps, marks := testRun(t, 1)
-	m := MediaOf(caps[0].Capture)
+	m := MediaOf(caps[0].Capture, caps[0].SHA256)
 	for name, width := range map[string]int{m.Plain: 800, m.Drawn: 800, m.Thumb: thumbWidth, ChipOf(marks[0].Capture, marks[0].Mark): 320} {
 		f, err := os.Open(filepath.Join(dir, name))
 		if err != nil {

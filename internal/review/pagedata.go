@@ -78,7 +78,7 @@ type pageMark struct {
 }
 
 func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
-	pc := pageCapture{Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture).Thumb, Marks: [][6]any{}}
+	pc := pageCapture{Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][6]any{}}
 	for _, m := range ms {
 		pc.Marks = append(pc.Marks, [6]any{m.Mark, slices.Index(detect.Classes[:], m.Class), m.Side, round3(m.Odds[m.Class]), m.OnHump, m.Hold != nil})
 	}
@@ -86,7 +86,7 @@ func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
 }
 
 func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pageDetail {
-	media := MediaOf(c.Capture)
+	media := MediaOf(c.Capture, c.SHA256)
 	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Holds: c.Holds, Marks: []pageMark{}}
 	if c.Why != nil {
 		d.Why = *c.Why

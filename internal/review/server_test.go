@@ -174,7 +174,7 @@ func TestServerDoesNotFollowALinkOutOfTheRun(t *testing.T) {
 	if res := s.ask("GET", name, "", nil); res.StatusCode != 404 {
 		t.Errorf("status %d for a link out of the run, want 404", res.StatusCode)
 	}
-	if res := s.ask("GET", MediaOf(s.caps[0].Capture).Plain, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
+	if res := s.ask("GET", MediaOf(s.caps[0].Capture, s.caps[0].SHA256).Plain, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
 		t.Errorf("status %d, type %s for a picture of the run", res.StatusCode, res.Header.Get("Content-Type"))
 	}
 }
