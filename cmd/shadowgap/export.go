@@ -5,8 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 
 	"shadowgap/detect"
 	"shadowgap/internal/export"
@@ -17,7 +19,7 @@ import (
 
 type exportCmd struct {
 	RunDir   string   `arg:"" name:"run" help:"Run folder."`
-	As       string   `required:"" enum:"csv,jsonl,geojson,gpx,kml" help:"Format: csv, jsonl, geojson, gpx or kml."`
+	As       string   `required:"" enum:"csv,jsonl,geojson,gpx,kml" placeholder:"FORMAT" help:"Format: csv, jsonl, geojson, gpx or kml."`
 	Out      string   `short:"o" placeholder:"FILE" help:"File to write, - for standard output; default marks with the format's ending, in the run folder."`
 	MinOdds  float64  `placeholder:"0.6" help:"Only marks that are at least this sure of their class, 0 to 1."`
 	Class    []string `placeholder:"CLASS" help:"Only these classes: bottom-object, suspended-target, raised-structure, clutter."`
@@ -33,7 +35,7 @@ func (e exportCmd) Run(con *console) (err error) {
 	}
 	for _, c := range e.Class {
 		if !slices.Contains(detect.Classes[:], detect.Class(c)) {
-			return usage("--class %s: there is no such class; the classes are %v", c, detect.Classes)
+			return usage("--class %s: there is no such class; the classes are %s", c, strings.Join(classNames(), ", "))
 		}
 		filter.Classes = append(filter.Classes, detect.Class(c))
 	}
@@ -76,6 +78,9 @@ func (e exportCmd) Run(con *console) (err error) {
 	}
 	if e.Out == "" {
 		e.Out = filepath.Join(e.RunDir, "marks."+e.As)
+	}
+	if info, err := os.Stat(filepath.Dir(e.Out)); err != nil || !info.IsDir() {
+		return usage("--out %s: there is no folder %s", e.Out, filepath.Dir(e.Out))
 	}
 	if err := export.File(e.Out, write); err != nil {
 		return err

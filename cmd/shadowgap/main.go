@@ -86,7 +86,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return exited
 	}
 	if err != nil {
-		fmt.Fprintf(stderr, "shadowgap: %v\nTry: shadowgap --help\n", err)
+		fmt.Fprintf(stderr, "shadowgap: %v\nTry: %s --help\n", err, commandOf(err))
 		return exitUsage
 	}
 	ctx, abort, done := interrupts(stderr)
@@ -104,6 +104,17 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "shadowgap:", msg)
 	}
 	return code
+}
+
+// commandOf names the command that a wrong command line meant, as far as that can be told.
+func commandOf(err error) string {
+	var wrong *kong.ParseError
+	if errors.As(err, &wrong) && wrong.Context != nil {
+		if node := wrong.Context.Selected(); node != nil {
+			return "shadowgap " + node.Name
+		}
+	}
+	return "shadowgap"
 }
 
 // interrupts returns a context that ends at the first Ctrl-C or SIGTERM and one that ends at the second.

@@ -56,6 +56,16 @@ func terminalWidth(w io.Writer) int {
 	return width
 }
 
+// watching says that the run does not end by itself.
+func (p *progress) watching() {
+	const said = "watching for new captures until Ctrl-C"
+	if p.bar != nil {
+		p.line(said)
+		return
+	}
+	p.log.Info().Msg(said)
+}
+
 // Expect is told how many captures there are.
 func (p *progress) Expect(captures int) {
 	p.total = captures
@@ -118,7 +128,11 @@ func (p *progress) line(s string) {
 
 func (p *progress) counts(e *zerolog.Event) *zerolog.Event {
 	took := time.Since(p.start)
-	e = e.Int("finished", p.finished).Int("of", p.total).Int("known", p.known).Int("marks", p.marks).Int("unreadable", p.unreadable)
+	e = e.Int("finished", p.finished)
+	if p.total > 0 { // unknown while a folder is watched
+		e = e.Int("of", p.total)
+	}
+	e = e.Int("known", p.known).Int("marks", p.marks).Int("unreadable", p.unreadable)
 	if fresh := p.finished - p.known; fresh > 0 && took > 0 {
 		rate := float64(fresh) / took.Seconds()
 		e = e.Float64("per_second", float64(int(rate*100))/100)

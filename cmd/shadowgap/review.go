@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"net"
 	"os"
 	"path/filepath"
 
@@ -29,6 +30,14 @@ func (r reviewCmd) Run(con *console) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
+	if store.ReadOnly() {
+		return status{exitFailed, fmt.Sprintf("you may not write to %s, so decisions could not be kept there; its review.html shows the run without", r.RunDir)}
+	}
+	if r.Addr != "" {
+		if _, _, err := net.SplitHostPort(r.Addr); err != nil {
+			return usage("--addr %s: must be a host and a port, such as 127.0.0.1:8080", r.Addr)
+		}
+	}
 	if r.Take != "" {
 		return r.take(con, store)
 	}

@@ -78,6 +78,9 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	}
 	cfg.Between = func() error { return writeRun(con.abort, store, overlay.Units(t.Units)) }
 	obs := newProgress(con.err)
+	if t.Watch {
+		obs.watching()
+	}
 	sum, err := batch.Run(con.ctx, con.abort, cfg, store, obs)
 	obs.close()
 	stopped := con.ctx.Err() != nil

@@ -37,6 +37,8 @@ type Store struct {
 	db   *sql.DB
 	dir  string
 	lock *os.File // held by the one process that writes results; nil otherwise
+
+	readOnly bool
 }
 
 // IsRun reports whether dir holds a run.
@@ -55,6 +57,8 @@ func Create(ctx context.Context, dir string) (*Store, error) {
 			if err := os.MkdirAll(dir, 0o755); err != nil {
 				return nil, fmt.Errorf("making the run folder: %w", err)
 			}
+		case errors.Is(err, unix.ENOTDIR):
+			return nil, fmt.Errorf("%s is a file or lies below one: %w", dir, ErrNotRun)
 		case err != nil:
 			return nil, fmt.Errorf("looking at %s: %w", dir, err)
 		case len(entries) > 0 && !onlyLock(entries):
@@ -65,7 +69,7 @@ func Create(ctx context.Context, dir string) (*Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	s, err := openDB(ctx, dir)
+	s, err := openDB(ctx, dir, false)
 	if err != nil {
 		lock.Close()
 		return nil, err
@@ -79,13 +83,25 @@ func onlyLock(entries []fs.DirEntry) bool {
 	return len(entries) == 1 && entries[0].Name() == lockName
 }
 
-// Open opens the run in dir for reading and for decisions. It returns ErrNotRun when there is none.
+// Open opens the run in dir for reading and for decisions. It returns ErrNotRun when there is none. A run that this user may
+// not write to opens for reading only, unless it was not closed at its end: completing it takes writing.
 func Open(ctx context.Context, dir string) (*Store, error) {
 	if !IsRun(dir) {
 		return nil, fmt.Errorf("%s holds no %s: %w", dir, FileName, ErrNotRun)
 	}
-	return openDB(ctx, dir)
+	if !writable(dir) || !writable(filepath.Join(dir, FileName)) {
+		if info, err := os.Stat(filepath.Join(dir, FileName+"-wal")); err == nil && info.Size() > 0 {
+			return nil, fmt.Errorf("opening %s: the run is under way or was cut off, and you may not write to its folder", dir)
+		}
+		return openDB(ctx, dir, true)
+	}
+	return openDB(ctx, dir, false)
 }
+
+func writable(path string) bool { return unix.Access(path, unix.W_OK) == nil }
+
+// ReadOnly reports whether the run takes no decisions because this user may not write to it.
+func (s *Store) ReadOnly() bool { return s.readOnly }
 
 func takeLock(path string) (*os.File, error) {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o644)
@@ -104,13 +120,17 @@ func takeLock(path string) (*os.File, error) {
 	return f, nil
 }
 
-func openDB(ctx context.Context, dir string) (*Store, error) {
+func openDB(ctx context.Context, dir string, readOnly bool) (*Store, error) {
 	abs, err := filepath.Abs(filepath.Join(dir, FileName))
 	if err != nil {
 		return nil, fmt.Errorf("opening %s: %w", dir, err)
 	}
 	// synchronous=FULL: a capture that was reported done is still done after a power cut.
 	dsn := url.URL{Scheme: "file", Path: abs, RawQuery: "_journal_mode=WAL&_synchronous=FULL&_busy_timeout=10000&_foreign_keys=1&_txlock=immediate"}
+	if readOnly {
+		// Immutable: even readers of a WAL database write beside it otherwise.
+		dsn.RawQuery = "mode=ro&immutable=1"
+	}
 	db, err := sql.Open("sqlite3", dsn.String())
 	if err != nil {
 		return nil, fmt.Errorf("opening %s: %w", abs, err)
@@ -119,7 +139,7 @@ func openDB(ctx context.Context, dir string) (*Store, error) {
 		db.Close()
 		return nil, fmt.Errorf("opening %s: %w", abs, err)
 	}
-	return &Store{db: db, dir: dir}, nil
+	return &Store{db: db, dir: dir, readOnly: readOnly}, nil
 }
 
 // Dir is the run folder.

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -165,6 +166,45 @@ func TestNotRun(t *testing.T) {
 	}
 	if _, err := Create(t.Context(), filepath.Dir(dir)); !errors.Is(err, ErrNotRun) {
 		t.Errorf("create in a folder with other things: %v", err)
+	}
+}
+
+// Tests may run as a user who may write everywhere, so this opens as Open does for one who may not.
+func TestReadOnlyLeavesTheFolderAlone(t *testing.T) {
+	dir := t.TempDir()
+	s, err := Create(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	keep(t, s, "in", capture("a.png", "a", 0.5), 2)
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.ReadDir(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ro, err := openDB(t.Context(), dir, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer ro.Close()
+	marks := 0
+	for _, err := range ro.Marks(t.Context()) {
+		if err != nil {
+			t.Fatal(err)
+		}
+		marks++
+	}
+	if marks != 2 || !ro.ReadOnly() {
+		t.Errorf("%d marks, read-only %v", marks, ro.ReadOnly())
+	}
+	if _, err := ro.AddDecisions(t.Context(), []Decision{{ID: "d", At: "2025-06-01T12:00:00Z", Record: []byte("{}")}}); err == nil {
+		t.Error("a decision was taken")
+	}
+	after, err := os.ReadDir(dir)
+	if err != nil || len(after) != len(before) {
+		t.Errorf("files before %v, after %v, %v", before, after, err)
 	}
 }
 
