@@ -38,7 +38,8 @@ func workerStarter(workers int, memory int64, model modelChoice) (batch.Starter,
 			args = append(args, "--model", model.Model)
 		}
 		cmd := exec.Command(self, args...)
-		cmd.Env = append(os.Environ(), "GOMAXPROCS="+threads, "OPENCV_FOR_THREADS_NUM="+threads)
+		cmd.Env = append(os.Environ(), "GOMAXPROCS="+threads, "OPENCV_FOR_THREADS_NUM="+threads,
+			"MALLOC_ARENA_MAX=1") // each arena of the C library keeps memory of its own
 		return cmd
 	}, nil
 }
