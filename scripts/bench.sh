@@ -6,8 +6,9 @@
 #   peer    decode, local threshold and connected components by python3-opencv over the same files; knows nothing of sonar
 #
 # These run on one core and in turns, round after round, so that whatever else the machine does falls on all alike. Then whole
-# runs of the program with one worker and with two: captures a second, peak of what all its processes keep resident, and by how
-# much that grew from the first half of the run to the second. They take all cores; a worker alone may use more than one.
+# runs of the program with one worker and with two: captures a second, peak of what all its processes keep resident (pages they
+# share counted once), and by how much that grew from the first half of the run to the second. They take all cores, and a
+# worker alone may use more than one.
 #
 # Usage: bench.sh ROUNDS CAPTURES BENCHSTAT_MODULE
 #   ROUNDS    times everything is measured; benchstat gives intervals from 6 on

@@ -164,7 +164,7 @@ func timedTriage(b *testing.B, dir string, workers int) (peakMiB, growthMiB floa
 	ended := make(chan error, 1)
 	go func() { ended <- cmd.Wait() }()
 	var sizes []float64
-	for tick := time.Tick(50 * time.Millisecond); ; {
+	for tick := time.Tick(100 * time.Millisecond); ; {
 		select {
 		case err := <-ended:
 			if err != nil {
@@ -192,31 +192,31 @@ func median(v []float64) float64 {
 	return v[len(v)/2]
 }
 
-// residentMiB adds up what a process and its children keep resident, as Linux tells it; pages that they share count for each.
-// It is 0 where there is no /proc.
+// residentMiB adds up what a process and its children keep resident, as Linux tells it; a page that several share counts once in
+// all. It is 0 where there is no /proc.
 func residentMiB(pid int) float64 {
 	total := 0.0
-	dirs, _ := filepath.Glob("/proc/[0-9]*")
-	for _, d := range dirs {
-		status, err := os.ReadFile(filepath.Join(d, "status"))
-		if err != nil {
-			continue // it has ended since
+	dirs, _ := filepath.Glob("/proc/[0-9]*") // the pattern is well formed
+	for _, dir := range dirs {
+		if filepath.Base(dir) != strconv.Itoa(pid) && procField(filepath.Join(dir, "status"), "PPid:") != float64(pid) {
+			continue
 		}
-		var parent int
-		var kib float64
-		for line := range strings.Lines(string(status)) {
-			if field := strings.Fields(line); len(field) > 1 {
-				switch field[0] {
-				case "PPid:":
-					parent, _ = strconv.Atoi(field[1])
-				case "VmRSS:":
-					kib, _ = strconv.ParseFloat(field[1], 64)
-				}
-			}
-		}
-		if parent == pid || filepath.Base(d) == strconv.Itoa(pid) {
-			total += kib / 1024
-		}
+		total += procField(filepath.Join(dir, "smaps_rollup"), "Pss:") / 1024
 	}
 	return total
+}
+
+// procField reads a number from a file of /proc, 0 when it isn't there: processes end at any time.
+func procField(name, field string) float64 {
+	text, err := os.ReadFile(name)
+	if err != nil {
+		return 0
+	}
+	for line := range strings.Lines(string(text)) {
+		if words := strings.Fields(line); len(words) > 1 && words[0] == field {
+			v, _ := strconv.ParseFloat(words[1], 64)
+			return v
+		}
+	}
+	return 0
 }
