@@ -191,8 +191,8 @@ func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale f
 	if m.shadow == nil {
 		return
 	}
-	// the top grazes the ray at the highlight's far edge; a fish's return is thin, so its middle serves
-	top := m.far
+	// the ray grazes the top where the shadow starts; a fish's return is thin, so its middle serves
+	top := *m.shadowNear
 	if rec.Class == SuspendedTarget {
 		top = rec.SlantPx
 	}

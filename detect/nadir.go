@@ -195,12 +195,14 @@ func typicalLevel(g *features.Grid) float64 {
 	return q
 }
 
-// runningMedian smooths v with a window of 2·half+1 values, shorter at the ends.
+// runningMedian smooths v with a window of 2·half+1 values, narrower towards the ends so that it stays centred and a slope
+// passes unharmed.
 func runningMedian(v []float64, half int) []float64 {
 	out := make([]float64, len(v))
 	var window []float64
 	for i := range v {
-		window = append(window[:0], v[max(0, i-half):min(len(v), i+half+1)]...)
+		h := min(half, i, len(v)-1-i)
+		window = append(window[:0], v[i-h:i+h+1]...)
 		slices.Sort(window)
 		out[i] = window[len(window)/2]
 	}
