@@ -118,8 +118,11 @@ func nanMin(a, b float64) float64 {
 func bandCentre(row []float32, c int) float64 {
 	lo, hi := max(0, c-16), min(len(row), c+17)
 	peak, floor := float32(0), float32(math.Inf(1))
-	for _, v := range row[lo:hi] {
-		peak, floor = max(peak, v), min(floor, v)
+	for i, v := range row[lo:hi] {
+		floor = min(floor, v)
+		if v > peak {
+			peak, c = v, lo+i
+		}
 	}
 	cut := floor + (peak-floor)/2
 	a, z := c, c
