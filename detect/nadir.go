@@ -117,14 +117,17 @@ func nanMin(a, b float64) float64 {
 // the picture's edge cuts is taken to be cut at its middle, as displays of one side do.
 func bandCentre(row []float32, c int) float64 {
 	lo, hi := max(0, c-16), min(len(row), c+17)
-	peak, floor := float32(0), float32(math.Inf(1))
+	peak, floor, at := float32(0), float32(math.Inf(1)), c
 	for i, v := range row[lo:hi] {
 		floor = min(floor, v)
 		if v > peak {
-			peak, c = v, lo+i
+			peak, at = v, lo+i
 		}
 	}
 	cut := floor + (peak-floor)/2
+	if row[c] <= cut {
+		c = at // the path runs beside the band
+	}
 	a, z := c, c
 	for a > lo && row[a-1] > cut {
 		a--
