@@ -140,6 +140,9 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 		return nil, why, nil
 	}
 	pan.Confidence = confidence
+	if n := trimBars(pan); n > 0 {
+		pan.Notes = append(pan.Notes, fmt.Sprintf("%d rows of the display's bars cut off", n))
+	}
 	lines := maskLines(prof, pan)
 	var text []image.Rectangle
 	// a crop without a ruled line has no screen around it to write on, and on a saturated one specks stand like letters
