@@ -31,6 +31,8 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		e["highlight-rows"] = math.Log(float64(h.rows()))
 		e["highlight-area"] = math.Log(float64(h.area))
 		e["highlight-peak"] = math.Log1p(h.peak)
+		e["highlight-even"], e["highlight-top"] = evenness(s, *h)
+		e["row-from-edge"] = math.Log1p(float64(min(h.r0, s.echo.Rows-h.r1)))
 		e["highlight-fine"] = math.Log1p(h.fine)
 		e["highlight-wide"] = math.Log1p(h.wide)
 		e["highlight-ring"] = m.ring
@@ -92,6 +94,25 @@ func (o Odds) likeliest() Class {
 		}
 	}
 	return best
+}
+
+// evenness returns which share of a highlight's pixels is drawn within a fiftieth of its strongest, and how strong that is.
+// Echoes are speckled; writing and symbols are drawn in one colour.
+func evenness(s *swath, p patch) (share, top float64) {
+	for _, run := range p.runs {
+		for _, v := range s.echo.Row(run.Row)[run.Col0:run.Col1] {
+			top = math.Max(top, float64(v))
+		}
+	}
+	n := 0
+	for _, run := range p.runs {
+		for _, v := range s.echo.Row(run.Row)[run.Col0:run.Col1] {
+			if float64(v) >= top-0.02 {
+				n++
+			}
+		}
+	}
+	return float64(n) / float64(max(1, p.area)), top
 }
 
 // likeliestReal is likeliest among the classes of real things.

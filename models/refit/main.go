@@ -130,7 +130,7 @@ func sample(ctx context.Context, seed int64, kind scene.Kind) ([]models.Sample, 
 }
 
 // tileSamples lays what is found in the first half of the open tiles against their masks. The object is one thing on the
-// bottom; other marks count half, since pits and stones of the river bed are real but not labelled.
+// bottom; other marks count a third, since pits and stones of the river bed are real but not labelled.
 func tileSamples(ctx context.Context, dir string) ([]models.Sample, int, error) {
 	entries, err := os.ReadDir(filepath.Join(dir, "images"))
 	if err != nil {
@@ -158,9 +158,9 @@ func tileSamples(ctx context.Context, dir string) ([]models.Sample, int, error) 
 				return nil, 0, fmt.Errorf("tile %s: %w", e.Name(), err)
 			}
 			for i := range samples {
-				samples[i].Weight = 1
+				samples[i].Weight = 3
 				if samples[i].Class == string(detect.Clutter) {
-					samples[i].Weight = 0.5
+					samples[i].Weight = 1
 				}
 			}
 			out = append(out, samples...)
