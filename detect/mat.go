@@ -3,6 +3,7 @@ package detect
 import (
 	"fmt"
 	"image"
+	"slices"
 
 	"gocv.io/x/gocv"
 
@@ -15,33 +16,51 @@ import (
 // boxMean returns, for every cell, the mean over a window of winRows × winCols centred on it (odd numbers), the picture
 // mirrored at its edges. It returns an error for an empty grid or an even or larger-than-the-grid window.
 func boxMean(g *features.Grid, winRows, winCols int) (*features.Grid, error) {
-	out, err := boxMeans(g, [][2]int{{winRows, winCols}})
+	means, release, err := boxMeans(g, [][2]int{{winRows, winCols}})
 	if err != nil {
 		return nil, err
 	}
-	return out[0], nil
+	defer release()
+	return &features.Grid{Rows: g.Rows, Cols: g.Cols, V: slices.Clone(means[0].V)}, nil
 }
 
-// boxMeans is boxMean for several windows, each rows × columns, which share the copy of the grid that OpenCV works on.
-func boxMeans(g *features.Grid, windows [][2]int) ([]*features.Grid, error) {
+// boxMeans is boxMean for several windows, each rows × columns, which share the copy of the grid that OpenCV works on. The
+// grids it returns live in OpenCV's memory, which spares copying them: they must not be used after release is called.
+func boxMeans(g *features.Grid, windows [][2]int) (means []*features.Grid, release func(), err error) {
+	var held []gocv.Mat
+	release = func() {
+		for i := range held {
+			held[i].Close()
+		}
+		held = nil
+	}
+	defer func() {
+		if err != nil {
+			release()
+		}
+	}()
 	src, err := toMat(g)
 	if err != nil {
-		return nil, fmt.Errorf("box mean: %w", err)
+		return nil, release, fmt.Errorf("box mean: %w", err)
 	}
 	defer src.Close()
-	dst := gocv.NewMat()
-	defer dst.Close()
-	out := make([]*features.Grid, len(windows))
-	for i, w := range windows {
+	for _, w := range windows {
 		if err := checkWindow(g, w[0], w[1]); err != nil {
-			return nil, fmt.Errorf("box mean: %w", err)
+			return nil, release, fmt.Errorf("box mean: %w", err)
 		}
-		gocv.Blur(src, &dst, image.Pt(w[1], w[0]))
-		if out[i], err = fromMat(dst); err != nil {
-			return nil, fmt.Errorf("box mean: %w", err)
+		held = append(held, gocv.NewMat())
+		dst := &held[len(held)-1]
+		gocv.Blur(src, dst, image.Pt(w[1], w[0]))
+		v, err := dst.DataPtrFloat32()
+		if err != nil {
+			return nil, release, fmt.Errorf("box mean: %w", err)
 		}
+		if len(v) != g.Rows*g.Cols {
+			return nil, release, fmt.Errorf("box mean: %d values for a grid of %d × %d", len(v), g.Rows, g.Cols)
+		}
+		means = append(means, &features.Grid{Rows: g.Rows, Cols: g.Cols, V: v})
 	}
-	return out, nil
+	return means, release, nil
 }
 
 // windowMedian returns the running median of an 8-bit picture of rows × cols over a square window of the given odd size.
@@ -109,15 +128,4 @@ func toMat(g *features.Grid) (gocv.Mat, error) {
 	}
 	copy(p, g.V)
 	return m, nil
-}
-
-func fromMat(m gocv.Mat) (*features.Grid, error) {
-	p, err := m.DataPtrFloat32()
-	if err != nil {
-		return nil, err
-	}
-	if len(p) != m.Rows()*m.Cols() {
-		return nil, fmt.Errorf("matrix of %d × %d holds %d values", m.Rows(), m.Cols(), len(p))
-	}
-	return &features.Grid{Rows: m.Rows(), Cols: m.Cols(), V: append([]float32(nil), p...)}, nil
 }

@@ -40,6 +40,11 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 			return (sum[z] - sum[a]) / float64(z-a)
 		}
 		for c := range out {
+			off := math.Abs(float64(c)+0.5-hintX) / float64(d.Cols)
+			if off > 0.1 {
+				out[c] = -0.5 // what the farthest column could at best be worth less than one near the hint
+				continue
+			}
 			best := 0.0
 			for _, half := range [...]int{1, 3, 7, 12} {
 				// at the picture's edge half of the band is all there is
@@ -64,7 +69,7 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 				}
 			}
 			if !math.IsNaN(hintX) {
-				best -= 0.5 * math.Min(1, math.Abs(float64(c)+0.5-hintX)/float64(d.Cols)*10)
+				best -= 5 * off
 			}
 			out[c] = float32(best)
 		}

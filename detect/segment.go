@@ -41,7 +41,9 @@ type patch struct {
 // segments are the patches of one side.
 type segments struct {
 	highlights, shadows []patch
-	fields              []scaleField
+	fields              []scaleField // their means are gone once segment has returned
+	set                 []uint8      // scratch, a mask of the side
+	owner               []int32      // scratch, a label per pixel
 }
 
 // scaleField is the windowed mean of the leveled picture with what plain bottom does at that scale.
@@ -54,17 +56,18 @@ type scaleField struct {
 // scale; each is grown at the finest scale, which keeps its edges.
 func segment(s *swath, lv *leveled) (*segments, error) {
 	mask := s.regions(lv)
-	seg := &segments{}
+	seg := &segments{set: make([]uint8, len(mask)), owner: make([]int32, len(mask))}
 	var windows [][2]int
 	for _, sc := range scales {
 		if sc.rows <= lv.q.Rows && sc.cols <= lv.q.Cols {
 			windows = append(windows, [2]int{sc.rows, sc.cols})
 		}
 	}
-	means, err := boxMeans(lv.q, windows)
+	means, release, err := boxMeans(lv.q, windows)
 	if err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
 	}
+	defer release()
 	for i, m := range means {
 		n, err := normalise(m, mask, scales[i].leastPower, scales[i].heaviest)
 		if err != nil {
@@ -81,6 +84,10 @@ func segment(s *swath, lv *leveled) (*segments, error) {
 	if seg.shadows, err = seg.patches(lv, mask, false); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: shadows: %w", s.side, err)
 	}
+	for i := range seg.fields {
+		seg.fields[i].mean = nil // it ends with release
+	}
+	seg.set, seg.owner = nil, nil
 	return seg, nil
 }
 
@@ -89,7 +96,8 @@ func segment(s *swath, lv *leveled) (*segments, error) {
 // (many pieces are many stones).
 func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, error) {
 	var out []patch
-	owner := make([]int32, len(mask)) // 1 + index into out of the patch that holds a pixel
+	owner := seg.owner // 1 + index into out of the patch that holds a pixel
+	clear(owner)
 	for j := range seg.fields {
 		comps, err := seg.grow(j, mask, bright)
 		if err != nil {
@@ -137,7 +145,8 @@ func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, e
 func (seg *segments) grow(scale int, mask []uint8, bright bool) ([]features.Component, error) {
 	f := seg.fields[scale]
 	rows, cols := f.mean.Rows, f.mean.Cols
-	set := make([]uint8, rows*cols)
+	set := seg.set
+	clear(set)
 	if bright {
 		cut := f.normal.at(scales[scale].growHighlight)
 		for i, v := range f.mean.V {

@@ -56,7 +56,11 @@ func TestFalseAlarmRateOnSpeckle(t *testing.T) {
 				const chance = 1e-3
 				for j, f := range seg.fields {
 					hi, lo := f.normal.at(f.normal.quantile(1-chance)), f.normal.at(f.normal.quantile(chance))
-					for _, v := range f.mean.V {
+					mean, err := boxMean(lv.q, scales[j].rows, scales[j].cols)
+					if err != nil {
+						t.Fatal(err)
+					}
+					for _, v := range mean.V {
 						if v > hi {
 							beyond[2*j]++
 						} else if v < lo {

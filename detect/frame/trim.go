@@ -17,23 +17,35 @@ func trimBars(pan *Panel) int {
 	}
 	usual := make([]float64, trimBins)
 	column := make([]float64, 0, rows)
+	// the ends are looked at row by row, the middle at one row in eight
 	strips := make([][]float64, rows)
+	end := int(trimShare*float64(rows)) + 1
 	for r := range strips {
-		strips[r] = stripMeans(pan, r)
+		if r < end || r >= rows-end || r%8 == 0 {
+			strips[r] = stripMeans(pan, r)
+		}
 	}
 	for b := range usual {
 		column = column[:0]
-		for r := rows / 5; r < rows*4/5; r += 2 {
-			column = append(column, strips[r][b])
+		for r := rows / 5; r < rows*4/5; r++ {
+			if strips[r] != nil {
+				column = append(column, strips[r][b])
+			}
 		}
 		slices.Sort(column)
 		usual[b] = column[len(column)/2]
 	}
 	like := make([]float64, rows)
-	for r := range like {
-		like[r] = correlation(strips[r], usual)
+	var inside []float64
+	for r, s := range strips {
+		if s == nil {
+			continue
+		}
+		like[r] = correlation(s, usual)
+		if r >= rows/5 && r < rows*4/5 {
+			inside = append(inside, like[r])
+		}
 	}
-	inside := slices.Clone(like[rows/5 : rows*4/5])
 	slices.Sort(inside)
 	if inside[len(inside)/4] < 0.7 {
 		return 0
