@@ -46,7 +46,7 @@ func findFirstReturn(s *swath) (bottomEdge, bool) {
 	reach := max(6, d.Cols/8)
 	var path []int
 	for range 2 {
-		path = bestPath(boundaryScores(d, lv, near, reach), nil, 6, 5)
+		path = bestPath(boundaryScores(d, lv, near, reach), nil, 3, 5)
 		next, ok := refineLevels(d, path, near, reach)
 		if !ok {
 			return bottomEdge{}, false

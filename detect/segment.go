@@ -98,13 +98,23 @@ func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, e
 	var out []patch
 	owner := seg.owner // 1 + index into out of the patch that holds a pixel
 	clear(owner)
+	seeds, trim := make([]float32, len(seg.fields)), seg.fields[0].normal.at(trimTo)
+	if !bright {
+		trim = seg.fields[0].normal.at(-trimTo)
+	}
+	for i, f := range seg.fields {
+		seeds[i] = f.normal.at(f.normal.quantile(1 - scales[i].highlight))
+		if !bright {
+			seeds[i] = f.normal.at(f.normal.quantile(scales[i].shadow))
+		}
+	}
 	for j := range seg.fields {
 		comps, err := seg.grow(j, mask, bright)
 		if err != nil {
 			return nil, err
 		}
 		for _, c := range comps {
-			p, ok := seg.describe(c, lv, mask, bright, j)
+			p, ok := seg.describe(c, lv, mask, bright, j, seeds, trim)
 			if !ok {
 				continue
 			}
@@ -244,25 +254,14 @@ func byRaster(a, b features.PixelRun) int {
 	return a.Col0 - b.Col0
 }
 
-// describe measures a grown set; ok is false when no scale up to this one has a seed in it or too few pixels are left after
-// trimming.
-func (seg *segments) describe(c features.Component, lv *leveled, mask []uint8, bright bool, scale int) (p patch, ok bool) {
+// describe measures a grown set, given the seed strength of every scale and the strength to trim wider scales to. ok is false
+// when no scale up to this one has a seed in it or too few pixels are left after trimming.
+func (seg *segments) describe(c features.Component, lv *leveled, mask []uint8, bright bool, scale int, seeds []float32, trim float32) (p patch, ok bool) {
 	if c.Area < 6 {
 		return patch{}, false
 	}
 	cols := lv.q.Cols
-	seeds := make([]float32, len(seg.fields))
-	for i, f := range seg.fields {
-		seeds[i] = f.normal.at(f.normal.quantile(1 - scales[i].highlight))
-		if !bright {
-			seeds[i] = f.normal.at(f.normal.quantile(scales[i].shadow))
-		}
-	}
 	fine := seg.fields[0]
-	trim := fine.normal.at(trimTo)
-	if !bright {
-		trim = fine.normal.at(-trimTo)
-	}
 	seeded := false
 	sum, wet := 0.0, 0
 	for _, run := range c.Runs {
