@@ -36,8 +36,12 @@ func group(highlights, shadows []patch) []patch {
 				continue
 			}
 			space := max(hj.r0-hi.r1, hi.r0-hj.r1, hj.k0-hi.k1, hi.k0-hj.k1)
-			size := max(hi.rows(), hi.cols(), hj.rows(), hj.cols())
-			if float64(space) > math.Min(reach, math.Max(2, 0.15*float64(size))) {
+			size, other := max(hi.rows(), hi.cols()), max(hj.rows(), hj.cols())
+			share := 0.15
+			if 2*min(size, other) <= max(size, other) {
+				share = 0.3 // a splinter beside something twice its size
+			}
+			if float64(space) > math.Min(reach, math.Max(2, share*float64(max(size, other)))) {
 				continue
 			}
 			if shadowBetween(hi.span, hj.span, shadows) {
