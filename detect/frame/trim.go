@@ -15,45 +15,12 @@ func trimBars(pan *Panel) int {
 	if rows < 80 || cols < 4*trimBins {
 		return 0
 	}
-	usual := make([]float64, trimBins)
-	column := make([]float64, 0, rows)
-	// the ends are looked at row by row, the middle at one row in eight
-	strips := make([][]float64, rows)
 	end := int(trimShare*float64(rows)) + 1
-	for r := range strips {
-		if r < end || r >= rows-end || r%8 == 0 {
-			strips[r] = stripMeans(pan, r)
-		}
+	ahead, behind := make([]int, 3*end), make([]int, 3*end)
+	for i := range ahead {
+		ahead[i], behind[i] = i, rows-1-i
 	}
-	for b := range usual {
-		column = column[:0]
-		for r := rows / 5; r < rows*4/5; r++ {
-			if strips[r] != nil {
-				column = append(column, strips[r][b])
-			}
-		}
-		slices.Sort(column)
-		usual[b] = column[len(column)/2]
-	}
-	like := make([]float64, rows)
-	var inside []float64
-	for r, s := range strips {
-		if s == nil {
-			continue
-		}
-		like[r] = correlation(s, usual)
-		if r >= rows/5 && r < rows*4/5 {
-			inside = append(inside, like[r])
-		}
-	}
-	slices.Sort(inside)
-	if inside[len(inside)/4] < 0.7 {
-		return 0
-	}
-	least := inside[len(inside)/4] - 0.35
-	top := barRows(like, least)
-	slices.Reverse(like)
-	bottom := barRows(like, least)
+	top, bottom := barRows(pan, ahead, end), barRows(pan, behind, end)
 	if top+bottom == 0 {
 		return 0
 	}
@@ -65,22 +32,44 @@ func trimBars(pan *Panel) int {
 	return top + bottom
 }
 
-// barRows returns how many rows from the start belong to a bar: up to the last that is unlike the panel, if four in five
-// before it are.
-func barRows(like []float64, least float64) int {
-	end, unlike := 0, 0
-	for r := range int(trimShare * float64(len(like))) {
-		if like[r] < least {
+// barRows returns how many of the first end rows of a list belong to a bar. What the panel's rows look like is taken from the
+// rows that follow in the list, near enough for a hump not to have changed them. The bar reaches to the last row that is
+// unlike them, if four in five before it are.
+func barRows(pan *Panel, list []int, end int) int {
+	var near [][]float64
+	for i := end; i < len(list); i += 3 {
+		near = append(near, stripMeans(pan, list[i]))
+	}
+	usual, column := make([]float64, trimBins), make([]float64, len(near))
+	for b := range usual {
+		for i := range near {
+			column[i] = near[i][b]
+		}
+		slices.Sort(column)
+		usual[b] = column[len(column)/2]
+	}
+	like := make([]float64, len(near))
+	for i := range near {
+		like[i] = correlation(near[i], usual)
+	}
+	slices.Sort(like)
+	typical := like[len(like)/4]
+	if typical < 0.7 {
+		return 0
+	}
+	last, unlike := 0, 0
+	for i, r := range list[:end] {
+		if correlation(stripMeans(pan, r), usual) < typical-0.35 {
 			unlike++
-			if unlike*5 >= (r+1)*4 {
-				end = r + 1
+			if unlike*5 >= (i+1)*4 {
+				last = i + 1
 			}
 		}
 	}
-	if end < 3 {
+	if last < 3 {
 		return 0 // a lost ping or two, not a bar
 	}
-	return end + 1 // the row between is a blend of both
+	return last + 1 // the row between is a blend of both
 }
 
 func stripMeans(pan *Panel, r int) []float64 {
