@@ -1,7 +1,8 @@
 #!/usr/bin/env bash
 # Installs what shadowgap is built with, and nothing that is already there: OpenCV 4 with its headers, a C++ compiler and
 # pkg-config from Debian's packages. Go itself is only checked. "setup.sh runtime" installs the libraries that a built
-# shadowgap needs to run, without headers or compiler.
+# shadowgap needs to run, without headers or compiler. "setup.sh clients" installs the programs that some tests open exports and pages
+# with.
 set -euo pipefail
 
 want_go_minor=26
@@ -85,7 +86,24 @@ runtime)
 	[ ${#libs[@]} -gt 0 ] || die "found no OpenCV library packages to install"
 	apt_install "${libs[@]}"
 	;;
+clients)
+	# the programs that tests open exports and pages with; each such test skips where its program is missing
+	missing=()
+	while read -r program package; do
+		command -v "$program" >/dev/null 2>&1 || missing+=("$package")
+	done <<-EOF
+		ogrinfo gdal-bin
+		gpsbabel gpsbabel
+		xmllint libxml2-utils
+		tesseract tesseract-ocr
+		chromium chromium
+	EOF
+	if [ ${#missing[@]} -gt 0 ]; then
+		say "installing ${missing[*]}"
+		apt_install "${missing[@]}"
+	fi
+	;;
 *)
-	die "unknown mode \"$mode\": use build or runtime"
+	die "unknown mode \"$mode\": use build, runtime or clients"
 	;;
 esac

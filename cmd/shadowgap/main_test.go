@@ -359,6 +359,10 @@ func TestTriageExportMergeScore(t *testing.T) {
 	if text := must("score", whole, "--labels", filepath.Join(dir, "labels.json")); !strings.Contains(text, "recall") {
 		t.Errorf("score: %s", text)
 	}
+	sheet := strings.TrimSpace(must("review", whole, "--sheet"))
+	if pdf, err := os.ReadFile(sheet); err != nil || !bytes.HasPrefix(pdf, []byte("%PDF-")) {
+		t.Errorf("contact sheet %q: %v", sheet, err)
+	}
 	page := filepath.Join(tmp, "explained")
 	names, err := filepath.Glob(filepath.Join(dir, "fish-001.*"))
 	if err != nil || len(names) != 1 {

@@ -18,6 +18,7 @@ import (
 type reviewCmd struct {
 	RunDir      string `arg:"" name:"run" help:"Run folder."`
 	Take        string `type:"path" placeholder:"FILE" help:"Take in decisions.json, as the page downloads it, and stop."`
+	Sheet       bool   `help:"Write contact-sheet.pdf, the close-ups by rank for printing, into the run folder, and stop."`
 	Addr        string `placeholder:"HOST:PORT" help:"Where to listen; default 127.0.0.1 and a free port."`
 	AllowRemote bool   `help:"Let --addr be one that other machines can reach."`
 	Units       string `enum:"m,ft" default:"m" help:"Unit of lengths: m or ft."`
@@ -41,6 +42,9 @@ func (r reviewCmd) Run(con *console) (err error) {
 	if r.Take != "" {
 		return r.take(con, store)
 	}
+	if r.Sheet {
+		return r.sheet(con, store)
+	}
 	caps, marks, total, err := foremost(con.ctx, store)
 	if err != nil {
 		return err
@@ -59,6 +63,24 @@ func (r reviewCmd) Run(con *console) (err error) {
 	}
 	// The page in the run folder shows the decisions too.
 	return writePage(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units))
+}
+
+// sheet writes the contact sheet and makes the page anew, which then links to it.
+func (r reviewCmd) sheet(con *console, store *runstore.Store) error {
+	caps, marks, _, err := foremost(con.ctx, store)
+	if err != nil {
+		return err
+	}
+	decisions, err := decisionsOf(con.ctx, store)
+	if err != nil {
+		return err
+	}
+	opt := review.SheetOptions{Name: filepath.Base(r.RunDir), Units: overlay.Units(r.Units)}
+	if err := review.WriteContactSheet(con.ctx, r.RunDir, caps, marks, decisions, opt); err != nil {
+		return fmt.Errorf("making the contact sheet: %w", err)
+	}
+	fmt.Fprintln(con.out, filepath.Join(r.RunDir, review.SheetName))
+	return writePage(con.ctx, store, overlay.Units(r.Units))
 }
 
 func (r reviewCmd) take(con *console, store *runstore.Store) error {

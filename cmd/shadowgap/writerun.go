@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"os"
 	"path/filepath"
 
 	"shadowgap/detect"
@@ -166,6 +167,9 @@ func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) 
 		return err
 	}
 	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total}
+	if _, err := os.Stat(filepath.Join(store.Dir(), review.SheetName)); err == nil {
+		opt.Sheet = true
+	}
 	if err := review.WritePage(ctx, store.Dir(), caps, marks, decisions, opt); err != nil {
 		return fmt.Errorf("making the review page: %w", err)
 	}

@@ -57,9 +57,9 @@ func WriteContactSheet(ctx context.Context, runDir string, caps []detect.Capture
 	pdf.AddUTF8FontFromBytes("go", "", goregular.TTF)
 	pdf.AddUTF8FontFromBytes("go", "B", gobold.TTF)
 	pdf.SetFooterFunc(func() {
-		pdf.SetXY(sheetMargin, -11)
+		pdf.SetXY(sheetMargin, -14)
 		pdf.SetFont("go", "", 7)
-		pdf.CellFormat(0, 4, fmt.Sprintf("%s Page %d", strings.Join(detect.Cautions(), " "), pdf.PageNo()), "", 0, "C", false, 0, "")
+		pdf.MultiCell(0, 3.5, fmt.Sprintf("%s Page %d", strings.Join(detect.Cautions(), " "), pdf.PageNo()), "", "C", false)
 	})
 	w, pageH := pdf.GetPageSize()
 	cell := (w - 2*sheetMargin - (sheetCols-1)*sheetGutter) / sheetCols
@@ -70,7 +70,7 @@ func WriteContactSheet(ctx context.Context, runDir string, caps []detect.Capture
 		}
 		col := i % sheetCols
 		if col == 0 {
-			if y += sheetCellH; y+sheetCellH > pageH-sheetMargin {
+			if y += sheetCellH; y+sheetCellH > pageH-sheetMargin-4 {
 				y = sheetHeading(pdf, opt, len(entries), left)
 			}
 		}
