@@ -95,6 +95,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	if m.highlight != nil {
 		b := s.swath.box(m.highlight.span, px, py)
 		rec.Highlight = &b
+		rec.Axis = axisOf(s.swath, *m.highlight)
 		rec.Contrast = round2((m.highlight.mean - 1) / s.leveled.sigma)
 	}
 	if m.shadow != nil {
@@ -126,6 +127,16 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 		return rec, true
 	}
 	return rec, rec.Odds[Clutter] < mostClutter && !s.lostInField(m)
+}
+
+// axisOf turns a highlight's shape to the picture's directions: a port swath is drawn mirrored.
+func axisOf(s *swath, p patch) *Axis {
+	shape := shapeOf(p)
+	angle := shape.Orientation * 180 / math.Pi
+	if s.mirror {
+		angle = -angle
+	}
+	return &Axis{LengthPx: round2(shape.Length), WidthPx: round2(shape.Width), AngleDeg: round2(angle)}
 }
 
 // lostInField tells whether a mark is one of the many of a rock field, neither much larger nor much stronger than they are.

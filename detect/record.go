@@ -100,10 +100,19 @@ type MarkRecord struct {
 	OnHump     bool               `json:"on_hump"`
 	Hold       *string            `json:"hold"`
 	Reasons    []string           `json:"reasons"`
+	Axis       *Axis              `json:"axis,omitempty"`       // the highlight's long axis
+	AxisDeg    *features.Measured `json:"axis_deg,omitempty"`   // its bearing over the ground, degrees true, 0 to 180; nil unless long and its scale and course are known
 	Evidence   map[string]float64 `json:"evidence,omitempty"`   // the numbers the classifier weighed, by the model's names for them
 	Time       *time.Time         `json:"time,omitempty"`       // UTC, when the mark's middle row was recorded
 	CourseDeg  *float64           `json:"course_deg,omitempty"` // course over ground at that time, degrees true
 	Sighting   *string            `json:"sighting,omitempty"`   // id of the thing that several marks are looks at
+}
+
+// Axis is the long axis of a highlight in the picture, from its second moments.
+type Axis struct {
+	LengthPx float64 `json:"length_px"` // of the rectangle with the same moments
+	WidthPx  float64 `json:"width_px"`  // its other side
+	AngleDeg float64 `json:"angle_deg"` // from the picture's right towards its bottom, -90 to 90
 }
 
 // RowX is a point [row, x] of a profile, in pixels of the capture; whole numbers are pixel centres, so the left edge of the

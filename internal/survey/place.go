@@ -177,7 +177,39 @@ func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord, opt 
 			continue
 		}
 		placeOne(s, at, newest, panel, m, opt)
+		if sp, ok := s.RowSpacing(panel.H); ok {
+			m.AxisDeg = AxisBearing(*m, sp, s.NewestAtBottom)
+		}
 	}
+}
+
+// leastElongation is how much longer than wide a highlight must be for its direction to mean something.
+const leastElongation = 2.0
+
+// AxisBearing returns the bearing of a mark's long axis over the ground in degrees true, 0 to 180 (an axis has no front),
+// from its axis in the picture, the course and the scales of rows and columns. Columns are taken as ground range through the
+// mark's own grazing triangle: ground range grows by slant / ground per pixel of slant. It is nil for a highlight less than
+// twice as long as wide, or without course, range or ground range. The error is that of two pixels across the axis's length
+// and of the row spacing, first order.
+func AxisBearing(m detect.MarkRecord, spacing features.Measured, newestAtBottom bool) *features.Measured {
+	if m.Axis == nil || m.CourseDeg == nil || m.SlantM == nil || m.GroundM == nil || m.SlantPx.Value <= 0 || m.GroundM.Value <= 0 ||
+		m.Axis.LengthPx < leastElongation*m.Axis.WidthPx || m.Axis.LengthPx <= 2 {
+		return nil
+	}
+	column := m.SlantM.Value / m.SlantPx.Value * m.SlantM.Value / m.GroundM.Value
+	angle := m.Axis.AngleDeg * math.Pi / 180
+	right, ahead := math.Cos(angle)*column, -math.Sin(angle)*spacing.Value
+	if newestAtBottom {
+		ahead = -ahead
+	}
+	bearing := math.Mod(*m.CourseDeg+math.Atan2(right, ahead)*180/math.Pi, 180)
+	if bearing < 0 {
+		bearing += 180
+	}
+	// turning by the pixel error, and by the row spacing's: d atan2(x, y) = x dy / (x² + y²)
+	turn := 2 / m.Axis.LengthPx
+	skew := right * ahead / (right*right + ahead*ahead) * spacing.SD / spacing.Value
+	return &features.Measured{Value: bearing, SD: math.Hypot(turn, skew) * 180 / math.Pi}
 }
 
 // AlongTrackLength returns the length along the track of a mark's highlight in metres from the row spacing, nil without a
