@@ -121,6 +121,12 @@ func markColumns(unit Length) []markColumn {
 		length("height", func(m *detect.MarkRecord) *features.Measured { return m.HeightM }),
 		length("off_bottom", func(m *detect.MarkRecord) *features.Measured { return m.OffBottomM }),
 		length("length", func(m *detect.MarkRecord) *features.Measured { return m.LengthM }),
+		markColumn{[]string{"axis_deg", "axis_sd_deg"}, func(m *detect.MarkRecord) []string {
+			if m.AxisDeg == nil {
+				return []string{"", ""}
+			}
+			return []string{number(m.AxisDeg.Value), number(m.AxisDeg.SD)}
+		}},
 		markColumn{[]string{"lat", "lon", "position_error_" + unit.Suffix}, func(m *detect.MarkRecord) []string {
 			if m.Position == nil {
 				return []string{"", "", ""}

@@ -60,6 +60,8 @@ type geoProperties struct {
 	OffBottomErrorM *float64   `json:"off_bottom_sd_m"`
 	LengthM         *float64   `json:"length_m"`
 	LengthErrorM    *float64   `json:"length_sd_m"`
+	AxisDeg         *float64   `json:"axis_deg"`
+	AxisErrorDeg    *float64   `json:"axis_sd_deg"`
 	OnHump          bool       `json:"on_hump"`
 	Hold            *string    `json:"hold"`
 	Sighting        *string    `json:"sighting"`
@@ -115,6 +117,7 @@ func geoFeatureOf(m *detect.MarkRecord) geoFeature {
 	p.HeightM, p.HeightErrorM = split(m.HeightM)
 	p.OffBottomM, p.OffBottomErrorM = split(m.OffBottomM)
 	p.LengthM, p.LengthErrorM = split(m.LengthM)
+	p.AxisDeg, p.AxisErrorDeg = split(m.AxisDeg)
 	f := geoFeature{Type: "Feature", ID: m.Mark, Properties: p}
 	if m.Position != nil {
 		f.Properties.PositionErrorM = &m.Position.ErrorM

@@ -122,6 +122,9 @@ func Facts(m detect.MarkRecord, u overlay.Units) []Fact {
 	if m.LengthM == nil {
 		add("rows", fmt.Sprintf("%d (row spacing unknown)", m.Rows[1]-m.Rows[0]))
 	}
+	if a := m.AxisDeg; a != nil {
+		add("long axis", fmt.Sprintf("bears %.0f ± %.0f° true", a.Value, a.SD))
+	}
 	add("contrast", fmt.Sprintf("%.1f speckle standard deviations", m.Contrast))
 	if p := m.Position; p != nil {
 		e := number(&features.Measured{Value: p.ErrorM}, nil, u)
