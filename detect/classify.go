@@ -26,7 +26,6 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 	mid := (hull.r0 + hull.r1) / 2
 	edge := float64(lv.edge[min(max(mid, 0), len(lv.edge)-1)])
 	if h := m.highlight; h != nil {
-		shape := shapeOf(*h)
 		e["highlight-range"] = math.Log(float64(h.cols()))
 		e["highlight-rows"] = math.Log(float64(h.rows()))
 		e["highlight-area"] = math.Log(float64(h.area))
@@ -39,8 +38,8 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		e["highlight-edge"] = (h.mean - m.ring) / math.Max(0.05, h.mean-1)
 		e["highlight-strength"] = math.Log(math.Max(0.1, h.mean))
 		e["highlight-spreads"] = (h.mean - 1) / lv.sigma
-		e["highlight-fill"] = shape.Fill
-		e["highlight-elongation"] = math.Log(math.Max(1, shape.Elongation))
+		e["highlight-fill"] = m.shape.Fill
+		e["highlight-elongation"] = math.Log(math.Max(1, m.shape.Elongation))
 		if edge > 0 && s.hasZero {
 			e["water-share"] = 1 - math.Min(1.5, float64(h.k0)/edge)
 		}

@@ -92,7 +92,7 @@ type sideView struct {
 	edge    *bottomEdge // nil when the first return isn't in view
 	leveled *leveled
 	marks   []measured
-	fields  []span // rock fields
+	fields  []rockField
 	weight  float64
 }
 
@@ -243,16 +243,42 @@ func mostlyWater(s *swath) bool {
 	return typicalLevel(d) < 0.06
 }
 
+// rockField is an area of many stones, with the median size and strength of the highlights in it.
+type rockField struct {
+	span
+	area, peak float64
+}
+
+func (f rockField) holds(a span) bool {
+	return a.r0 >= f.r0 && a.r1 <= f.r1 && a.k0 >= f.k0 && a.k1 <= f.k1
+}
+
+// newRockField takes the medians over all highlights that lie in the area, whether or not they made it one.
+func newRockField(area span, ms []measured) rockField {
+	f := rockField{span: area}
+	var areas, peaks []float64
+	for _, m := range ms {
+		if m.highlight != nil && f.holds(m.highlight.span) {
+			areas = append(areas, float64(m.highlight.area))
+			peaks = append(peaks, m.highlight.peak)
+		}
+	}
+	slices.Sort(areas)
+	slices.Sort(peaks)
+	f.area, f.peak = areas[len(areas)/2], peaks[len(peaks)/2]
+	return f
+}
+
 // rockFields are the areas where many paired returns crowd together: single-linkage clusters of eight or more that lie
 // within twice their typical size of each other.
-func rockFields(ms []measured) []span {
+func rockFields(ms []measured) []rockField {
 	var members []span
 	for _, m := range ms {
 		if m.highlight != nil && m.shadow != nil && !m.highlight.wet {
 			members = append(members, m.highlight.span)
 		}
 	}
-	var fields []span
+	var fields []rockField
 	seen := make([]bool, len(members))
 	for i := range members {
 		if seen[i] {
@@ -273,7 +299,7 @@ func rockFields(ms []measured) []span {
 			}
 		}
 		if len(cluster) >= 8 {
-			fields = append(fields, hull)
+			fields = append(fields, newRockField(hull, ms))
 		}
 	}
 	return fields

@@ -111,7 +111,7 @@ func TestRockFields(t *testing.T) {
 		ms = append(ms, measured{candidate: candidate{highlight: &h, shadow: &s}})
 	}
 	fields := rockFields(ms)
-	if len(fields) != 1 || fields[0] != (span{100, 146, 200, 266}) {
+	if len(fields) != 1 || fields[0].span != (span{100, 146, 200, 266}) {
 		t.Errorf("fields %+v, want one around all rocks", fields)
 	}
 	if fields := rockFields(ms[:7]); len(fields) != 0 {

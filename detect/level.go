@@ -20,6 +20,7 @@ type leveled struct {
 	sigma float64        // typical spread of plain bottom about 1
 	edge  []int          // first bottom column per row; 0 where the water column isn't in view
 	tail  float64        // how much wider plain bottom spreads above than below once normalised: specks make it large
+	mask  []uint8        // per pixel: water, bottom or neither
 	near  int            // columns next to the nadir that hold the transmit pulse, not echoes
 }
 
@@ -38,6 +39,7 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 		lv.near = transmitWidth(s)
 	}
 	mask := s.regions(lv)
+	lv.mask = mask
 	q, err := features.NewGrid(rows, cols)
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: %w", s.side, err)

@@ -19,6 +19,7 @@ type measured struct {
 	behind                float64            // leveled strength just behind the shadow; above 1 hints at a pit
 	before                float64            // leveled strength just before the highlight; below 1 hints at a pit
 	cut                   bool               // touches the picture's edge, so sizes are at least what is given
+	shape                 features.Shape     // of the highlight; zero without one
 	ring, shadowRing      float64            // leveled strength beside highlight and shadow along track, and before or behind
 	crowd                 int                // other candidates within three sizes
 	standing              float64            // natural log of its mass over the median of the side's candidates
@@ -44,6 +45,7 @@ func measure(lv *leveled, c candidate) measured {
 	m.cut = hull.r0 == 0 || hull.r1 == lv.q.Rows || hull.k1 == lv.q.Cols || hull.k0 == 0 && lv.near == 0
 	if c.highlight != nil {
 		h := c.highlight
+		m.shape = shapeOf(*h)
 		cut := highlightCut(*h)
 		m.far = edgeOf(lv, *h, true, cut, false)
 		m.near = edgeOf(lv, *h, false, cut, false)

@@ -55,7 +55,7 @@ type scaleField struct {
 // segment finds highlights and shadows by a constant false-alarm rule at several scales. Seeds pass a threshold at some
 // scale; each is grown at the finest scale, which keeps its edges.
 func segment(s *swath, lv *leveled) (*segments, error) {
-	mask := s.regions(lv)
+	mask := lv.mask
 	seg := &segments{set: make([]uint8, len(mask)), owner: make([]int32, len(mask))}
 	var windows [][2]int
 	for _, sc := range scales {

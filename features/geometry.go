@@ -43,10 +43,6 @@ func GroundRange(s, h Measured) (Measured, error) {
 	return Measured{g, sd}, nil
 }
 
-// SlantRange returns sqrt(g² + (h-z)²), the slant range to a point at ground range g and height z over the bottom, seen from
-// altitude h. All share one unit; exact for a flat bottom.
-func SlantRange(g, h, z float64) float64 { return math.Hypot(g, h-z) }
-
 // GrazingAngle returns the angle in radians between the ray and a flat bottom where the slant range is s and the altitude
 // h: asin(h/s). It returns ErrInsideWaterColumn for s < h.
 func GrazingAngle(s, h float64) (float64, error) {

@@ -57,21 +57,9 @@ func newPixels(img image.Image) *pixels {
 		}
 		p.read = readVia16(p)
 	case *image.NRGBA64:
-		p.read = func(dst []uint32, x0, y int) {
-			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
-			for i := range dst {
-				dst[i] = pack(src[8*i], src[8*i+2], src[8*i+4])
-			}
-		}
-		p.read16 = func(dst []uint16, x0, y int) { readGreen16(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]) }
+		p.deep(func(x0, y int) []uint8 { return m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):] })
 	case *image.RGBA64:
-		p.read = func(dst []uint32, x0, y int) {
-			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
-			for i := range dst {
-				dst[i] = pack(src[8*i], src[8*i+2], src[8*i+4])
-			}
-		}
-		p.read16 = func(dst []uint16, x0, y int) { readGreen16(dst, m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]) }
+		p.deep(func(x0, y int) []uint8 { return m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):] })
 	case *image.Paletted:
 		var lut [256]uint32
 		for i, c := range m.Palette {
@@ -107,9 +95,20 @@ func read32(dst []uint32, src []uint8) {
 	}
 }
 
-func readGreen16(dst []uint16, src []uint8) {
-	for i := range dst {
-		dst[i] = uint16(src[8*i+2])<<8 | uint16(src[8*i+3])
+// deep reads pictures of four 16-bit channels; from gives the bytes from a pixel on. Grey ones keep their 16 bits: all three
+// colours are alike there, so green stands for them.
+func (p *pixels) deep(from func(x0, y int) []uint8) {
+	p.read = func(dst []uint32, x0, y int) {
+		src := from(x0, y)
+		for i := range dst {
+			dst[i] = pack(src[8*i], src[8*i+2], src[8*i+4])
+		}
+	}
+	p.read16 = func(dst []uint16, x0, y int) {
+		src := from(x0, y)
+		for i := range dst {
+			dst[i] = uint16(src[8*i+2])<<8 | uint16(src[8*i+3])
+		}
 	}
 }
 
