@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -19,8 +20,8 @@ import (
 
 type exportCmd struct {
 	RunDir   string   `arg:"" name:"run" help:"Run folder."`
-	As       string   `required:"" enum:"csv,jsonl,geojson,gpx,kml" placeholder:"FORMAT" help:"Format: csv, jsonl, geojson, gpx or kml."`
-	Out      string   `short:"o" placeholder:"FILE" help:"File to write, - for standard output; default marks with the format's ending, in the run folder."`
+	As       string   `required:"" enum:"csv,jsonl,geojson,gpx,kml,labels" placeholder:"FORMAT" help:"Format: csv, jsonl, geojson, gpx or kml; or labels, what a reviewer made of the captures looked at to the end, for score and fit."`
+	Out      string   `short:"o" placeholder:"FILE" help:"File to write, - for standard output; default marks with the format's ending, or labels.json, in the run folder."`
 	MinOdds  float64  `placeholder:"0.6" help:"Only marks that are at least this sure of their class, 0 to 1."`
 	Class    []string `placeholder:"CLASS" help:"Only these classes: bottom-object, suspended-target, raised-structure, clutter."`
 	Accepted bool     `help:"Only marks that a reviewer accepted."`
@@ -38,6 +39,9 @@ func (e exportCmd) Run(con *console) (err error) {
 			return usage("--class %s: there is no such class; the classes are %s", c, strings.Join(classNames(), ", "))
 		}
 		filter.Classes = append(filter.Classes, detect.Class(c))
+	}
+	if e.As == "labels" {
+		return e.labels(con)
 	}
 	store, err := openRun(con.ctx, e.RunDir)
 	if err != nil {
@@ -73,16 +77,7 @@ func (e exportCmd) Run(con *console) (err error) {
 		}
 	}
 	write := func(w io.Writer) error { return e.write(w, counted) }
-	if e.Out == "-" {
-		return write(con.out)
-	}
-	if e.Out == "" {
-		e.Out = filepath.Join(e.RunDir, "marks."+e.As)
-	}
-	if info, err := os.Stat(filepath.Dir(e.Out)); err != nil || !info.IsDir() {
-		return usage("--out %s: there is no folder %s", e.Out, filepath.Dir(e.Out))
-	}
-	if err := export.File(e.Out, write); err != nil {
+	if err := e.put(con, "marks."+e.As, write); err != nil || e.Out == "-" {
 		return err
 	}
 	if e.As == "gpx" || e.As == "kml" {
@@ -91,9 +86,53 @@ func (e exportCmd) Run(con *console) (err error) {
 		}
 		written = placed
 	}
-	fmt.Fprintf(con.err, "%s written to %s\n", count(written, "mark"), e.Out)
+	fmt.Fprintf(con.err, "%s written to %s\n", count(written, "mark"), e.file("marks."+e.As))
 	return nil
 }
+
+// file is where the export goes: what --out says, or name in the run folder.
+func (e exportCmd) file(name string) string {
+	if e.Out == "" {
+		return filepath.Join(e.RunDir, name)
+	}
+	return e.Out
+}
+
+// put sends the export where --out says.
+func (e exportCmd) put(con *console, name string, write func(io.Writer) error) error {
+	if e.Out == "-" {
+		return write(con.out)
+	}
+	file := e.file(name)
+	if info, err := os.Stat(filepath.Dir(file)); err != nil || !info.IsDir() {
+		return usage("--out %s: there is no folder %s", e.Out, filepath.Dir(file))
+	}
+	return export.File(file, write)
+}
+
+// labels writes the reviewer's decisions and drawn marks as labels by hand.
+func (e exportCmd) labels(con *console) error {
+	if e.Accepted || e.MinOdds > 0 || len(e.Class) > 0 {
+		return usage("--as labels writes all that a reviewer decided; --accepted, --min-odds and --class don't go with it")
+	}
+	run, decisions, err := readReviewed(con.ctx, e.RunDir)
+	if err != nil {
+		return err
+	}
+	labels := review.Labels(run.Captures, run.Marks, decisions, true)
+	write := func(w io.Writer) error {
+		out := json.NewEncoder(w)
+		out.SetIndent("", " ")
+		return out.Encode(labels)
+	}
+	if err := e.put(con, labelsName, write); err != nil || e.Out == "-" {
+		return err
+	}
+	fmt.Fprintf(con.err, "labels of %s looked at to the end written to %s\n", count(len(labels.Captures), "capture"), e.file(labelsName))
+	return nil
+}
+
+const labelsName = "labels.json"
 
 func (e exportCmd) write(w io.Writer, marks export.Marks) error {
 	switch e.As {

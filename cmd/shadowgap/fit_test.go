@@ -231,6 +231,21 @@ func learnsFromDecisions(t *testing.T, run string) {
 	if code, _, stderr := shadowgap(t, "review", run, "--take", decisions); code != exitRead {
 		t.Fatalf("taking decisions: exit status %d\n%s", code, stderr)
 	}
+	labelled := filepath.Join(t.TempDir(), "labels.json")
+	if code, _, stderr := shadowgap(t, "export", run, "--as", "labels", "--out", labelled); code != exitRead || !strings.Contains(stderr, "12 captures") {
+		t.Errorf("exporting labels: exit status %d\n%s", code, stderr)
+	}
+	labels, err := eval.Load(labelled)
+	if err != nil {
+		t.Fatal(err)
+	}
+	drawn := 0
+	for _, c := range labels.Captures {
+		drawn += len(c.Marks)
+	}
+	if drawn != len(got.Marks) {
+		t.Errorf("%d labels of %d accepted marks", drawn, len(got.Marks))
+	}
 	out := filepath.Join(t.TempDir(), "model.json.gz")
 	code, stdout, stderr := shadowgap(t, "fit", "--runs", run, "--model", spoilt(t), "--out", out)
 	if code != exitRead || !strings.Contains(stdout, "0 with labels, 12 with decisions") {

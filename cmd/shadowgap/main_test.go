@@ -121,6 +121,8 @@ func TestWrongUsage(t *testing.T) {
 		{"out below a file", []string{"triage", captures, "--out", filepath.Join(captures, "a.png", "run")}, "lies below"},
 		{"help of the command", []string{"merge", captures}, "Try: shadowgap merge --help"},
 		{"export unknown class", []string{"export", captures, "--as", "csv", "--class", "fish"}, "bottom-object, suspended-target, raised-structure, clutter"},
+		{"export labels filtered", []string{"export", captures, "--as", "labels", "--min-odds", "0.5"}, "don't go with it"},
+		{"export labels without run", []string{"export", captures, "--as", "labels"}, "not a run"},
 		{"export unknown format", []string{"export", captures, "--as", "xls"}, "--as"},
 		{"merge without run", []string{"merge", captures, "--out", out}, "not a run folder"},
 		{"score without labels", []string{"score", captures}, "--labels"},

@@ -12,7 +12,7 @@ import (
 	"sync"
 )
 
-// FileStore is a DecisionStore in a file of JSON lines, one decision a line, synced to disk before Append returns. One
+// FileStore is the DecisionStore these tests work with: a file of JSON lines, one decision a line, synced to disk before Append returns. One
 // process at a time may hold it.
 type FileStore struct {
 	mu   sync.Mutex
