@@ -20,7 +20,7 @@ func dropBadRows(echo *features.Grid, valid []uint8) int {
 	for r := range mean {
 		ok := valid[r*echo.Cols : (r+1)*echo.Cols]
 		sum, count := 0.0, 0
-		for c := r & 1; c < echo.Cols; c += 2 {
+		for c := r & 3; c < echo.Cols; c += 4 {
 			if ok[c] != 0 {
 				sum += float64(echo.V[r*echo.Cols+c])
 				count++

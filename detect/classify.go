@@ -30,7 +30,7 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		e["highlight-rows"] = math.Log(float64(h.rows()))
 		e["highlight-area"] = math.Log(float64(h.area))
 		e["highlight-peak"] = math.Log1p(h.peak)
-		e["highlight-even"], e["highlight-top"] = evenness(s, *h)
+		e["highlight-even"], e["highlight-top"] = m.even, m.top
 		e["row-from-edge"] = math.Log1p(float64(min(h.r0, s.echo.Rows-h.r1)))
 		e["highlight-fine"] = math.Log1p(h.fine)
 		e["highlight-wide"] = math.Log1p(h.wide)

@@ -37,10 +37,21 @@ type Result struct {
 	Counts   map[Class]int
 }
 
+// Detector detects marks in one capture after another. It keeps memory from each for the next, and nothing else; the zero value
+// is ready. It is not for use by several goroutines at once.
+type Detector struct {
+	arena features.Arena
+}
+
+// Run is Detector.Run for a single picture.
+func Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
+	return new(Detector).Run(ctx, img, opt)
+}
+
 // Run detects marks in a decoded picture of any palette. Boxes are in pixels of img with its bounds' origin at 0, 0. It
 // returns an error only when ctx ends or a stage fails; a picture with no side-scan in it is a Result with
 // StatusNoPanel and the reason.
-func Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
+func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
 	if opt.RangeM < 0 || math.IsNaN(opt.RangeM) || math.IsInf(opt.RangeM, 0) {
 		return nil, fmt.Errorf("range %v m per side: must be positive, or 0 when unknown", opt.RangeM)
 	}
@@ -51,7 +62,8 @@ func Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
 		}
 		opt.Model = m
 	}
-	panels, why, err := frame.Find(ctx, img, frame.Options{})
+	d.arena.Reset()
+	panels, why, err := frame.Find(ctx, img, frame.Options{Arena: &d.arena})
 	if err != nil {
 		return nil, fmt.Errorf("finding panels: %w", err)
 	}
@@ -63,7 +75,7 @@ func Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
 		if err := ctx.Err(); err != nil {
 			return nil, fmt.Errorf("detecting: %w", err)
 		}
-		v, err := detectPanel(&p, opt)
+		v, err := detectPanel(&p, opt, &d.arena)
 		if err != nil {
 			return nil, fmt.Errorf("panel %d: %w", i, err)
 		}
@@ -93,13 +105,12 @@ type sideView struct {
 	leveled *leveled
 	marks   []measured
 	fields  []rockField
-	weight  float64
 }
 
 const minSideCols = 24 // a narrower strip beside the nadir holds nothing to find
 
 // detectPanel runs every stage on one panel.
-func detectPanel(p *frame.Panel, opt Options) (*view, error) {
+func detectPanel(p *frame.Panel, opt Options, arena *features.Arena) (*view, error) {
 	v := &view{notes: p.Notes}
 	if n := dropBadRows(p.Echo, p.Valid); n > 0 {
 		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", n))
@@ -125,17 +136,23 @@ func detectPanel(p *frame.Panel, opt Options) (*view, error) {
 			if width < minSideCols {
 				continue
 			}
-			s, err := cutSwath(p.Echo, p.Valid, line.x, side, true)
+			// once a side is measured only numbers are left of it
+			used := arena.Mark()
+			s, err := cutSwath(p.Echo, p.Valid, line.x, side, true, arena)
 			if err != nil {
 				return nil, err
 			}
-			sv, err := detectSide(s, opt)
-			if err != nil {
+			small := shrink(s)
+			sv := newSideView(s, small, opt)
+			if sv.edge == nil && !opt.SlantCorrected && mostlyWater(small) {
+				sv.leveled = &leveled{edge: make([]int, s.echo.Rows), sigma: 1}
+			} else if err := sv.find(false); err != nil {
 				return nil, err
 			}
+			arena.Release(used)
 			v.sides = append(v.sides, *sv)
 		}
-	} else if err := v.detectCrop(p, opt); err != nil {
+	} else if err := v.detectCrop(p, opt, arena); err != nil {
 		return nil, err
 	}
 	var edges [2]*bottomEdge
@@ -152,39 +169,43 @@ func detectPanel(p *frame.Panel, opt Options) (*view, error) {
 
 // detectCrop handles a panel without a nadir. A water column along one edge tells the side; else, unless the user says, both
 // readings are tried and the one whose highlights have the better shadows behind them is kept.
-func (v *view) detectCrop(p *frame.Panel, opt Options) error {
+func (v *view) detectCrop(p *frame.Panel, opt Options, arena *features.Arena) error {
 	v.notes = append(v.notes, "the nadir isn't in view: ranges count from the picture's edge, heights can't be told")
-	var best *sideView
-	for _, side := range [...]Side{Port, Starboard} {
-		if opt.Side != "" && opt.Side != side {
-			continue
-		}
-		near := make([]float64, p.Echo.Rows)
-		if side == Port {
-			for r := range near {
-				near[r] = float64(p.Echo.Cols)
-			}
-		}
-		s, err := cutSwath(p.Echo, p.Valid, near, side, false)
-		if err != nil {
-			return err
-		}
-		sv, err := detectSide(s, opt)
-		if err != nil {
-			return err
-		}
-		if sv.edge != nil {
-			sv.weight += 100 * sv.edge.mean
-		}
-		if best == nil || sv.weight > best.weight {
-			best = sv
-		}
+	first := opt.Side
+	if first == "" {
+		first = Starboard
 	}
-	if best == nil {
+	if first != Port && first != Starboard {
 		return fmt.Errorf("side %q is neither %s nor %s", opt.Side, Port, Starboard)
 	}
+	near := make([]float64, p.Echo.Rows)
+	if first == Port {
+		for r := range near {
+			near[r] = float64(p.Echo.Cols)
+		}
+	}
+	s, err := cutSwath(p.Echo, p.Valid, near, first, false, arena)
+	if err != nil {
+		return err
+	}
+	small := shrink(s)
+	best := newSideView(s, small, opt)
 	if opt.Side == "" {
-		v.guessSide = best.edge == nil
+		s.turn()
+		for r := range small.Rows {
+			slices.Reverse(small.Row(r))
+		}
+		if other := newSideView(s, small, opt); other.edge != nil && (best.edge == nil || other.edge.mean > best.edge.mean) {
+			best = other
+		} else {
+			s.turn()
+		}
+	}
+	v.guessSide = opt.Side == "" && best.edge == nil
+	if err := best.find(v.guessSide); err != nil {
+		return err
+	}
+	if opt.Side == "" {
 		how := "the side of the water column"
 		if v.guessSide {
 			how = "where the shadows lie"
@@ -195,52 +216,84 @@ func (v *view) detectCrop(p *frame.Panel, opt Options) error {
 	return nil
 }
 
-// detectSide runs the stages from first return to measuring on one side.
-func detectSide(s *swath, opt Options) (*sideView, error) {
+// newSideView looks for the first return of a side; small is the side as shrink makes it.
+func newSideView(s *swath, small *features.Grid, opt Options) *sideView {
 	sv := &sideView{swath: s}
 	if !opt.SlantCorrected {
-		if e, ok := findFirstReturn(s); ok {
+		if e, ok := findFirstReturn(s, small); ok {
 			sv.edge = &e
 		}
 	}
-	if sv.edge == nil && s.hasZero && !opt.SlantCorrected && mostlyWater(s) {
-		sv.leveled = &leveled{edge: make([]int, s.echo.Rows), sigma: 1}
-		return sv, nil
-	}
+	return sv
+}
+
+// find runs the stages from leveling to measuring. With turn it first finds out whether what is found makes more sense with range
+// running the other way, and if so turns the side round.
+func (sv *sideView) find(turn bool) error {
+	s := sv.swath
 	lv, err := level(s, sv.edge)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	sv.leveled = lv
 	seg, err := segment(s, lv)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	if len(seg.fields) > 0 {
 		lv.tail = seg.fields[0].normal.upper / seg.fields[0].normal.lower
 	}
-	highlights := group(seg.highlights, seg.shadows)
-	found, err := pair(highlights, seg.shadows)
+	found, err := seg.pairs()
 	if err != nil {
-		return nil, err
+		return err
+	}
+	if turn {
+		other := seg.turned(s.echo.Cols)
+		otherFound, err := other.pairs()
+		if err != nil {
+			return err
+		}
+		if shadowWeight(otherFound) > shadowWeight(found) {
+			found = otherFound
+			s.turn()
+			lv.turn()
+		}
 	}
 	for _, c := range found {
 		m := measure(lv, c)
-		sv.marks = append(sv.marks, m)
-		if m.gap != nil && m.gap.Value < 8 {
-			sv.weight += c.evidence * c.evidence * c.shadow.peak * c.highlight.peak * math.Sqrt(float64(min(c.shadow.area, c.highlight.area)))
+		if c.highlight != nil {
+			m.even, m.top = evenness(s, *c.highlight)
 		}
+		sv.marks = append(sv.marks, m)
 	}
 	compare(sv.marks)
 	sv.fields = rockFields(sv.marks)
-	return sv, nil
+	return nil
+}
+
+// pairs gives highlights the shadows they throw.
+func (seg *segments) pairs() ([]candidate, error) {
+	return pair(group(seg.highlights, seg.shadows), seg.shadows)
+}
+
+// shadowWeight is how much highlights with a shadow right behind them speak for the way a side was read.
+func shadowWeight(found []candidate) float64 {
+	sum := 0.0
+	for _, c := range found {
+		if c.highlight == nil || c.shadow == nil {
+			continue
+		}
+		if gap, ok := rowGap(*c.highlight, *c.shadow); ok && gap < 8 {
+			sum += c.evidence * c.evidence * c.shadow.peak * c.highlight.peak * math.Sqrt(float64(min(c.shadow.area, c.highlight.area)))
+		}
+	}
+	return sum
 }
 
 // mostlyWater tells a side that shows no bottom at all (the range setting is smaller than the depth, or the strip is
 // narrower than the altitude) from one whose first return lies outside the picture.
-func mostlyWater(s *swath) bool {
-	d := shrink(s)
-	return typicalLevel(d) < 0.06
+func mostlyWater(small *features.Grid) bool {
+	return typicalLevel(small) < 0.06
 }
 
 // rockField is an area of many stones, with the median size and strength of the highlights in it.

@@ -27,14 +27,13 @@ type levels struct{ water, bottom float64 }
 // on the bottom, however strong, counts no more than a plain sample.
 func (l levels) evidence(v float64) float64 {
 	cut := l.water + 0.45*(l.bottom-l.water)
-	return math.Max(-1, math.Min(1, (cut-v)/(0.35*(l.bottom-l.water))))
+	return max(-1, min(1, (cut-v)/(0.35*(l.bottom-l.water))))
 }
 
 // findFirstReturn traces the boundary between water column and bottom by two passes of dynamic programming: a coarse one
 // over the whole side with cumulative two-region evidence, and a fine one, row by row, near the coarse path. It returns
-// false when no such boundary is in view (a crop of bottom only, or water only).
-func findFirstReturn(s *swath) (bottomEdge, bool) {
-	d := shrink(s)
+// false when no such boundary is in view (a crop of bottom only, or water only). d is the side as shrink makes it.
+func findFirstReturn(s *swath, d *features.Grid) (bottomEdge, bool) {
 	near := 0
 	if s.hasZero {
 		near = min((transmitWidth(s)+coarseCols-1)/coarseCols, d.Cols/2)

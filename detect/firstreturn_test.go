@@ -86,7 +86,7 @@ func TestFindFirstReturn(t *testing.T) {
 			if tt.change != nil {
 				tt.change(s)
 			}
-			e, ok := findFirstReturn(starboardOf(t, s.g, s.valid, true))
+			e, ok := firstReturnOf(starboardOf(t, s.g, s.valid, true))
 			if !ok {
 				t.Fatalf("no first return; confidence %.2f", e.mean)
 			}
@@ -125,7 +125,7 @@ func TestFindFirstReturnNotInView(t *testing.T) {
 				copy(s.g.Row(r)[:3], s.g.Row(r)[3:6])
 			}
 		}
-		if e, ok := findFirstReturn(starboardOf(t, s.g, s.valid, tt.hasZero)); ok {
+		if e, ok := firstReturnOf(starboardOf(t, s.g, s.valid, tt.hasZero)); ok {
 			t.Errorf("%s: first return at %.1f with confidence %.2f; want none", tt.name, e.k[0], e.mean)
 		}
 	}
@@ -142,11 +142,11 @@ func TestCutSwathMirrors(t *testing.T) {
 			m.V[r*g.Cols+g.Cols-1-c] = g.At(r, c)
 		}
 	}
-	a, err := cutSwath(g, valid, nearG, Starboard, true)
+	a, err := cutSwath(g, valid, nearG, Starboard, true, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := cutSwath(m, valid, nearM, Port, true)
+	b, err := cutSwath(m, valid, nearM, Port, true, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -166,10 +166,10 @@ func TestCutSwathMirrors(t *testing.T) {
 	if mirrored.X != g.Cols-(box.X-100)-5 || mirrored.W != 5 {
 		t.Errorf("mirrored box %v", mirrored)
 	}
-	if _, err := cutSwath(g, valid, make([]float64, g.Rows), Port, true); err == nil {
+	if _, err := cutSwath(g, valid, make([]float64, g.Rows), Port, true, nil); err == nil {
 		t.Error("a side with no columns was cut without an error")
 	}
-	if _, err := cutSwath(g, valid[1:], nearG, Port, true); err == nil {
+	if _, err := cutSwath(g, valid[1:], nearG, Port, true, nil); err == nil {
 		t.Error("too few flags were taken without an error")
 	}
 }

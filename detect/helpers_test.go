@@ -48,7 +48,7 @@ func allValid(g *features.Grid) []uint8 {
 // starboardOf takes a whole grid as the starboard side, the nadir at its left edge.
 func starboardOf(t testing.TB, g *features.Grid, valid []uint8, hasZero bool) *swath {
 	t.Helper()
-	s, err := cutSwath(g, valid, make([]float64, g.Rows), Starboard, hasZero)
+	s, err := cutSwath(g, valid, make([]float64, g.Rows), Starboard, hasZero, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -70,3 +70,5 @@ func rect(r0, r1, k0, k1 int) patch {
 	}
 	return p
 }
+
+func firstReturnOf(s *swath) (bottomEdge, bool) { return findFirstReturn(s, shrink(s)) }

@@ -40,44 +40,44 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	}
 	mask := s.regions(lv)
 	lv.mask = mask
-	q, err := features.NewGrid(rows, cols)
+	q, err := s.arena.Grid(rows, cols)
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: %w", s.side, err)
 	}
-	trend, err := newTrend(rows, cols, cols, mask, regionBottom, func(r int, dst []float32) { copy(dst, s.echo.Row(r)) })
+	trend, err := newTrend(rows, cols, cols, mask, regionBottom, s.echo.Row)
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: bottom trend: %w", s.side, err)
 	}
-	const floor = 0.004
+	even := trend.gain(1, 0.004)
 	line := make([]float32, cols)
 	for r := range rows {
-		trend.row(r, line)
-		src, dst, in := s.echo.Row(r), q.Row(r), mask[r*cols:(r+1)*cols]
-		for k, m := range in {
-			dst[k] = 1
-			if m == regionBottom {
-				dst[k] = src[k] / max(line[k], floor)
-			}
+		even.row(r, line)
+		src, dst := s.echo.Row(r), q.Row(r)
+		for k, gain := range line {
+			dst[k] = src[k] * gain // what is no bottom is set right at the end
 		}
 	}
 	takeOutShared(q, mask, lv.edge)
-	spread, err := newTrend(rows, cols, cols, mask, regionBottom, func(r int, dst []float32) {
+	spread, err := newTrend(rows, cols, cols, mask, regionBottom, func(r int) []float32 {
 		for k, v := range q.Row(r) {
-			dst[k] = min(3, abs32(v-1)*toSigma)
+			line[k] = min(3, abs32(v-1)*toSigma)
 		}
+		return line
 	})
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: bottom spread: %w", s.side, err)
 	}
 	lv.sigma = math.Max(0.02, spread.typical())
-	least := float32(0.25 * lv.sigma)
+	widen := spread.gain(lv.sigma, 0.25*lv.sigma)
 	for r := range rows {
-		spread.row(r, line)
+		widen.row(r, line)
 		dst, in := q.Row(r), mask[r*cols:(r+1)*cols]
 		for k, m := range in {
+			v := float32(1)
 			if m == regionBottom {
-				dst[k] = 1 + (dst[k]-1)*float32(lv.sigma)/max(line[k], least)
+				v += (dst[k] - 1) * line[k]
 			}
+			dst[k] = v
 		}
 	}
 	if edge != nil {
@@ -87,6 +87,15 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	}
 	lv.q = q
 	return lv, nil
+}
+
+// turn is what swath.turn is to its side; only for one that shows no water column.
+func (lv *leveled) turn() {
+	cols := lv.q.Cols
+	for r := range lv.q.Rows {
+		slices.Reverse(lv.q.Row(r))
+		slices.Reverse(lv.mask[r*cols : (r+1)*cols])
+	}
 }
 
 // toSigma turns a mean absolute deviation into a standard deviation, as for a normal distribution: √(π/2).
@@ -104,17 +113,17 @@ const (
 // regions tells water, bottom and neither apart, pixel by pixel.
 func (s *swath) regions(lv *leveled) []uint8 {
 	rows, cols := s.echo.Rows, s.echo.Cols
-	mask := make([]uint8, rows*cols)
+	mask := s.arena.Mask(rows * cols)
 	for r := range rows {
 		ok, out := s.valid[r*cols:(r+1)*cols], mask[r*cols:(r+1)*cols]
-		for k := range out {
-			switch {
-			case ok[k] == 0:
-			case k >= lv.edge[r]:
-				out[k] = regionBottom
-			case k >= lv.near && k < lv.edge[r]-waterGuard:
-				out[k] = regionWater
-			}
+		edge := lv.edge[r]
+		wet := min(lv.near, max(edge-waterGuard, 0))
+		clear(out[:edge])
+		for k := wet; k < edge-waterGuard; k++ {
+			out[k] = regionWater * ok[k]
+		}
+		for k := edge; k < len(out); k++ {
+			out[k] = regionBottom * ok[k]
 		}
 	}
 	return mask
@@ -145,24 +154,25 @@ func transmitWidth(s *swath) int {
 // quieter than that, spreads as plain bottom does.
 func (s *swath) levelWater(q *features.Grid, mask []uint8, edge []int, bottom *trend, sigma float64) error {
 	rows, cols := q.Rows, slices.Max(edge)
-	if cols < trendCols {
+	if cols < 4 {
 		return nil
 	}
-	water, err := newTrend(rows, cols, q.Cols, mask, regionWater, func(r int, dst []float32) { copy(dst, s.echo.Row(r)) })
-	if err != nil {
-		return err
-	}
-	noise, err := newTrend(rows, cols, q.Cols, mask, regionWater, func(r int, dst []float32) {
-		water.row(r, dst)
-		src := s.echo.Row(r)
-		for k, v := range dst {
-			dst[k] = abs32(src[k]-v) * toSigma
-		}
-	})
+	water, err := newTrend(rows, cols, q.Cols, mask, regionWater, s.echo.Row)
 	if err != nil {
 		return err
 	}
 	level, spread, ground := make([]float32, cols), make([]float32, cols), make([]float32, cols)
+	noise, err := newTrend(rows, cols, q.Cols, mask, regionWater, func(r int) []float32 {
+		water.row(r, level)
+		src := s.echo.Row(r)
+		for k, v := range level {
+			level[k] = abs32(src[k]-v) * toSigma
+		}
+		return level
+	})
+	if err != nil {
+		return err
+	}
 	for r := range rows {
 		n := edge[r]
 		water.row(r, level[:n])
@@ -213,33 +223,36 @@ func takeOutShared(q *features.Grid, mask []uint8, edge []int) {
 		}
 	}
 	columns := make([]float32, q.Cols)
-	m := newMedianCounter()
+	// some columns at a time: they lie side by side in memory
+	var several [16]medianCounter
 	step := max(1, q.Rows/256)
-	for c := range columns {
-		m.reset()
+	for c0 := 0; c0 < q.Cols; c0 += len(several) {
+		ms := several[:min(len(several), q.Cols-c0)]
+		clear(ms)
 		for r := 0; r < q.Rows; r += step {
-			if mask[r*q.Cols+c] == regionBottom {
-				m.add(q.At(r, c))
+			row, ok := q.Row(r)[c0:c0+len(ms)], mask[r*q.Cols+c0:][:len(ms)]
+			for i, v := range row {
+				if ok[i] == regionBottom {
+					ms[i].add(v)
+				}
 			}
 		}
-		columns[c] = 1 / m.median(q.Rows/step/3)
+		for i := range ms {
+			columns[c0+i] = 1 / ms[i].median(q.Rows/step/3)
+		}
 	}
+	m := newMedianCounter()
 	for r := range q.Rows {
-		row, ok := q.Row(r), mask[r*q.Cols:(r+1)*q.Cols]
+		row, ok := q.Row(r)[:len(columns)], mask[r*q.Cols:(r+1)*q.Cols]
 		m.reset()
-		for c := range row {
+		for c := r & 1; c < len(row); c += 2 { // half of a row tells its median
 			if ok[c] == regionBottom {
-				row[c] *= columns[c]
-				m.add(row[c])
+				m.add(row[c] * columns[c])
 			}
 		}
-		inv := 1 / m.median(q.Cols/4)
-		for c := range row {
-			if ok[c] == regionBottom {
-				row[c] *= inv
-			} else {
-				row[c] = 1
-			}
+		inv := 1 / m.median(q.Cols/8)
+		for c, v := range columns {
+			row[c] *= v * inv
 		}
 	}
 }

@@ -66,7 +66,7 @@ func TestLevelTakesGainOut(t *testing.T) {
 					near[r] = cols
 				}
 			}
-			s, err := cutSwath(g, allValid(g), near, side, false)
+			s, err := cutSwath(g, allValid(g), near, side, false, nil)
 			if err != nil {
 				t.Fatal(err)
 			}

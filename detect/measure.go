@@ -20,6 +20,7 @@ type measured struct {
 	before                float64            // leveled strength just before the highlight; below 1 hints at a pit
 	cut                   bool               // touches the picture's edge, so sizes are at least what is given
 	shape                 features.Shape     // of the highlight; zero without one
+	even, top             float64            // see evenness; zero without a highlight
 	ring, shadowRing      float64            // leveled strength beside highlight and shadow along track, and before or behind
 	crowd                 int                // other candidates within three sizes
 	standing              float64            // natural log of its mass over the median of the side's candidates

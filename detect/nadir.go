@@ -1,13 +1,17 @@
 package detect
 
 import (
+	"encoding/binary"
 	"math"
 	"slices"
 
 	"shadowgap/features"
 )
 
-const nadirBlockRows = 16 // rows averaged before the search: the band is straight over so few pings
+const (
+	nadirBlockRows = 16 // rows averaged before the search: the band is straight over so few pings
+	nadirStep      = 2  // columns from one place that is tried to the next
+)
 
 // nadirLine is the transducer's path through a panel.
 type nadirLine struct {
@@ -20,7 +24,7 @@ type nadirLine struct {
 // false when no band stands between dark flanks on most rows.
 func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bool) {
 	d := averageRows(echo, valid, nadirBlockRows, 3)
-	scores, _ := features.NewGrid(d.Rows, d.Cols)
+	scores, _ := features.NewGrid(d.Rows, (d.Cols+nadirStep-1)/nadirStep)
 	level := typicalLevel(d)
 	if level <= 0 {
 		return nadirLine{}, false
@@ -39,48 +43,45 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 			}
 			return (sum[z] - sum[a]) / float64(z-a)
 		}
-		for c := range out {
+		for i := range out {
+			c := i * nadirStep
 			off := math.Abs(float64(c)+0.5-hintX) / float64(d.Cols)
 			if off > 0.1 {
-				out[c] = -0.5 // what the farthest column could at best be worth less than one near the hint
+				out[i] = -0.5 // what the farthest column could at best be worth less than one near the hint
 				continue
 			}
 			best := 0.0
 			for _, half := range [...]int{1, 3, 7, 12} {
 				// at the picture's edge half of the band is all there is
 				band := mean(c-half, c+half+1)
-				beside, left, right := 0.0, math.NaN(), math.NaN()
-				// surface clutter may fill the water next to the band: the darkest of three strips shows the water
-				for i, off := range [...]int{2, 2 + flank, 2 + 3*flank} {
-					l, r := mean(c-half-off-flank, c-half-off), mean(c+half+1+off, c+half+1+off+flank)
-					if i == 0 {
-						beside = nanMax(l, r)
-					}
-					left, right = nanMin(left, l), nanMin(right, r)
-				}
-				dark := nanMax(left, right)
-				if math.IsNaN(dark) {
-					continue
-				}
+				left, right := mean(c-half-2-flank, c-half-2), mean(c+half+3, c+half+3+flank)
+				beside := nanMax(left, right)
 				contrast := (band - beside) / (band + beside + 0.02)
-				darkness := 1 - dark/level
-				if contrast > 0 && darkness > 0 {
-					best = math.Max(best, math.Sqrt(contrast*darkness))
+				if contrast <= best*best {
+					continue // however dark its flanks, it is no better
+				}
+				// surface clutter may fill the water next to the band: the darkest of three strips shows the water
+				for _, off := range [...]int{2 + flank, 2 + 3*flank} {
+					left = nanMin(left, mean(c-half-off-flank, c-half-off))
+					right = nanMin(right, mean(c+half+1+off, c+half+1+off+flank))
+				}
+				if darkness := 1 - nanMax(left, right)/level; contrast > 0 && darkness > 0 {
+					best = max(best, math.Sqrt(contrast*darkness))
 				}
 			}
 			if !math.IsNaN(hintX) {
 				best -= 5 * off
 			}
-			out[c] = float32(best)
+			out[i] = float32(best)
 		}
 	}
-	path := bestPath(scores, nil, 4, 0.02)
+	path := bestPath(scores, nil, 4/nadirStep, 0.02*nadirStep)
 	line := nadirLine{x: make([]float64, echo.Rows)}
 	centre := make([]float64, d.Rows)
 	strong := 0
-	for b, c := range path {
-		centre[b] = bandCentre(d.Row(b), c)
-		s := float64(scores.At(b, c))
+	for b, i := range path {
+		centre[b] = bandCentre(d.Row(b), i*nadirStep)
+		s := float64(scores.At(b, i))
 		line.score += s / float64(d.Rows)
 		if s > 0.3 {
 			strong++
@@ -162,25 +163,40 @@ func bandCentre(row []float32, c int) float64 {
 // averageRows returns the mean of each n rows, column by column, over valid pixels of every step-th row; the last block may be shorter. Where a
 // block has no valid pixel the value is that of the block before it, or else of its left neighbour.
 func averageRows(g *features.Grid, valid []uint8, n, step int) *features.Grid {
+	const word, allValid = 8, 0x0101010101010101
 	out, _ := features.NewGrid((g.Rows+n-1)/n, g.Cols)
-	count := make([]float32, g.Cols)
+	missing := make([]uint16, g.Cols)
 	for b := 0; b < out.Rows; b++ {
-		clear(count)
+		clear(missing)
 		dst := out.Row(b)
+		rows := uint16(0)
 		for r := b * n; r < min(g.Rows, (b+1)*n); r += step {
-			ok := valid[r*g.Cols : (r+1)*g.Cols]
-			for c, v := range g.Row(r) {
-				if ok[c] != 0 {
-					dst[c] += v
-					count[c]++
+			rows++
+			src, ok := g.Row(r), valid[r*g.Cols:(r+1)*g.Cols]
+			for c := 0; c < len(src); c += word {
+				if c+word <= len(src) && binary.LittleEndian.Uint64(ok[c:]) == allValid {
+					s, d := src[c:c+word:c+word], dst[c:c+word:c+word]
+					for i := range s {
+						d[i] += s[i]
+					}
+					continue
+				}
+				for i := c; i < min(c+word, len(src)); i++ {
+					if ok[i] != 0 {
+						dst[i] += src[i]
+					} else {
+						missing[i]++
+					}
 				}
 			}
 		}
-		last := float32(0)
+		last, whole := float32(0), 1/float32(rows)
 		for c := range dst {
 			switch {
-			case count[c] > 0:
-				last = dst[c] / count[c]
+			case missing[c] == 0:
+				last = dst[c] * whole
+			case missing[c] < rows:
+				last = dst[c] / float32(rows-missing[c])
 			case b > 0:
 				last = out.At(b-1, c)
 			}

@@ -6,45 +6,79 @@ import (
 	"shadowgap/features"
 )
 
+// pathUnit is what scores are counted in along a path: whole numbers compare and add faster than fractions, and a 65536th is
+// far below what any evidence is worth.
+const pathUnit = 1 << 16
+
 // bestPath returns, for each row of scores, the column on the path of greatest summed score whose step between rows is at
 // most maxStep columns, each column of step costing stepCost (dynamic programming, so a global optimum). base, when not
-// nil, gives per row where column 0 lies in a wider grid; steps are then counted in that grid.
+// nil, gives per row where column 0 lies in a wider grid; steps are then counted in that grid. Where that grid shifts by more
+// than maxStep and no step reaches, the path goes on from the nearest column at the cost of maxStep.
 func bestPath(scores *features.Grid, base []int, maxStep int, stepCost float64) []int {
 	n := scores.Cols
-	total, next := make([]float64, n), make([]float64, n)
-	from := make([]int32, scores.Rows*n)
+	cost := int64(math.Round(stepCost * pathUnit))
+	const none = math.MinInt64 / 2
+	// sums of every row, kept for the way back; reach is a row's with the best within maxStep of each column, and as many
+	// columns of none to either side
+	sums := make([]int64, scores.Rows*n)
+	reach, next := make([]int64, n+2*maxStep), make([]int64, n+2*maxStep)
 	for c, v := range scores.Row(0) {
-		total[c] = float64(v)
+		sums[c] = int64(float64(v) * pathUnit)
+	}
+	shiftAt := func(r int) int {
+		if base == nil {
+			return 0
+		}
+		return base[r] - base[r-1]
 	}
 	for r := 1; r < scores.Rows; r++ {
-		shift := 0
-		if base != nil {
-			shift = base[r] - base[r-1]
+		before, here := sums[(r-1)*n:r*n], sums[r*n:(r+1)*n]
+		for i := range maxStep {
+			reach[i], reach[n+maxStep+i] = none, none
 		}
-		for c := range next {
-			best, arg := math.Inf(-1), min(max(c+shift, 0), n-1)
-			for k := max(0, c+shift-maxStep); k <= min(n-1, c+shift+maxStep); k++ {
-				if t := total[k] - stepCost*math.Abs(float64(k-c-shift)); t > best {
-					best, arg = t, k
-				}
+		copy(reach[maxStep:], before)
+		// the cost grows evenly with the step, so the best of maxStep steps is that of one step, maxStep times over
+		for range maxStep {
+			left := reach[0]
+			next[0] = max(left, reach[1]-cost)
+			for c := 1; c < len(reach)-1; c++ {
+				mid, right := reach[c], reach[c+1]
+				next[c] = max(mid, max(left, right)-cost)
+				left = mid
 			}
-			if math.IsInf(best, -1) {
-				best = total[arg] - stepCost*float64(maxStep)
-			}
-			next[c] = best + float64(scores.At(r, c))
-			from[r*n+c] = int32(arg)
+			last := len(reach) - 1
+			next[last] = max(reach[last], left-cost)
+			reach, next = next, reach
 		}
-		total, next = next, total
+		shift := shiftAt(r)
+		for c, v := range scores.Row(r) {
+			best := int64(none)
+			if at := c + shift + maxStep; at >= 0 && at < len(reach) {
+				best = reach[at]
+			}
+			if best < none/2 {
+				best = before[min(max(c+shift, 0), n-1)] - cost*int64(maxStep)
+			}
+			here[c] = best + int64(float64(v)*pathUnit)
+		}
 	}
 	path := make([]int, scores.Rows)
 	last := scores.Rows - 1
-	for c, t := range total {
-		if t > total[path[last]] {
+	end := sums[last*n:]
+	for c, t := range end {
+		if t > end[path[last]] {
 			path[last] = c
 		}
 	}
 	for r := last; r > 0; r-- {
-		path[r-1] = int(from[r*n+path[r]])
+		before, at := sums[(r-1)*n:r*n], path[r]+shiftAt(r)
+		arg, best := min(max(at, 0), n-1), int64(math.MinInt64)
+		for k := max(0, at-maxStep); k <= min(n-1, at+maxStep); k++ {
+			if t := before[k] - cost*int64(max(k-at, at-k)); t > best {
+				best, arg = t, k
+			}
+		}
+		path[r-1] = arg
 	}
 	return path
 }

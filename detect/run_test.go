@@ -371,8 +371,9 @@ func BenchmarkRun(b *testing.B) {
 	}
 	b.Run("detect", func(b *testing.B) {
 		b.ReportAllocs()
+		var d detect.Detector // as a worker has it
 		for b.Loop() {
-			res, err := detect.Run(context.Background(), img, detect.Options{})
+			res, err := d.Run(context.Background(), img, detect.Options{})
 			if err != nil {
 				b.Fatal(err)
 			}

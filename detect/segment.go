@@ -12,19 +12,24 @@ import (
 // bottom passes the seed threshold: a wider window has fewer independent places in a picture, so it may pass more often.
 // growHighlight and growShadow say how far a seed is followed, in spreads over and under plain bottom.
 var scales = [...]struct {
-	rows, cols                int
+	window, step              int // side of the window, and from one to the next, in pixels
 	highlight, shadow         float64
 	growHighlight, growShadow float64
 	leastPower, heaviest      float64 // see normalise
 }{
-	{3, 3, 2e-7, 1e-7, 2.1, 1.5, 0, 2},
-	{7, 7, 5e-6, 2e-5, 2.5, 2.2, 0.4, 1.5},
-	{15, 15, 1e-4, 1e-4, 2.8, 2.8, 0.7, 1.25},
+	{3, 1, 2e-7, 1e-7, 2.1, 1.5, 0, 2},
+	{6, wideStep, 5e-6, 2e-5, 2.5, 2.2, 0.4, 1.5},
+	{14, wideStep, 1e-4, 1e-4, 2.8, 2.8, 0.7, 1.25},
 }
+
+// wideStep is how far apart the wider windows are taken: a mean over many pixels hardly changes from one to the next.
+const wideStep = 2
 
 // trimTo is how far over (or under) plain bottom the finest scale must be for a pixel of a wider scale's patch to belong to
 // it: a wide window smears a patch by half its width.
 const trimTo = 0.8
+
+const leastArea = 6 // pixels of a patch
 
 // patch is a set of pixels of a swath that stand out together.
 type patch struct {
@@ -42,59 +47,140 @@ type patch struct {
 type segments struct {
 	highlights, shadows []patch
 	fields              []scaleField // their means are gone once segment has returned
-	set                 []uint8      // scratch, a mask of the side
 	owner               []int32      // scratch, a label per pixel
 }
 
 // scaleField is the windowed mean of the leveled picture with what plain bottom does at that scale.
 type scaleField struct {
-	mean   *features.Grid
+	mean   *features.Grid // one for every block of step × step pixels
+	mask   []uint8        // what the first pixel of each belongs to
+	step   int
 	normal normalised
+
+	over, under []features.PixelRun // beyond the growing thresholds, in steps
 }
 
 // segment finds highlights and shadows by a constant false-alarm rule at several scales. Seeds pass a threshold at some
 // scale; each is grown at the finest scale, which keeps its edges.
 func segment(s *swath, lv *leveled) (*segments, error) {
-	mask := lv.mask
-	seg := &segments{set: make([]uint8, len(mask)), owner: make([]int32, len(mask))}
-	var windows [][2]int
-	for _, sc := range scales {
-		if sc.rows <= lv.q.Rows && sc.cols <= lv.q.Cols {
-			windows = append(windows, [2]int{sc.rows, sc.cols})
-		}
-	}
-	means, release, err := boxMeans(lv.q, windows)
+	seg := &segments{}
+	release, err := seg.average(lv, s.arena)
+	defer release()
 	if err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
-	}
-	defer release()
-	for i, m := range means {
-		n, err := normalise(m, mask, scales[i].leastPower, scales[i].heaviest)
-		if err != nil {
-			return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
-		}
-		seg.fields = append(seg.fields, scaleField{m, n})
 	}
 	if len(seg.fields) == 0 {
 		return seg, nil
 	}
-	if seg.highlights, err = seg.patches(lv, mask, true); err != nil {
+	seg.owner = s.arena.Labels(len(lv.mask))
+	if err := seg.threshold(s.arena); err != nil {
+		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
+	}
+	if seg.highlights, err = seg.patches(lv, true); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: highlights: %w", s.side, err)
 	}
-	if seg.shadows, err = seg.patches(lv, mask, false); err != nil {
+	if seg.shadows, err = seg.patches(lv, false); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: shadows: %w", s.side, err)
 	}
 	for i := range seg.fields {
-		seg.fields[i].mean = nil // it ends with release
+		f := &seg.fields[i]
+		f.mean, f.mask, f.over, f.under = nil, nil, nil, nil // means end with release
 	}
-	seg.set, seg.owner = nil, nil
+	seg.owner = nil
 	return seg, nil
+}
+
+// turned returns the patches as they would be with range running the other way over a side of the given width.
+func (seg *segments) turned(cols int) *segments {
+	turn := func(ps []patch) []patch {
+		out := slices.Clone(ps)
+		for i := range out {
+			p := &out[i]
+			p.k0, p.k1 = cols-p.k1, cols-p.k0
+			p.runs = slices.Clone(p.runs)
+			for j, run := range p.runs {
+				p.runs[j].Col0, p.runs[j].Col1 = cols-run.Col1, cols-run.Col0
+			}
+			slices.SortFunc(p.runs, byRaster)
+		}
+		return out
+	}
+	return &segments{highlights: turn(seg.highlights), shadows: turn(seg.shadows), fields: seg.fields}
+}
+
+// average takes the means of every window that fits into the side; they hold until release is called.
+func (seg *segments) average(lv *leveled, arena *features.Arena) (release func(), err error) {
+	release = func() {}
+	add := func(mean *features.Grid, mask []uint8) error {
+		sc := scales[len(seg.fields)]
+		n, err := normalise(mean, mask, sc.leastPower, sc.heaviest)
+		seg.fields = append(seg.fields, scaleField{mean: mean, mask: mask, step: sc.step, normal: n})
+		return err
+	}
+	if min(lv.q.Rows, lv.q.Cols) < scales[0].window {
+		return release, nil
+	}
+	fine, releaseFine, err := boxMeans(lv.q, [][2]int{{scales[0].window, scales[0].window}})
+	if err != nil {
+		return release, err
+	}
+	release = releaseFine
+	if err := add(fine[0], lv.mask); err != nil {
+		return release, err
+	}
+	cells, mask, err := halved(lv.q, lv.mask, arena)
+	if err != nil {
+		return release, err
+	}
+	var windows [][2]int
+	for _, sc := range scales[1:] {
+		if n := sc.window / wideStep; n <= min(cells.Rows, cells.Cols) {
+			windows = append(windows, [2]int{n, n})
+		}
+	}
+	wide, releaseWide, err := boxMeans(cells, windows)
+	if err != nil {
+		return release, err
+	}
+	release = func() {
+		releaseFine()
+		releaseWide()
+	}
+	for _, m := range wide {
+		if err := add(m, mask); err != nil {
+			return release, err
+		}
+	}
+	return release, nil
+}
+
+// halved is the mean of every 2 × 2 pixels and what the first of them belongs to. Of blocks that a far edge cuts what is there
+// counts twice.
+func halved(g *features.Grid, mask []uint8, arena *features.Arena) (*features.Grid, []uint8, error) {
+	out, err := arena.Grid((g.Rows+1)/2, (g.Cols+1)/2)
+	if err != nil {
+		return nil, nil, err
+	}
+	belongs := arena.Mask(len(out.V))
+	whole := g.Cols / 2
+	for r := range out.Rows {
+		a, b := g.Row(2*r), g.Row(min(2*r+1, g.Rows-1))
+		in, dst, to := mask[2*r*g.Cols:], out.Row(r), belongs[r*out.Cols:(r+1)*out.Cols]
+		for c := range whole {
+			p, q := a[2*c:2*c+2:2*c+2], b[2*c:2*c+2:2*c+2]
+			dst[c], to[c] = (p[0]+p[1]+q[0]+q[1])/4, in[2*c]
+		}
+		if whole < out.Cols {
+			dst[whole], to[whole] = (a[2*whole]+b[2*whole])/2, in[2*whole]
+		}
+	}
+	return out, belongs, nil
 }
 
 // patches grows the seeds of one polarity at every scale, finest first. A wider scale adds what the finer ones miss: where
 // they found less than half of a patch's pixels, and no more than three pieces of it, it takes their place, else they stand
 // (many pieces are many stones).
-func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, error) {
+func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 	var out []patch
 	owner := seg.owner // 1 + index into out of the patch that holds a pixel
 	clear(owner)
@@ -109,12 +195,12 @@ func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, e
 		}
 	}
 	for j := range seg.fields {
-		comps, err := seg.grow(j, mask, bright)
+		comps, err := seg.grow(j, bright, seeds[:j+1])
 		if err != nil {
 			return nil, err
 		}
 		for _, c := range comps {
-			p, ok := seg.describe(c, lv, mask, bright, j, seeds, trim)
+			p, ok := seg.describe(c, lv, bright, j, trim)
 			if !ok {
 				continue
 			}
@@ -151,46 +237,98 @@ func (seg *segments) patches(lv *leveled, mask []uint8, bright bool) ([]patch, e
 	return slices.DeleteFunc(out, func(p patch) bool { return p.area == 0 }), nil
 }
 
-// grow returns the connected sets of pixels beyond the growing threshold of one scale.
-func (seg *segments) grow(scale int, mask []uint8, bright bool) ([]features.Component, error) {
+// grow returns the connected sets beyond the growing threshold of one scale that hold a seed of that scale or of a finer one.
+// seeds are their strengths. The sets are in steps of the scale, not in pixels.
+func (seg *segments) grow(scale int, bright bool, seeds []float32) ([]features.Component, error) {
 	f := seg.fields[scale]
-	rows, cols := f.mean.Rows, f.mean.Cols
-	set := seg.set
-	clear(set)
+	runs := f.under
 	if bright {
-		cut := f.normal.at(scales[scale].growHighlight)
-		for i, v := range f.mean.V {
-			if v > cut {
-				set[i] = mask[i] // none is 0; water and bottom are not
-			}
-		}
-	} else {
-		cut := f.normal.at(-scales[scale].growShadow)
-		for i, v := range f.mean.V {
-			if v < cut && mask[i] == regionBottom {
-				set[i] = 1
-			}
-		}
+		runs = f.over
 	}
-	if scale == 0 && !bright {
-		var err error
-		if set, err = closeMask(set, rows, cols, 3, 3); err != nil {
-			return nil, err
-		}
-	}
-	comps, err := features.Components(set, rows, cols, features.Connect8)
-	if err != nil || !bright {
-		return comps, err
+	comps, err := features.ComponentsOfRuns(runs, features.Connect8)
+	if err != nil {
+		return nil, err
 	}
 	var out []features.Component
 	for _, c := range comps {
+		if c.Area*f.step*f.step < leastArea || !seg.seeded(c, f.step, bright, seeds) {
+			continue
+		}
+		if !bright {
+			out = append(out, c)
+			continue
+		}
 		parts, err := sharpen(c, f)
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, parts...)
+		for _, p := range parts {
+			if len(parts) == 1 || seg.seeded(p, f.step, bright, seeds) {
+				out = append(out, p)
+			}
+		}
 	}
 	return out, nil
+}
+
+// threshold finds what lies beyond the growing thresholds of every scale: above in water and on bottom, below on bottom only.
+func (seg *segments) threshold(arena *features.Arena) error {
+	for i := range seg.fields {
+		f, sc := &seg.fields[i], scales[i]
+		hi, lo := f.normal.at(sc.growHighlight), f.normal.at(-sc.growShadow)
+		rows, cols := f.mean.Rows, f.mean.Cols
+		dark := arena.Mask(rows * cols)
+		clear(dark)
+		for r := range rows {
+			in, set := f.mask[r*cols:(r+1)*cols], dark[r*cols:(r+1)*cols]
+			last := -1 // column of the latest pixel above
+			for k, v := range f.mean.Row(r) {
+				switch {
+				case v >= lo && v <= hi:
+				case v < lo:
+					if in[k] == regionBottom {
+						set[k] = 1
+					}
+				case in[k] != regionNone:
+					if last < 0 || last < k-1 {
+						f.over = append(f.over, features.PixelRun{Row: r, Col0: k})
+					}
+					last = k
+					f.over[len(f.over)-1].Col1 = k + 1
+				}
+			}
+		}
+		if i == 0 {
+			var err error
+			if dark, err = closeMask(dark, rows, cols, 3, 3); err != nil {
+				return err
+			}
+		}
+		var err error
+		if f.under, err = features.AppendRuns(nil, dark, rows, cols); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// seeded tells whether a set, in steps of the given number of pixels, holds a seed of one of the scales that seeds has the
+// strengths of. All but the last of those may be of finer step.
+func (seg *segments) seeded(c features.Component, step int, bright bool, seeds []float32) bool {
+	for j := len(seeds) - 1; j >= 0; j-- {
+		f := seg.fields[j]
+		n := step / f.step
+		for _, run := range c.Runs {
+			for r := run.Row * n; r < min((run.Row+1)*n, f.mean.Rows); r++ {
+				for _, v := range f.mean.Row(r)[run.Col0*n : min(run.Col1*n, f.mean.Cols)] {
+					if bright && v > seeds[j] || !bright && v < seeds[j] {
+						return true
+					}
+				}
+			}
+		}
+	}
+	return false
 }
 
 // sharpen cuts a bright component at a third of its peak's excess over plain bottom where that is above the growing
@@ -254,54 +392,50 @@ func byRaster(a, b features.PixelRun) int {
 	return a.Col0 - b.Col0
 }
 
-// describe measures a grown set, given the seed strength of every scale and the strength to trim wider scales to. ok is false
-// when no scale up to this one has a seed in it or too few pixels are left after trimming.
-func (seg *segments) describe(c features.Component, lv *leveled, mask []uint8, bright bool, scale int, seeds []float32, trim float32) (p patch, ok bool) {
-	if c.Area < 6 {
-		return patch{}, false
-	}
+// describe measures a grown set of one scale, given the strength to trim wider scales to. ok is false when too few pixels are
+// left after trimming.
+func (seg *segments) describe(c features.Component, lv *leveled, bright bool, scale int, trim float32) (p patch, ok bool) {
 	cols := lv.q.Cols
-	fine := seg.fields[0]
-	seeded := false
+	fine, step := seg.fields[0].mean, seg.fields[scale].step
 	sum, wet := 0.0, 0
 	for _, run := range c.Runs {
-		from := -1
-		for k := run.Col0; k <= run.Col1; k++ {
-			i := run.Row*cols + k
-			in := k < run.Col1
-			if in {
-				for j := range seg.fields {
-					v := seg.fields[j].mean.V[i]
-					if j <= scale && (bright && v > seeds[j] || !bright && v < seeds[j]) {
-						seeded = true
+		for r := run.Row * step; r < min((run.Row+1)*step, lv.q.Rows); r++ {
+			from, end := -1, min(run.Col1*step, cols)
+			for k := run.Col0 * step; k <= end; k++ {
+				i := r*cols + k
+				in := k < end
+				if in && scale > 0 {
+					v := fine.V[i]
+					in = bright && v >= trim || !bright && v <= trim
+				}
+				if in {
+					sum += float64(lv.q.V[i])
+					p.area++
+					if lv.mask[i] == regionWater {
+						wet++
 					}
+					if from < 0 {
+						from = k
+					}
+				} else if from >= 0 {
+					p.runs = append(p.runs, features.PixelRun{Row: r, Col0: from, Col1: k})
+					from = -1
 				}
-				if v := fine.mean.V[i]; scale > 0 && (bright && v < trim || !bright && v > trim) {
-					in = false
-				}
-			}
-			if in {
-				sum += float64(lv.q.V[i])
-				p.area++
-				if mask[i] == regionWater {
-					wet++
-				}
-				if from < 0 {
-					from = k
-				}
-			} else if from >= 0 {
-				p.runs = append(p.runs, features.PixelRun{Row: run.Row, Col0: from, Col1: k})
-				from = -1
 			}
 		}
 	}
-	if !seeded || p.area < 6 {
+	if p.area < leastArea {
 		return patch{}, false
 	}
-	p.fine = seg.peakOf(seg.fields[0], p.runs, bright)
-	p.wide = seg.peakOf(seg.fields[len(seg.fields)-1], p.runs, bright)
-	for _, f := range seg.fields {
-		p.peak = math.Max(p.peak, seg.peakOf(f, p.runs, bright))
+	if step > 1 {
+		slices.SortFunc(p.runs, byRaster)
+	}
+	for i, f := range seg.fields {
+		z := f.peakOf(p.runs, bright)
+		p.peak, p.wide = math.Max(p.peak, z), z
+		if i == 0 {
+			p.fine = z
+		}
 	}
 	p.span = span{math.MaxInt, 0, math.MaxInt, 0}
 	for _, run := range p.runs {
@@ -312,11 +446,11 @@ func (seg *segments) describe(c features.Component, lv *leveled, mask []uint8, b
 	return p, true
 }
 
-// peakOf is the greatest departure from plain bottom, in spreads, of one scale inside a set of runs.
-func (seg *segments) peakOf(f scaleField, runs []features.PixelRun, bright bool) float64 {
-	best, cols := f.normal.centre, f.mean.Cols
+// peakOf is the greatest departure from plain bottom, in spreads, of one scale inside a set of runs, which are in pixels.
+func (f scaleField) peakOf(runs []features.PixelRun, bright bool) float64 {
+	best := f.normal.centre
 	for _, run := range runs {
-		for _, v := range f.mean.V[run.Row*cols+run.Col0 : run.Row*cols+run.Col1] {
+		for _, v := range f.mean.Row(run.Row / f.step)[run.Col0/f.step : (run.Col1-1)/f.step+1] {
 			if bright && v > best || !bright && v < best {
 				best = v
 			}

@@ -56,24 +56,30 @@ func TestFalseAlarmRateOnSpeckle(t *testing.T) {
 				const chance = 1e-3
 				for j, f := range seg.fields {
 					hi, lo := f.normal.at(f.normal.quantile(1-chance)), f.normal.at(f.normal.quantile(chance))
-					mean, err := boxMean(lv.q, scales[j].rows, scales[j].cols)
+					q, w := lv.q, scales[j].window
+					if f.step > 1 {
+						if q, _, err = halved(lv.q, lv.mask, nil); err != nil {
+							t.Fatal(err)
+						}
+					}
+					mean, err := boxMean(q, w/f.step, w/f.step)
 					if err != nil {
 						t.Fatal(err)
 					}
 					for _, v := range mean.V {
 						if v > hi {
-							beyond[2*j]++
+							beyond[2*j] += float64(f.step * f.step)
 						} else if v < lo {
-							beyond[2*j+1]++
+							beyond[2*j+1] += float64(f.step * f.step)
 						}
 					}
 				}
 			}
 			for j, n := range beyond {
 				share := n / pixels
-				t.Logf("window %d, %s: %.2g of pixels beyond the threshold for 1e-3", scales[j/2].rows, [...]string{"above", "below"}[j%2], share)
+				t.Logf("window %d, %s: %.2g of pixels beyond the threshold for 1e-3", scales[j/2].window, [...]string{"above", "below"}[j%2], share)
 				if share > 2.5e-3 || share < 1e-3/4 {
-					t.Errorf("window %d, %s: %.2g of pixels lie beyond the threshold for 1e-3", scales[j/2].rows,
+					t.Errorf("window %d, %s: %.2g of pixels lie beyond the threshold for 1e-3", scales[j/2].window,
 						[...]string{"above", "below"}[j%2], share)
 				}
 			}
@@ -96,7 +102,7 @@ func mostPatches() float64 {
 	for _, sc := range scales {
 		for _, p := range [...]float64{sc.highlight, sc.shadow} {
 			z := normalised{}.quantile(1 - p)
-			n += math.Min(1, math.Pow(z, 4)/float64(sc.rows*sc.cols)) * p * megapixel
+			n += math.Min(1, math.Pow(z, 4)/float64(sc.window*sc.window)) * p * megapixel
 		}
 	}
 	return 2.5 * n

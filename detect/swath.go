@@ -3,6 +3,7 @@ package detect
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"shadowgap/features"
 )
@@ -17,11 +18,12 @@ type swath struct {
 	nearX   []float64      // panel column of k = 0's near edge, per row
 	mirror  bool           // port: panel x falls as range grows
 	hasZero bool           // k = 0 is the nadir, so k is slant range
+	arena   *features.Arena
 }
 
 // cutSwath copies one side of a panel. nearX holds, per row, the panel column (pixel edges, so 0 is the left edge of column
-// 0) where range begins. It returns an error when the side has fewer than 8 columns in its widest row.
-func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, hasZero bool) (*swath, error) {
+// 0) where range begins. What the side and the stages after it need is taken from arena. It returns an error when the side has fewer than 8 columns in its widest row.
+func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, hasZero bool, arena *features.Arena) (*swath, error) {
 	if len(nearX) != echo.Rows || len(valid) != len(echo.V) {
 		return nil, fmt.Errorf("cutting the %s swath: %d rows of nadir and %d valid flags for a panel of %d × %d",
 			side, len(nearX), len(valid), echo.Rows, echo.Cols)
@@ -38,30 +40,51 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 	if width < 8 {
 		return nil, fmt.Errorf("cutting the %s swath: only %d columns in view", side, width)
 	}
-	g, err := features.NewGrid(echo.Rows, width)
+	g, err := arena.Grid(echo.Rows, width)
 	if err != nil {
 		return nil, fmt.Errorf("cutting the %s swath: %w", side, err)
 	}
-	s := &swath{side: side, echo: g, valid: make([]uint8, len(g.V)), nearX: nearX, mirror: side == Port, hasZero: hasZero}
+	s := &swath{side: side, echo: g, valid: arena.Mask(len(g.V)), nearX: nearX, mirror: side == Port, hasZero: hasZero, arena: arena}
 	for r := 0; r < echo.Rows; r++ {
 		src, dst := echo.Row(r), g.Row(r)
 		srcOK, dstOK := valid[r*echo.Cols:(r+1)*echo.Cols], s.valid[r*width:(r+1)*width]
 		x0 := int(math.Round(nearX[r]))
+		// columns from here to there are in the panel; none is known of the others
+		from, to := max(0, -x0), min(width, echo.Cols-x0)
 		if s.mirror {
-			n := min(width, max(0, min(x0, echo.Cols)))
-			skip := max(0, x0-echo.Cols)
-			for k := skip; k < min(width, n+skip); k++ {
-				if x := x0 - 1 - k; x >= 0 {
-					dst[k], dstOK[k] = src[x], srcOK[x]
-				}
+			from, to = max(0, x0-echo.Cols), min(width, x0)
+			for k := from; k < to; k++ {
+				dst[k], dstOK[k] = src[x0-1-k], srcOK[x0-1-k]
 			}
-			continue
+		} else if from < to {
+			copy(dst[from:to], src[x0+from:])
+			copy(dstOK[from:to], srcOK[x0+from:])
 		}
-		for k := max(0, -x0); k < width && x0+k < echo.Cols; k++ {
-			dst[k], dstOK[k] = src[x0+k], srcOK[x0+k]
-		}
+		from, to = min(from, width), max(to, min(from, width))
+		clear(dst[:from])
+		clear(dstOK[:from])
+		clear(dst[to:])
+		clear(dstOK[to:])
 	}
 	return s, nil
+}
+
+// turn reads a crop the other way: its other edge is near, its other side in view.
+func (s *swath) turn() {
+	for r := range s.echo.Rows {
+		slices.Reverse(s.echo.Row(r))
+		slices.Reverse(s.valid[r*s.echo.Cols : (r+1)*s.echo.Cols])
+		if s.mirror {
+			s.nearX[r] -= float64(s.echo.Cols)
+		} else {
+			s.nearX[r] += float64(s.echo.Cols)
+		}
+	}
+	s.mirror = !s.mirror
+	s.side = Starboard
+	if s.mirror {
+		s.side = Port
+	}
 }
 
 // x returns the panel column (pixel edge) of range position k in row r.

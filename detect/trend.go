@@ -7,34 +7,49 @@ import (
 	"shadowgap/features"
 )
 
-const (
-	trendRows   = 8  // rows averaged to one cell of the trend map
-	trendCols   = 4  // range pixels averaged to one cell of the trend map
-	trendWindow = 15 // cells, odd: the trend is a median over 120 rows × 60 range pixels
-)
-
-// trend is the slow part of a value over a side: known at cells of trendRows × trendCols, read off in between.
-type trend struct {
-	cells *features.Grid
-	line  []float32 // cells of one picture row, kept between calls
+// resolution is how finely a trend is known.
+type resolution struct {
+	rows, cols int // picture rows and range pixels of one cell, cols even
+	step       int // every so manieth row of a cell is averaged: the running median takes care of the rest
+	window     int // cells each way, odd, that the running median is taken over
+	smooth     int // cells each way, odd, that the mean after it is taken over
 }
 
-// newTrend takes the typical value over the pixels of one region: cell means, their running median over trendWindow cells
-// each way, then a light smoothing. The first cols columns of mask, whose rows are stride long, take part. value fills dst
-// with as many columns of one row of the side; rows come in order.
-func newTrend(rows, cols, stride int, mask []uint8, region uint8, value func(r int, dst []float32)) (*trend, error) {
-	cells := meanCells(rows, cols, stride, mask, region, value)
+// resolutionFor suits a trend to the number of pixels it is taken from: a median over some 120 rows × 60 range pixels, of finer cells
+// where there are few enough of them for that to cost little.
+func resolutionFor(pixels int) resolution {
+	const many = 500_000
+	if pixels > many {
+		return resolution{rows: 16, cols: 8, step: 2, window: 7, smooth: 3}
+	}
+	return resolution{rows: 8, cols: 4, step: 1, window: 15, smooth: 5}
+}
+
+// trend is the slow part of a value over a side: known at cells, read off in between.
+type trend struct {
+	res   resolution
+	cells *features.Grid
+	line  []float32 // cells of one picture row, kept between calls
+	parts []float32 // how far between the centres of two cells the pixels between them lie
+}
+
+// newTrend takes the typical value over the pixels of one region: cell means, their running median, then a light smoothing. The
+// first cols columns of mask, whose rows are stride long, take part. value returns as many columns of one row of the side, good
+// until its next call; rows come in order.
+func newTrend(rows, cols, stride int, mask []uint8, region uint8, value func(r int) []float32) (*trend, error) {
+	res := resolutionFor(rows * cols)
+	cells := res.meanCells(rows, cols, stride, mask, region, value)
 	fillGaps(cells)
 	top := 1e-6
 	for _, x := range cells.V {
-		top = math.Max(top, float64(x))
+		top = max(top, float64(x))
 	}
 	// square-root steps keep dark displays from being quantised away in eight bits
 	packed := make([]uint8, len(cells.V))
 	for i, x := range cells.V {
-		packed[i] = uint8(math.Round(255 * math.Sqrt(math.Max(0, float64(x))/top)))
+		packed[i] = uint8(math.Round(255 * math.Sqrt(max(0, float64(x))/top)))
 	}
-	med, err := windowMedian(packed, cells.Rows, cells.Cols, trendWindow)
+	med, err := windowMedian(packed, cells.Rows, cells.Cols, res.window)
 	if err != nil {
 		return nil, err
 	}
@@ -42,17 +57,21 @@ func newTrend(rows, cols, stride int, mask []uint8, region uint8, value func(r i
 		f := float64(p) / 255
 		cells.V[i] = float32(f * f * top)
 	}
-	w := min(5, odd(cells.Rows), odd(cells.Cols))
+	w := min(res.smooth, odd(cells.Rows), odd(cells.Cols))
 	smooth, err := boxMean(cells, w, w)
 	if err != nil {
 		return nil, err
 	}
-	return &trend{cells: smooth, line: make([]float32, smooth.Cols)}, nil
+	t := &trend{res: res, cells: smooth, line: make([]float32, smooth.Cols), parts: make([]float32, res.cols)}
+	for i := range t.parts {
+		t.parts[i] = (float32(i) + 0.5) / float32(res.cols)
+	}
+	return t, nil
 }
 
 // row fills dst with the trend along row r of the side, by bilinear interpolation between cell centres.
 func (t *trend) row(r int, dst []float32) {
-	p := (float64(r)+0.5)/trendRows - 0.5
+	p := (float64(r)+0.5)/float64(t.res.rows) - 0.5
 	a := min(max(int(math.Floor(p)), 0), t.cells.Rows-1)
 	z := min(a+1, t.cells.Rows-1)
 	f := float32(math.Min(1, math.Max(0, p-float64(a))))
@@ -60,53 +79,74 @@ func (t *trend) row(r int, dst []float32) {
 	for c := range t.line {
 		t.line[c] = upper[c] + f*(lower[c]-upper[c])
 	}
-	// between the centres of two cells lie trendCols pixels, at odd eighths of the way
-	const half = trendCols / 2
-	for k := range min(half, len(dst)) {
+	n := t.res.cols
+	for k := range min(n/2, len(dst)) {
 		dst[k] = t.line[0]
 	}
-	k := half
-	for c := 0; c+1 < len(t.line) && k+trendCols <= len(dst); c++ {
-		v, d := t.line[c], (t.line[c+1]-t.line[c])/(2*trendCols)
-		for i := range dst[k : k+trendCols] {
-			dst[k+i] = v + d*float32(2*i+1)
+	k := n / 2
+	for c := 0; c+1 < len(t.line) && k+n <= len(dst); c++ {
+		v, d := t.line[c], t.line[c+1]-t.line[c]
+		between := dst[k : k+n]
+		for i, part := range t.parts {
+			between[i] = v + d*part
 		}
-		k += trendCols
+		k += n
 	}
 	for ; k < len(dst); k++ {
 		dst[k] = t.line[len(t.line)-1]
 	}
 }
 
-// typical is the median over the cells.
+// typical is the median over the cells, or an even choice of a few hundred of them.
 func (t *trend) typical() float64 {
-	v := slices.Clone(t.cells.V)
+	const enough = 500
+	step := max(1, len(t.cells.V)/enough)
+	v := make([]float32, 0, 2*enough)
+	for i := 0; i < len(t.cells.V); i += step {
+		v = append(v, t.cells.V[i])
+	}
 	slices.Sort(v)
 	return float64(v[len(v)/2])
 }
 
-// meanCells averages a value over cells of trendRows × trendCols, pixels of one region only; cells that hold fewer than a
-// quarter of such pixels are NaN.
-func meanCells(rows, cols, stride int, mask []uint8, region uint8, value func(r int, dst []float32)) *features.Grid {
-	out, _ := features.NewGrid((rows+trendRows-1)/trendRows, (cols+trendCols-1)/trendCols)
-	sum, n, line := make([]float32, out.Cols), make([]int, out.Cols), make([]float32, cols)
+// gain is the trend of what a value is to be multiplied by to be brought to the given level where the trend holds, values under
+// least counting as least. In between cells it is interpolated itself, which spares dividing by every pixel.
+func (t *trend) gain(level, least float64) *trend {
+	g := &trend{res: t.res, line: make([]float32, len(t.line)), parts: t.parts}
+	g.cells = &features.Grid{Rows: t.cells.Rows, Cols: t.cells.Cols, V: make([]float32, len(t.cells.V))}
+	for i, v := range t.cells.V {
+		g.cells.V[i] = float32(level / max(float64(v), least))
+	}
+	return g
+}
+
+// meanCells averages a value over cells, pixels of one region only; cells of which less than a quarter is such pixels are NaN.
+func (res resolution) meanCells(rows, cols, stride int, mask []uint8, region uint8, value func(r int) []float32) *features.Grid {
+	out, _ := features.NewGrid((rows+res.rows-1)/res.rows, (cols+res.cols-1)/res.cols)
+	n := make([]int32, out.Cols)
 	for b := range out.Rows {
-		clear(sum)
 		clear(n)
-		for r := b * trendRows; r < min(rows, (b+1)*trendRows); r++ {
-			value(r, line)
-			for k, m := range mask[r*stride : r*stride+cols] {
-				if m == region {
-					sum[k/trendCols] += line[k]
-					n[k/trendCols]++
+		sum := out.Row(b)
+		for r := b * res.rows; r < min(rows, (b+1)*res.rows); r += res.step {
+			line, in := value(r)[:cols], mask[r*stride:r*stride+cols]
+			for c := range sum {
+				s, m := float32(0), int32(0)
+				for k := c * res.cols; k < min(cols, (c+1)*res.cols); k++ {
+					if in[k] == region {
+						s += line[k]
+						m++
+					}
 				}
+				sum[c] += s
+				n[c] += m
 			}
 		}
-		dst := out.Row(b)
-		for c := range dst {
-			dst[c] = float32(math.NaN())
-			if n[c]*4 >= trendRows*trendCols {
-				dst[c] = sum[c] / float32(n[c])
+		least := int32(res.rows * res.cols / res.step / 4)
+		for c := range sum {
+			if n[c] >= least {
+				sum[c] /= float32(n[c])
+			} else {
+				sum[c] = float32(math.NaN())
 			}
 		}
 	}

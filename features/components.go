@@ -35,9 +35,28 @@ type Component struct {
 // and empty for an empty mask. It returns an error when the mask's length is not rows*cols or the connectivity is neither
 // Connect4 nor Connect8.
 func Components(mask []uint8, rows, cols int, conn Connectivity) ([]Component, error) {
-	if rows < 0 || cols < 0 || len(mask) != rows*cols {
-		return nil, fmt.Errorf("connected components: mask of %d values for %d rows × %d columns", len(mask), rows, cols)
+	runs, err := AppendRuns(nil, mask, rows, cols)
+	if err != nil {
+		return nil, fmt.Errorf("connected components: %w", err)
 	}
+	return ComponentsOfRuns(runs, conn)
+}
+
+// AppendRuns appends to runs the stretches of non-zero pixels of a rows × cols mask (row-major, index row*cols+col) in raster
+// order. It returns an error when the mask's length is not rows*cols.
+func AppendRuns(runs []PixelRun, mask []uint8, rows, cols int) ([]PixelRun, error) {
+	if rows < 0 || cols < 0 || len(mask) != rows*cols {
+		return nil, fmt.Errorf("mask of %d values for %d rows × %d columns", len(mask), rows, cols)
+	}
+	for r := range rows {
+		runs = appendRuns(runs, mask[r*cols:(r+1)*cols], r)
+	}
+	return runs, nil
+}
+
+// ComponentsOfRuns is Components of the pixels in runs, which must be in raster order and neither overlap nor touch within a
+// row. It returns an error when they don't or the connectivity is neither Connect4 nor Connect8.
+func ComponentsOfRuns(runs []PixelRun, conn Connectivity) ([]Component, error) {
 	reach := 0
 	switch conn {
 	case Connect4:
@@ -46,23 +65,28 @@ func Components(mask []uint8, rows, cols int, conn Connectivity) ([]Component, e
 	default:
 		return nil, fmt.Errorf("connected components: connectivity %d, want 4 or 8", conn)
 	}
-	var runs []PixelRun
-	var parent []int32
-	prev0 := 0 // first run of the row above
-	for r := range rows {
-		row0 := len(runs)
-		runs = appendRuns(runs, mask[r*cols:(r+1)*cols], r)
-		above := prev0
-		for i := row0; i < len(runs); i++ {
-			parent = append(parent, int32(i))
-			for above < row0 && runs[above].Col1+reach <= runs[i].Col0 {
-				above++
-			}
-			for j := above; j < row0 && runs[j].Col0 < runs[i].Col1+reach; j++ {
-				union(parent, int32(i), int32(j))
+	parent := make([]int32, len(runs))
+	above, row0 := 0, 0 // first run of the row above that can still touch, and of this row
+	for i, run := range runs {
+		if i > 0 {
+			last := runs[i-1]
+			switch {
+			case run.Row < last.Row, run.Row == last.Row && run.Col0 <= last.Col1:
+				return nil, fmt.Errorf("connected components: run %d, %+v, does not lie after %+v", i, run, last)
+			case run.Row > last.Row:
+				above, row0 = row0, i
+				if run.Row > last.Row+1 {
+					above = i // the row above is empty
+				}
 			}
 		}
-		prev0 = row0
+		parent[i] = int32(i)
+		for above < row0 && runs[above].Col1+reach <= run.Col0 {
+			above++
+		}
+		for j := above; j < row0 && runs[j].Col0 < run.Col1+reach; j++ {
+			union(parent, int32(i), int32(j))
+		}
 	}
 	return gather(runs, parent), nil
 }

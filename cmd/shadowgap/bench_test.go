@@ -84,9 +84,11 @@ func BenchmarkCapture(b *testing.B) {
 		b.Fatal(err)
 	}
 	opt := detect.Options{Model: model}
+	var analyst batch.Analyst // as a worker has it
+	var detector detect.Detector
 	analyse := func(i int, pictures batch.Pictures) error {
 		job := batch.Job{Capture: filepath.Base(names[i]), SHA256: strconv.Itoa(i), Options: opt, Pictures: pictures, RunDir: run}
-		rec, _, err := batch.Analyse(b.Context(), job, files[i])
+		rec, _, err := analyst.Analyse(b.Context(), job, files[i])
 		if err == nil && rec.Status != detect.StatusRead {
 			err = fmt.Errorf("%s: %s", job.Capture, rec.Status)
 		}
@@ -101,7 +103,7 @@ func BenchmarkCapture(b *testing.B) {
 			return err
 		}},
 		{"detect", func(i int) error {
-			_, err := detect.Run(b.Context(), pics[i], opt)
+			_, err := detector.Run(b.Context(), pics[i], opt)
 			return err
 		}},
 		{"whole", func(i int) error { return analyse(i, batch.PicturesNone) }},

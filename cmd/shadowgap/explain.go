@@ -58,7 +58,7 @@ func (e explainCmd) Run(con *console) error {
 		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Range: known.Range,
 		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},
 	}
-	rec, marks, err := batch.Analyse(con.ctx, job, data)
+	rec, marks, err := new(batch.Analyst).Analyse(con.ctx, job, data)
 	if err != nil {
 		return fmt.Errorf("explaining %s: %w", e.Capture, err)
 	}

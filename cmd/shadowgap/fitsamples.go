@@ -229,7 +229,7 @@ func (t task) samples(ctx context.Context, model *models.Model, settings func(st
 	known := settings(t.record.Capture, data)
 	opt := known.Options
 	opt.Model, opt.KeepClutter = model, true
-	rec, marks, err := batch.Analyse(ctx, batch.Job{Capture: t.record.Capture, SHA256: t.record.SHA256, Options: opt, Range: known.Range, ReadText: readText}, data)
+	rec, marks, err := new(batch.Analyst).Analyse(ctx, batch.Job{Capture: t.record.Capture, SHA256: t.record.SHA256, Options: opt, Range: known.Range, ReadText: readText}, data)
 	if err != nil {
 		return nil, false, err
 	}

@@ -18,8 +18,16 @@ func bestRect(w []float32, cw, ch int) (cells image.Rectangle, sum float32) {
 		r, s := bestRect(t, ch, cw)
 		return image.Rect(r.Min.Y, r.Min.X, r.Max.Y, r.Max.X), s
 	}
+	// no rectangle that starts at a row can be worth more than all good cells from there on
+	most := make([]float32, ch+1)
+	for y := ch - 1; y >= 0; y-- {
+		most[y] = most[y+1]
+		for _, v := range w[y*cw : (y+1)*cw] {
+			most[y] += max(v, 0)
+		}
+	}
 	col := make([]float32, cw)
-	for top := 0; top < ch; top++ {
+	for top := 0; top < ch && most[top] > sum; top++ {
 		clear(col)
 		for bot := top; bot < ch; bot++ {
 			row := w[bot*cw : (bot+1)*cw]

@@ -13,7 +13,8 @@ import (
 
 // Options tune the search. The zero value is right for screen captures and crops.
 type Options struct {
-	MinPanelPx int // least panel area in pixels; 0 = 2000
+	MinPanelPx int             // least panel area in pixels; 0 = 2000
+	Arena      *features.Arena // gives the memory of panels, which hold until its reset; nil = new memory
 }
 
 // Panel is one side-scan panel of a capture.
@@ -98,7 +99,8 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 
 // panel turns a rectangle of textured cells into a panel, or says why it is none.
 func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, opt Options) (*Panel, string, error) {
-	limit := image.Rect(0, 0, s.p.w, s.p.h)
+	whole := image.Rect(0, 0, s.p.w, s.p.h)
+	limit := whole
 	r := s.refine(s.rect(box.Min.X, box.Min.Y, box.Max.X, box.Max.Y), limit)
 	if r.Dx()*r.Dy() < opt.MinPanelPx || min(r.Dx(), r.Dy()) < minSide {
 		return nil, fmt.Sprintf("the largest textured area is only %d × %d pixels", r.Dx(), r.Dy()), nil
@@ -114,7 +116,7 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 		prof = prof.flipped()
 	}
 	// Now that the colour of no echo is known, the water column can be told from bars: look again.
-	if again, _ := bestRect(s.quietWeights(cells, weight, pal, r, limit), s.cw, s.ch); box.Overlaps(again) {
+	if again, _ := bestRect(s.quietWeights(cells, weight, pal, r, limit), s.cw, s.ch); box.Overlaps(again) && (again != box || limit != whole) {
 		r = s.refine(s.rect(again.Min.X, again.Min.Y, again.Max.X, again.Max.Y).Intersect(limit), limit)
 		if cut, l := s.withoutHistory(cells, pal, r, limit); cut != r {
 			r, limit = cut, l
@@ -131,7 +133,7 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	if wt.band {
 		pan.Notes = append(pan.Notes, "a bright centre band but no water column: probably a slant-corrected display")
 	}
-	if err := write(s.p, pal, pan); err != nil {
+	if err := write(s.p, pal, pan, opt.Arena); err != nil {
 		return nil, "", fmt.Errorf("writing echo strength: %w", err)
 	}
 	t := textureOf(pan)

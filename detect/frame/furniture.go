@@ -2,26 +2,32 @@ package frame
 
 import (
 	"bytes"
+	"encoding/binary"
 
 	"shadowgap/features"
 )
 
 // write turns every pixel of the box into echo strength, in one pass, and marks colours that are not on the palette.
-func write(p *pixels, pal *palette, pan *Panel) error {
+func write(p *pixels, pal *palette, pan *Panel, arena *features.Arena) error {
 	r := pan.Box
-	g, err := features.NewGrid(r.Dy(), r.Dx())
+	g, err := arena.Grid(r.Dy(), r.Dx())
 	if err != nil {
 		return err
 	}
 	pan.Echo = g
-	pan.Valid = make([]uint8, r.Dx()*r.Dy())
+	pan.Valid = arena.Mask(len(g.V))
+	clear(pan.Valid)
 	if pal.grey && p.read16 != nil {
 		write16(p, pal, pan)
 		return nil
 	}
-	if pal.grey && p.raw != nil {
+	if p.raw != nil {
+		row := pal.colourRaw
+		if pal.grey {
+			row = pal.greyRaw
+		}
 		for y := range g.Rows {
-			pal.greyRaw(g.Row(y), pan.Valid[y*g.Cols:(y+1)*g.Cols], p.raw(r.Min.X, r.Min.Y+y, g.Cols))
+			row(g.Row(y), pan.Valid[y*g.Cols:(y+1)*g.Cols], p.raw(r.Min.X, r.Min.Y+y, g.Cols))
 		}
 		return nil
 	}
@@ -86,6 +92,25 @@ func (p *palette) greyRaw(dst []float32, ok []uint8, src []uint8) {
 		if in {
 			ok[x] = 1
 		}
+	}
+}
+
+// colourRaw is colourRow straight from a picture's bytes.
+func (p *palette) colourRaw(dst []float32, ok []uint8, src []uint8) {
+	last := ^uint32(0)
+	var v float32
+	var in uint8
+	src, ok = src[:4*len(dst)], ok[:len(dst)]
+	for x := range dst {
+		if c := binary.BigEndian.Uint32(src[4*x:4*x+4]) >> 8; c != last {
+			last = c
+			e, good := p.value(c)
+			v, in = e, 0
+			if good {
+				in = 1
+			}
+		}
+		dst[x], ok[x] = v, in
 	}
 }
 

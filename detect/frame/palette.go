@@ -348,20 +348,30 @@ func (p *palette) measureArc() {
 
 // nearest projects a colour on the path: segment, arc length and distance.
 func (p *palette) nearest(c vec) (seg int, arc, dist float64) {
-	dist = math.Inf(1)
+	least := math.Inf(1)
 	for i := 0; i+1 < len(p.node); i++ {
-		if a, d := p.project(i, c); d < dist {
-			seg, arc, dist = i, a, d
+		if a, d := p.foot(i, c); d < least {
+			seg, arc, least = i, a, d
 		}
 	}
-	return seg, arc, dist
+	return seg, arc, math.Sqrt(least)
 }
 
+// project is nearest on one segment of the path.
 func (p *palette) project(i int, c vec) (arc, dist float64) {
-	d := p.node[i+1].sub(p.node[i])
+	arc, square := p.foot(i, c)
+	return arc, math.Sqrt(square)
+}
+
+// foot is project with the square of the distance.
+func (p *palette) foot(i int, c vec) (arc, square float64) {
+	a := p.node[i]
+	d := p.node[i+1].sub(a)
 	l := p.at[i+1] - p.at[i]
-	k := clamp01(c.sub(p.node[i]).dot(d) / (l * l))
-	return p.at[i] + k*l, lerp(p.node[i], p.node[i+1], k).sub(c).norm()
+	to := c.sub(a)
+	k := clamp01(to.dot(d) / (l * l))
+	off := to.sub(d.mul(k))
+	return p.at[i] + k*l, off.dot(off)
 }
 
 // smooth is one step of a principal curve: every node moves to the mean of the colours that project near it. The root

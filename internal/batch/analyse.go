@@ -40,9 +40,14 @@ type Job struct {
 	Limit    time.Duration    `json:"limit"` // time it may take; 0 = no limit
 }
 
+// Analyst analyses one capture after another. The zero value is ready; it is not for use by several goroutines at once.
+type Analyst struct {
+	detector detect.Detector
+}
+
 // Analyse decodes and detects one capture and draws its pictures. What is wrong with the capture, a panic included, is in
 // the record's status; an error means that ctx ended or the run folder can't be written.
-func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {
+func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {
 	limited := ctx
 	if job.Limit > 0 {
 		var cancel context.CancelFunc
@@ -65,7 +70,7 @@ func Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, 
 		return nil, nil, ctx.Err()
 	}
 	start = time.Now()
-	res, err := detectSafely(limited, pic, job.Options)
+	res, err := a.detectSafely(limited, pic, job.Options)
 	took := time.Since(start)
 	if err != nil {
 		if ctx.Err() != nil {
@@ -121,13 +126,13 @@ func (job Job) wantsPictures(marks int) bool {
 }
 
 // detectSafely turns a panic of a stage into an error: it costs this capture, not the run.
-func detectSafely(ctx context.Context, pic *detect.Picture, opt detect.Options) (res *detect.Result, err error) {
+func (a *Analyst) detectSafely(ctx context.Context, pic *detect.Picture, opt detect.Options) (res *detect.Result, err error) {
 	defer func() {
 		if r := recover(); r != nil {
 			res, err = nil, fmt.Errorf("detection failed: %v (%s)", r, panicSite(debug.Stack()))
 		}
 	}()
-	res, err = detect.Run(ctx, pic.Image, opt)
+	res, err = a.detector.Run(ctx, pic.Image, opt)
 	if err != nil {
 		return nil, fmt.Errorf("detection failed: %w", err)
 	}

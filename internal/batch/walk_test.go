@@ -243,7 +243,7 @@ func TestReadHeaderRefuses(t *testing.T) {
 
 func TestAnalyseTurnsTroubleIntoUnreadable(t *testing.T) {
 	job := Job{Capture: "a.png", SHA256: detect.Sum(nil)}
-	rec, marks, err := Analyse(t.Context(), job, []byte("words"))
+	rec, marks, err := new(Analyst).Analyse(t.Context(), job, []byte("words"))
 	if err != nil || rec.Status != detect.StatusUnreadable || len(marks) != 0 || !strings.Contains(*rec.Why, "text file") {
 		t.Errorf("got %+v, %v", rec, err)
 	}

@@ -39,15 +39,16 @@ func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model)
 	return serve(ctx, in, out, with(model), func() { os.Exit(1) })
 }
 
-// with is Analyse with a model that was read once, not for each capture. A model other than the parent's is a failure of the run:
+// with is Analyst.Analyse with a model that was read once, not for each capture. A model other than the parent's is a failure of the run:
 // its file has changed since.
 func with(model *models.Model) analyseFunc {
+	var analyst Analyst
 	return func(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {
 		if job.Versions.Model != model.Version {
 			return nil, nil, fmt.Errorf("the model is %s, the run began with %s: the model's file has changed", model.Version, job.Versions.Model)
 		}
 		job.Options.Model = model
-		return Analyse(ctx, job, data)
+		return analyst.Analyse(ctx, job, data)
 	}
 }
 
