@@ -178,15 +178,9 @@ func (v *view) detectCrop(p *frame.Panel, opt Options, arena *features.Arena) er
 	if first != Port && first != Starboard {
 		return fmt.Errorf("side %q is neither %s nor %s", opt.Side, Port, Starboard)
 	}
-	near := make([]float64, p.Echo.Rows)
+	s := wholeSwath(p.Echo, p.Valid, arena)
 	if first == Port {
-		for r := range near {
-			near[r] = float64(p.Echo.Cols)
-		}
-	}
-	s, err := cutSwath(p.Echo, p.Valid, near, first, false, arena)
-	if err != nil {
-		return err
+		s.turn()
 	}
 	small := shrink(s)
 	best := newSideView(s, small, opt)

@@ -97,6 +97,12 @@ func ReadBytes(ctx context.Context, r io.Reader, path string, lim Limits) ([]byt
 		return nil, fmt.Errorf("reading %s: %w", path, err)
 	}
 	var buf bytes.Buffer
+	if f, ok := r.(interface{ Stat() (fs.FileInfo, error) }); ok {
+		// a buffer of the right size from the start; what the file really holds still counts
+		if info, err := f.Stat(); err == nil && info.Size() <= lim.MaxBytes {
+			buf.Grow(int(info.Size()) + bytes.MinRead)
+		}
+	}
 	n, err := io.Copy(&buf, io.LimitReader(r, lim.MaxBytes+1))
 	if err != nil {
 		return nil, &ReadError{path, FileWhy(err), err}

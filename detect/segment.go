@@ -46,8 +46,8 @@ type patch struct {
 // segments are the patches of one side.
 type segments struct {
 	highlights, shadows []patch
-	fields              []scaleField // their means are gone once segment has returned
-	owner               []int32      // scratch, a label per pixel
+	fields              []scaleField
+	owner               []uint16 // scratch, a label per pixel
 }
 
 // scaleField is the windowed mean of the leveled picture with what plain bottom does at that scale.
@@ -64,9 +64,7 @@ type scaleField struct {
 // scale; each is grown at the finest scale, which keeps its edges.
 func segment(s *swath, lv *leveled) (*segments, error) {
 	seg := &segments{}
-	release, err := seg.average(lv, s.arena)
-	defer release()
-	if err != nil {
+	if err := seg.average(lv, s.arena); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
 	}
 	if len(seg.fields) == 0 {
@@ -76,17 +74,13 @@ func segment(s *swath, lv *leveled) (*segments, error) {
 	if err := seg.threshold(s.arena); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
 	}
+	var err error
 	if seg.highlights, err = seg.patches(lv, true); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: highlights: %w", s.side, err)
 	}
 	if seg.shadows, err = seg.patches(lv, false); err != nil {
 		return nil, fmt.Errorf("segmenting the %s swath: shadows: %w", s.side, err)
 	}
-	for i := range seg.fields {
-		f := &seg.fields[i]
-		f.mean, f.mask, f.over, f.under = nil, nil, nil, nil // means end with release
-	}
-	seg.owner = nil
 	return seg, nil
 }
 
@@ -108,9 +102,8 @@ func (seg *segments) turned(cols int) *segments {
 	return &segments{highlights: turn(seg.highlights), shadows: turn(seg.shadows), fields: seg.fields}
 }
 
-// average takes the means of every window that fits into the side; they hold until release is called.
-func (seg *segments) average(lv *leveled, arena *features.Arena) (release func(), err error) {
-	release = func() {}
+// average takes the means of every window that fits into the side.
+func (seg *segments) average(lv *leveled, arena *features.Arena) error {
 	add := func(mean *features.Grid, mask []uint8) error {
 		sc := scales[len(seg.fields)]
 		n, err := normalise(mean, mask, sc.leastPower, sc.heaviest)
@@ -118,19 +111,18 @@ func (seg *segments) average(lv *leveled, arena *features.Arena) (release func()
 		return err
 	}
 	if min(lv.q.Rows, lv.q.Cols) < scales[0].window {
-		return release, nil
+		return nil
 	}
-	fine, releaseFine, err := boxMeans(lv.q, [][2]int{{scales[0].window, scales[0].window}})
+	fine, err := boxMeans(lv.q, [][2]int{{scales[0].window, scales[0].window}}, arena)
 	if err != nil {
-		return release, err
+		return err
 	}
-	release = releaseFine
 	if err := add(fine[0], lv.mask); err != nil {
-		return release, err
+		return err
 	}
 	cells, mask, err := halved(lv.q, lv.mask, arena)
 	if err != nil {
-		return release, err
+		return err
 	}
 	var windows [][2]int
 	for _, sc := range scales[1:] {
@@ -138,20 +130,16 @@ func (seg *segments) average(lv *leveled, arena *features.Arena) (release func()
 			windows = append(windows, [2]int{n, n})
 		}
 	}
-	wide, releaseWide, err := boxMeans(cells, windows)
+	wide, err := boxMeans(cells, windows, arena)
 	if err != nil {
-		return release, err
-	}
-	release = func() {
-		releaseFine()
-		releaseWide()
+		return err
 	}
 	for _, m := range wide {
 		if err := add(m, mask); err != nil {
-			return release, err
+			return err
 		}
 	}
-	return release, nil
+	return nil
 }
 
 // halved is the mean of every 2 × 2 pixels and what the first of them belongs to. Of blocks that a far edge cuts what is there
@@ -200,11 +188,14 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 			return nil, err
 		}
 		for _, c := range comps {
+			if len(out) == math.MaxUint16 {
+				break // no side of a capture holds as many things
+			}
 			p, ok := seg.describe(c, lv, bright, j, trim)
 			if !ok {
 				continue
 			}
-			covered, within, inside := 0, 0.0, map[int32]bool{}
+			covered, within, inside := 0, 0.0, map[uint16]bool{}
 			for _, run := range p.runs {
 				for k := run.Col0; k < run.Col1; k++ {
 					i := run.Row*lv.q.Cols + k
@@ -229,7 +220,7 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 			out = append(out, p)
 			for _, run := range p.runs {
 				for k := run.Col0; k < run.Col1; k++ {
-					owner[run.Row*lv.q.Cols+k] = int32(len(out))
+					owner[run.Row*lv.q.Cols+k] = uint16(len(out))
 				}
 			}
 		}

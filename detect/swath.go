@@ -69,6 +69,12 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 	return s, nil
 }
 
+// wholeSwath takes a whole panel for a starboard side that begins at the panel's left edge, which need not be the nadir. It is made
+// of the panel's own memory.
+func wholeSwath(echo *features.Grid, valid []uint8, arena *features.Arena) *swath {
+	return &swath{side: Starboard, echo: echo, valid: valid, nearX: make([]float64, echo.Rows), arena: arena}
+}
+
 // turn reads a crop the other way: its other edge is near, its other side in view.
 func (s *swath) turn() {
 	for r := range s.echo.Rows {

@@ -11,7 +11,7 @@ import (
 type Arena struct {
 	strengths slab[float32]
 	masks     slab[uint8]
-	labels    slab[int32]
+	labels    slab[uint16]
 }
 
 // Grid returns a grid of rows × cols that holds whatever was left in its memory. It returns an error when either is not
@@ -35,9 +35,9 @@ func (a *Arena) Mask(n int) []uint8 {
 }
 
 // Labels returns n integers that hold whatever was left in their memory.
-func (a *Arena) Labels(n int) []int32 {
+func (a *Arena) Labels(n int) []uint16 {
 	if a == nil {
-		return make([]int32, n)
+		return make([]uint16, n)
 	}
 	return a.labels.take(n)
 }
@@ -78,7 +78,7 @@ type slab[T any] struct {
 	out  [][]T
 }
 
-// take picks the smallest buffer that is large enough without wasting half of it.
+// take picks the smallest buffer that is large enough without wasting most of it.
 func (s *slab[T]) take(n int) []T {
 	list, best := &s.free, fit(s.free, n)
 	if best < 0 {
@@ -98,7 +98,7 @@ func (s *slab[T]) take(n int) []T {
 func fit[T any](list [][]T, n int) int {
 	best := -1
 	for i, b := range list {
-		if cap(b) >= n && cap(b) <= 2*n && (best < 0 || cap(b) < cap(list[best])) {
+		if cap(b) >= n && cap(b) <= 4*n && (best < 0 || cap(b) < cap(list[best])) {
 			best = i
 		}
 	}

@@ -31,7 +31,7 @@ func TestArenaUsesMemoryAgain(t *testing.T) {
 	if again.Rows != 25 || again.Cols != 40 || len(again.V) != 1000 {
 		t.Errorf("%d × %d with %d values", again.Rows, again.Cols, len(again.V))
 	}
-	if small, _ := a.Grid(2, 2); cap(small.V) > 8 {
+	if small, _ := a.Grid(2, 2); cap(small.V) > 16 {
 		t.Errorf("a grid of 4 values sits on %d", cap(small.V))
 	}
 	if m, n := a.Mask(100), a.Mask(100); &m[0] == &n[0] {

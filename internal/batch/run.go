@@ -315,8 +315,36 @@ func (r *run) known(job Job) (bool, error) {
 	return true, nil
 }
 
-// work hands captures to one worker process after another, until there are no more or the run is to stop.
+// work hands captures to one worker process after another, until there are no more or the run is to stop. Results are stored
+// beside that: the worker does not wait for the disk.
 func (r *run) work(jobs <-chan work) error {
+	results := make(chan result, 1)
+	var storing sync.WaitGroup
+	var storeErr error
+	storing.Go(func() {
+		for d := range results {
+			if storeErr != nil {
+				continue // the run has failed: what is under way is given up
+			}
+			if storeErr = r.finish(d.work, d.answer.Capture, d.answer.Marks); storeErr != nil {
+				r.stop(storeErr)
+			}
+		}
+	})
+	err := r.analyse(jobs, results)
+	close(results)
+	storing.Wait()
+	return cmp.Or(err, storeErr)
+}
+
+// result is a capture that a worker has done.
+type result struct {
+	work
+	answer response
+}
+
+// analyse is the half of work that waits for the worker.
+func (r *run) analyse(jobs <-chan work, results chan<- result) error {
 	var p *process
 	defer func() {
 		if p != nil {
@@ -351,9 +379,8 @@ func (r *run) work(jobs <-chan work) error {
 		if answer.Capture == nil {
 			return fmt.Errorf("worker gave no answer for %s", w.job.Capture)
 		}
-		if err := r.finish(w, answer.Capture, answer.Marks); err != nil {
-			return err
-		}
+		w.data = nil // no longer needed, and large
+		results <- result{w, answer}
 	}
 	return nil
 }

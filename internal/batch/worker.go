@@ -29,8 +29,8 @@ func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model)
 	if err := limitMemory(memory); err != nil {
 		return err
 	}
-	// Little of what a capture takes outlives it, so collecting twice as often costs little and keeps a worker small.
-	debug.SetGCPercent(50)
+	// What a worker keeps is large and holds no pointers, so that collecting often costs next to nothing and keeps it small.
+	debug.SetGCPercent(15)
 	out := os.NewFile(responseFD, "responses")
 	if out == nil {
 		return errors.New("a worker is started by triage, not by hand")

@@ -2,6 +2,7 @@ package overlay
 
 import (
 	"image"
+	"image/draw"
 	"math"
 
 	"github.com/disintegration/imaging"
@@ -57,5 +58,7 @@ func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
 	c := newCanvas(out, k, 0, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
 	c.ox, c.oy = float64(r.Min.X), float64(r.Min.Y)
 	c.marks([]detect.MarkRecord{m})
-	return toNRGBA(c.dc.Image())
+	drawn := image.NewNRGBA(c.dst.Rect)
+	draw.Draw(drawn, drawn.Rect, c.dst, image.Point{}, draw.Src)
+	return drawn
 }

@@ -28,7 +28,7 @@ type Options struct {
 // style, a thin leader that spans the gap between them, a number in the order of marks, and the panels' nadir, first
 // return, humps and rock fields. Nothing is drawn inside a mark's boxes, so the evidence stays in view. Boxes and profiles
 // are pixels of img with its bounds' origin at 0, 0. With Options.Legend the result is taller than img by the legend's strip.
-func Draw(img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, opt Options) *image.NRGBA {
+func Draw(img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, opt Options) *image.RGBA {
 	b := img.Bounds()
 	c := newCanvas(img, 1, 0, opt)
 	legendH := 0
@@ -42,12 +42,13 @@ func Draw(img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord,
 	if legendH > 0 {
 		c.legend(b.Dx(), b.Dy(), legendH)
 	}
-	return toNRGBA(c.dc.Image())
+	return c.dst
 }
 
 // canvas is a drawing in progress: points of the capture are moved by -ox, -oy and scaled by k before they are drawn.
 type canvas struct {
 	dc     *gg.Context
+	dst    *image.RGBA // what dc draws on
 	opt    Options
 	ox, oy float64
 	k      float64
@@ -62,7 +63,7 @@ func newCanvas(img image.Image, k float64, extra int, opt Options) *canvas {
 	dst := image.NewRGBA(image.Rect(0, 0, b.Dx(), b.Dy()+extra))
 	draw.Draw(dst, image.Rect(0, 0, b.Dx(), b.Dy()), img, b.Min, draw.Src)
 	dc := gg.NewContextForRGBA(dst)
-	c := &canvas{dc: dc, opt: opt, k: k, lw: opt.LineWidth, font: opt.FontSize}
+	c := &canvas{dc: dc, dst: dst, opt: opt, k: k, lw: opt.LineWidth, font: opt.FontSize}
 	short := float64(min(dc.Width(), dc.Height()))
 	if c.lw <= 0 {
 		c.lw = clamp(short/400, 1.2, 4)
@@ -261,10 +262,3 @@ func (c *canvas) hump(panel detect.Box, h detect.Hump) {
 func snap(v float64) float64 { return math.Floor(v) + 0.5 }
 
 func clamp(v, lo, hi float64) float64 { return min(max(v, lo), hi) }
-
-func toNRGBA(img image.Image) *image.NRGBA {
-	b := img.Bounds()
-	out := image.NewNRGBA(image.Rect(0, 0, b.Dx(), b.Dy()))
-	draw.Draw(out, out.Bounds(), img, b.Min, draw.Src)
-	return out
-}

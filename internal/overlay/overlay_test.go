@@ -56,7 +56,7 @@ func TestDrawKeepsEvidenceAndMarksEveryClass(t *testing.T) {
 			in := b.Rect().Inset(3)
 			for y := in.Min.Y; y < in.Max.Y; y++ {
 				for x := in.Min.X; x < in.Max.X; x++ {
-					if c := img.RGBAAt(x, y); out.NRGBAAt(x, y) != (color.NRGBA{c.R, c.G, c.B, 255}) {
+					if c := img.RGBAAt(x, y); out.RGBAAt(x, y) != (color.RGBA{c.R, c.G, c.B, 255}) {
 						t.Fatalf("mark %s: pixel %d,%d inside its box was painted over", m.Mark, x, y)
 					}
 				}
@@ -85,7 +85,7 @@ func TestDrawLeaderSpansTheGap(t *testing.T) {
 		}
 		out := Draw(img, detect.CaptureRecord{}, []detect.MarkRecord{m}, Options{NoLabels: true, LineWidth: 1})
 		for x := int(min(tc.from, tc.to)) + 5; x < int(max(tc.from, tc.to))-5; x++ {
-			if out.NRGBAAt(x, 25) != StyleOf(m.Class).Color {
+			if out.RGBAAt(x, 25) != color.RGBA(StyleOf(m.Class).Color) { // opaque
 				t.Fatalf("%s: no leader at x %d", tc.side, x)
 			}
 		}
@@ -236,12 +236,12 @@ func meanOver(s *Strip, span [2]float64) float64 {
 	return sum / float64(max(n, 1))
 }
 
-func count(img *image.NRGBA, r image.Rectangle, c color.NRGBA) int {
+func count(img image.Image, r image.Rectangle, c color.NRGBA) int {
 	n := 0
 	r = r.Intersect(img.Bounds())
 	for y := r.Min.Y; y < r.Max.Y; y++ {
 		for x := r.Min.X; x < r.Max.X; x++ {
-			if img.NRGBAAt(x, y) == c {
+			if color.NRGBAModel.Convert(img.At(x, y)) == c {
 				n++
 			}
 		}
