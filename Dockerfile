@@ -21,7 +21,7 @@ RUN scripts/setup.sh
 COPY go.mod go.sum ./
 RUN go mod download
 COPY . .
-RUN CGO_ENABLED=1 go build -trimpath -o /shadowgap ./cmd/shadowgap
+RUN CGO_ENABLED=1 scripts/go-slim.sh build -trimpath -o /shadowgap ./cmd/shadowgap
 
 FROM debian:bookworm-slim
 COPY scripts/setup.sh /tmp/setup.sh

@@ -19,7 +19,7 @@ setup:
 	@scripts/setup.sh
 
 build: setup
-	go build -o $(OUT)/shadowgap ./cmd/shadowgap
+	scripts/go-slim.sh build -o $(OUT)/shadowgap ./cmd/shadowgap
 
 demo: build
 	$(OUT)/shadowgap demo --out $(OUT)/demo
@@ -31,7 +31,7 @@ check: setup
 	go vet ./...
 
 test: check
-	go test -timeout 15m ./...
+	scripts/go-slim.sh test -timeout 15m ./...
 
 bench: setup
 	scripts/bench.sh $(BENCH_COUNT) $(BENCH_CAPTURES) $(BENCHSTAT)

@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"encoding/binary"
 	"math"
 	"slices"
 
@@ -9,7 +10,7 @@ import (
 
 // resolution is how finely a trend is known.
 type resolution struct {
-	rows, cols int // picture rows and range pixels of one cell, cols even
+	rows, cols int // picture rows and range pixels of one cell; cols is a multiple of 4
 	step       int // every so manieth row of a cell is averaged: the running median takes care of the rest
 	window     int // cells each way, odd, that the running median is taken over
 	smooth     int // cells each way, odd, that the mean after it is taken over
@@ -86,9 +87,9 @@ func (t *trend) row(r int, dst []float32) {
 	k := n / 2
 	for c := 0; c+1 < len(t.line) && k+n <= len(dst); c++ {
 		v, d := t.line[c], t.line[c+1]-t.line[c]
-		between := dst[k : k+n]
-		for i, part := range t.parts {
-			between[i] = v + d*part
+		for i := 0; i < n; i += 4 {
+			to, part := dst[k+i:k+i+4:k+i+4], t.parts[i:i+4:i+4]
+			to[0], to[1], to[2], to[3] = v+d*part[0], v+d*part[1], v+d*part[2], v+d*part[3]
 		}
 		k += n
 	}
@@ -124,21 +125,26 @@ func (t *trend) gain(level, least float64) *trend {
 func (res resolution) meanCells(rows, cols, stride int, mask []uint8, region uint8, value func(r int) []float32) *features.Grid {
 	out, _ := features.NewGrid((rows+res.rows-1)/res.rows, (cols+res.cols-1)/res.cols)
 	n := make([]int32, out.Cols)
+	whole := uint32(region) * 0x01010101 // four pixels of the region
 	for b := range out.Rows {
 		clear(n)
 		sum := out.Row(b)
 		for r := b * res.rows; r < min(rows, (b+1)*res.rows); r += res.step {
 			line, in := value(r)[:cols], mask[r*stride:r*stride+cols]
 			for c := range sum {
-				s, m := float32(0), int32(0)
-				for k := c * res.cols; k < min(cols, (c+1)*res.cols); k++ {
+				end := min(cols, (c+1)*res.cols)
+				k := c * res.cols
+				for ; k+4 <= end && binary.LittleEndian.Uint32(in[k:]) == whole; k += 4 {
+					v := line[k : k+4 : k+4]
+					sum[c] += (v[0] + v[1]) + (v[2] + v[3])
+					n[c] += 4
+				}
+				for ; k < end; k++ {
 					if in[k] == region {
-						s += line[k]
-						m++
+						sum[c] += line[k]
+						n[c]++
 					}
 				}
-				sum[c] += s
-				n[c] += m
 			}
 		}
 		least := int32(res.rows * res.cols / res.step / 4)

@@ -34,7 +34,7 @@ if [ -z "$python" ]; then
 	echo "bench: no Python with OpenCV here, the peer column is left out (Debian: apt-get install python3-opencv)" >&2
 fi
 
-go test -c -o "$work/bench" ./cmd/shadowgap
+scripts/go-slim.sh test -c -o "$work/bench" ./cmd/shadowgap
 measure() { # PATTERN ROUNDS-OF-EACH
 	# Run where the package lies, as go test does. On failure what it said is shown: it may not look like a benchmark.
 	(cd cmd/shadowgap && "$work/bench" -test.run '^$' -test.bench "$1" -test.benchtime "$2" -test.timeout 0) >"$work/said" 2>&1 ||

@@ -50,13 +50,10 @@ check_go() {
 	fi
 }
 
-# gocv names contrib modules and highgui when it links, so the -dev package brings them all; running needs the same libraries.
+# What a program built with scripts/go-slim.sh is linked with; imgproc brings core.
 runtime_packages() {
-	apt-cache depends --no-recommends --no-suggests libopencv-dev 2>/dev/null |
-		sed -n 's/^ *Depends: \(libopencv-[a-z0-9]*\)-dev$/\1/p' | sort -u |
-		while read -r lib; do
-			apt-cache depends "$lib-dev" | sed -n "s/^ *Depends: \(libopencv-[a-z0-9]*[0-9]\)$/\1/p"
-		done | sort -u
+	apt-cache depends --no-recommends --no-suggests libopencv-imgproc-dev |
+		sed -n 's/^ *Depends: \(libopencv-imgproc[0-9][0-9]*\)$/\1/p'
 }
 
 case $mode in

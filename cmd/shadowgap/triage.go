@@ -8,6 +8,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"strings"
 	"time"
 
@@ -77,6 +78,8 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return err
 	}
 	cfg.Between = func() error { return writeRun(con.abort, store, overlay.Units(t.Units)) }
+	// Nearly all that this process holds are the bytes of files on their way to a worker: to collect them often costs little.
+	debug.SetGCPercent(25)
 	obs := newProgress(con.err)
 	if t.Watch {
 		obs.watching()
