@@ -3,13 +3,17 @@ package detect_test
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"image"
 	"image/color"
+	"image/draw"
 	"image/png"
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"github.com/disintegration/imaging"
 
 	"shadowgap/detect"
 	"shadowgap/eval"
@@ -286,6 +290,84 @@ func TestRunResultsHangTogether(t *testing.T) {
 		}
 	}
 }
+
+// A detector that has read other pictures, larger, smaller and none, finds what a fresh one does: nothing of what it keeps shows.
+func TestDetectorForgetsEarlierPictures(t *testing.T) {
+	crop := func(c *scene.Capture) image.Image {
+		b := c.Image.Bounds()
+		return c.Image.SubImage(image.Rect(b.Min.X+b.Dx()*2/3, b.Min.Y, b.Max.X, b.Min.Y+b.Dy()/2))
+	}
+	a, b := render(t, twoSided()), render(t, scene.Random(100903, scene.KindRockHump))
+	pictures := []image.Image{
+		a.Image, b.Image, crop(b), a.Image, fur(300, 200), crop(a), greyPicture(60, 60, func(x, y int) uint8 { return uint8(x * y) }), b.Image,
+	}
+	var d detect.Detector
+	for i, img := range pictures {
+		opt := detect.Options{KeepClutter: i%2 == 0}
+		want, err := detect.Run(t.Context(), img, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, err := d.Run(t.Context(), img, opt)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, g := asJSON(t, want), asJSON(t, got)
+		if !bytes.Equal(w, g) {
+			t.Errorf("picture %d (%v): a used detector finds %d marks (%d bytes), a fresh one %d (%d bytes)",
+				i, img.Bounds(), len(got.Marks), len(g), len(want.Marks), len(w))
+		}
+	}
+}
+
+func asJSON(t *testing.T, v any) []byte {
+	t.Helper()
+	b, err := json.Marshal(v)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return b
+}
+
+// A crop without nadir reads the same from left to right as its mirror image does from right to left.
+func TestCropReadsTheSameMirrored(t *testing.T) {
+	s := twoSided()
+	s.Structures = []scene.Structure{{Shape: "crib", X: 13, HalfLongM: 0.4, HalfShortM: 0.8, HeightM: 1, Strength: 1}}
+	c := render(t, s)
+	box := c.Label.Marks[0].Highlight
+	b := image.Rect(box.X-60, box.Y-100, box.X+180, box.Y+140).Intersect(c.Image.Bounds())
+	part := image.NewNRGBA(image.Rect(0, 0, b.Dx(), b.Dy()))
+	draw.Draw(part, part.Rect, c.Image, b.Min, draw.Src)
+	for _, side := range []detect.Side{"", detect.Starboard} {
+		other := map[detect.Side]detect.Side{"": "", detect.Starboard: detect.Port}[side]
+		right, err := detect.Run(t.Context(), part, detect.Options{Side: side})
+		if err != nil {
+			t.Fatal(err)
+		}
+		left, err := detect.Run(t.Context(), imaging.FlipH(part), detect.Options{Side: other})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, l := markOn(t, right.Marks, moved(c.Label.Marks[0], b.Min)), detect.MarkRecord{}
+		for _, m := range left.Marks {
+			if m.Shadow != nil && abs(m.Box.X+m.Box.W+r.Box.X-b.Dx()) <= 6 && abs(m.Box.Y-r.Box.Y) <= 6 {
+				l = m
+			}
+		}
+		if r.Side != detect.Starboard || l.Side != detect.Port {
+			t.Errorf("told %q: side %q, mirrored %q", side, r.Side, l.Side)
+		}
+	}
+}
+
+func moved(l eval.MarkLabel, by image.Point) eval.MarkLabel {
+	b := *l.Highlight
+	b.X, b.Y = b.X-by.X, b.Y-by.Y
+	l.Highlight = &b
+	return l
+}
+
+func abs(v int) int { return max(v, -v) }
 
 // A picture whose bounds don't begin at 0, 0 gives the same boxes.
 func TestRunIgnoresTheBoundsOrigin(t *testing.T) {

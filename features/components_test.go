@@ -149,6 +149,27 @@ func TestComponentsRefuseWrongShapes(t *testing.T) {
 	}
 }
 
+func TestComponentsOfRunsRefuseDisorder(t *testing.T) {
+	for _, runs := range [][]PixelRun{
+		{{1, 0, 3}, {0, 0, 3}}, // rows backwards
+		{{0, 5, 6}, {0, 0, 3}}, // columns backwards
+		{{0, 0, 3}, {0, 2, 5}}, // overlapping
+		{{0, 0, 3}, {0, 3, 5}}, // touching: one run
+	} {
+		if _, err := ComponentsOfRuns(runs, Connect8); err == nil {
+			t.Errorf("%v: no error", runs)
+		}
+	}
+	comps, err := ComponentsOfRuns([]PixelRun{{0, 0, 2}, {0, 6, 8}, {1, 2, 4}, {3, 2, 3}}, Connect8)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// the first and the third meet at a corner; an empty row parts the last from them
+	if len(comps) != 3 || comps[0].Area != 4 || comps[1].Area != 2 || comps[2].Area != 1 {
+		t.Errorf("%+v", comps)
+	}
+}
+
 func BenchmarkComponents(b *testing.B) {
 	const rows, cols = 1080, 1920
 	rng := rand.New(rand.NewPCG(4, 4))
