@@ -75,3 +75,47 @@ func TestScenes(t *testing.T) {
 		t.Errorf("nadir off by %.1f pixels in a quarter of the captures", offs[len(offs)*3/4])
 	}
 }
+
+// A down-looking record in the panel's own colours is cut off although a bright bar runs over both, and a photographed screen that
+// fades from top to bottom is not taken for one. These scenes went wrong before.
+func TestRecordsBesideThePanel(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders captures")
+	}
+	for _, tt := range []struct {
+		seed   int64
+		kind   scene.Kind
+		second string
+	}{
+		{85, scene.KindFish, "history"},
+		{317, scene.KindFish, "history"},
+		{300080, scene.KindMixed, "history"},
+		{300163, scene.KindRockHump, "history"},
+		{300053, scene.KindTimber, ""},
+	} {
+		spec := scene.Random(tt.seed, tt.kind)
+		if spec.Screen.Second != tt.second {
+			t.Errorf("seed %d has %q beside the panel, want %q", tt.seed, spec.Screen.Second, tt.second)
+		}
+		c, err := scene.Render(t.Context(), spec)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b bytes.Buffer
+		if err := c.Encode(&b); err != nil {
+			t.Fatal(err)
+		}
+		img, _, err := image.Decode(&b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, why := find(t, img)
+		if len(p) == 0 {
+			t.Errorf("seed %d: %s", tt.seed, why)
+			continue
+		}
+		if o := overlap(p[0].Box, c.Label.Panel.Rect()); o < 0.9 {
+			t.Errorf("seed %d: panel %v, want %v (overlap %.2f)", tt.seed, p[0].Box, c.Label.Panel.Rect(), o)
+		}
+	}
+}

@@ -3,6 +3,7 @@ package frame
 import (
 	"image"
 	"math"
+	"slices"
 )
 
 // levels is a grid of mean display levels, cell by cell, with sums that give the mean of any part at once.
@@ -61,6 +62,7 @@ const (
 	layeredGain  = 0.4    // least difference of the two parts
 	leastShare   = 0.12   // of the box's width or height that a second panel takes
 	leastLayered = 6      // cells a part needs to be judged
+	barShare     = 0.1    // of the height, at either end, that the display's bars may still take
 )
 
 // cut is a place where a down-looking record could be parted from the side-scan.
@@ -70,8 +72,9 @@ type cut struct {
 	gain float64 // how much more layered the record is than the rest
 }
 
-// cuts lists the places, a cell apart, where one part of box is layered and the other is not.
-func (s *sample) cuts(l *levels) []cut {
+// cuts lists the places, a cell apart, where one part of box is layered and the other is not; bar rows of cells at the top and
+// at the bottom are left out.
+func (s *sample) cuts(l *levels, bar int) []cut {
 	w, h := l.box.Dx(), l.box.Dy()
 	var out []cut
 	try := func(side, at int, a, b image.Rectangle) {
@@ -82,7 +85,7 @@ func (s *sample) cuts(l *levels) []cut {
 		if pa < layered || ra < layeredRows {
 			return
 		}
-		if !l.alike(a) {
+		if !l.alike(a) || bar > 0 && !l.steps(a) {
 			return
 		}
 		if _, pb := l.layering(b.Min.X, b.Min.Y, b.Max.X, b.Max.Y); pa-pb > layeredGain {
@@ -90,9 +93,12 @@ func (s *sample) cuts(l *levels) []cut {
 		}
 	}
 	for x := max(leastLayered, int(leastShare*float64(w))); x <= w-leastLayered; x++ {
-		a, b := image.Rect(0, 0, x, h), image.Rect(x, 0, w, h)
+		a, b := image.Rect(0, bar, x, h-bar), image.Rect(x, bar, w, h-bar)
 		try(0, x+l.box.Min.X, a, b)
 		try(1, x+l.box.Min.X, b, a)
+	}
+	if bar > 0 {
+		return out
 	}
 	for y := max(leastLayered, int(leastShare*float64(h))); y <= h-leastLayered; y++ {
 		a, b := image.Rect(0, 0, w, y), image.Rect(0, y, w, h)
@@ -100,6 +106,21 @@ func (s *sample) cuts(l *levels) []cut {
 		try(3, y+l.box.Min.Y, b, a)
 	}
 	return out
+}
+
+// steps says whether the levels of a part change abruptly somewhere on the way down, as where water gives way to bottom; the light on
+// a photographed screen fades slowly.
+func (l *levels) steps(a image.Rectangle) bool {
+	const reach = 3 // cells within which the bottom of a record begins
+	v := make([]float64, a.Dy())
+	for i := range v {
+		v[i] = l.mean(a.Min.X, a.Min.Y+i, a.Max.X, a.Min.Y+i+1)
+	}
+	step := 0.0
+	for i := reach; i < len(v); i++ {
+		step = max(step, math.Abs(v[i]-v[i-reach]))
+	}
+	return step > 0.3*(slices.Max(v)-slices.Min(v))
 }
 
 // alike says whether the layers of a part run through: its left and right thirds rise and fall with the same rows.
@@ -204,45 +225,58 @@ func (s *sample) seams(r image.Rectangle, lo, hi int, vertical bool) [][2]int {
 	return out
 }
 
+// bestCut returns what is left of limit after the cut of greatest gain that runs along a seam, and that gain; 0 when there is none.
+func (s *sample) bestCut(lv *levels, r, limit image.Rectangle, bar int) (image.Rectangle, float64) {
+	cuts := s.cuts(lv, bar)
+	inner := r
+	inner.Min.Y, inner.Max.Y = r.Min.Y+bar*s.cell, r.Max.Y-bar*s.cell
+	best, next := 0.0, limit
+	for _, vertical := range []bool{true, false} {
+		lo, hi := math.MaxInt, math.MinInt
+		for _, c := range cuts {
+			if (c.side < 2) == vertical {
+				lo, hi = min(lo, c.at-s.cell), max(hi, c.at+s.cell)
+			}
+		}
+		if lo > hi {
+			continue
+		}
+		for _, m := range s.seams(inner, lo, hi, vertical) {
+			if !lv.breaks((m[0]+m[1])/2, s.cell, vertical) {
+				continue // a range line: the same bottom goes on behind it
+			}
+			for _, c := range cuts {
+				if (c.side < 2) != vertical || c.at < m[0]-s.cell || c.at > m[1]+s.cell || c.gain <= best {
+					continue
+				}
+				best, next = c.gain, limit
+				switch c.side {
+				case 0:
+					next.Min.X = m[1]
+				case 1:
+					next.Max.X = m[0]
+				case 2:
+					next.Min.Y = m[1]
+				case 3:
+					next.Max.Y = m[0]
+				}
+			}
+		}
+	}
+	return next, best
+}
+
 // withoutHistory cuts down-looking records off r where a straight seam parts them from it. limit is the part of the
 // picture the side-scan panel may still use.
 func (s *sample) withoutHistory(cells []cellStat, pal *palette, r, limit image.Rectangle) (image.Rectangle, image.Rectangle) {
 	for range 2 {
 		box := image.Rect((r.Min.X+s.cell/2)/s.cell, (r.Min.Y+s.cell/2)/s.cell, (r.Max.X+s.cell/2)/s.cell, (r.Max.Y+s.cell/2)/s.cell)
 		lv := newLevels(s, cells, pal, box.Intersect(image.Rect(0, 0, s.cw, s.ch)))
-		cuts := s.cuts(lv)
-		best := layeredGain
-		next := limit
-		for _, vertical := range []bool{true, false} {
-			lo, hi := math.MaxInt, math.MinInt
-			for _, c := range cuts {
-				if (c.side < 2) == vertical {
-					lo, hi = min(lo, c.at-s.cell), max(hi, c.at+s.cell)
-				}
-			}
-			if lo > hi {
-				continue
-			}
-			for _, m := range s.seams(r, lo, hi, vertical) {
-				if !lv.breaks((m[0]+m[1])/2, s.cell, vertical) {
-					continue // a range line: the same bottom goes on behind it
-				}
-				for _, c := range cuts {
-					if (c.side < 2) != vertical || c.at < m[0]-s.cell || c.at > m[1]+s.cell || c.gain <= best {
-						continue
-					}
-					best, next = c.gain, limit
-					switch c.side {
-					case 0:
-						next.Min.X = m[1]
-					case 1:
-						next.Max.X = m[0]
-					case 2:
-						next.Min.Y = m[1]
-					case 3:
-						next.Max.Y = m[0]
-					}
-				}
+		// A bar that is still in r is the strongest layer of all and ends the seam: a second look leaves out where bars lie.
+		next, best := limit, layeredGain
+		for _, bar := range [...]int{0, int(barShare * float64(lv.box.Dy()))} {
+			if found, gain := s.bestCut(lv, r, limit, bar); gain > best {
+				next, best = found, gain
 			}
 		}
 		if next == limit {

@@ -50,7 +50,7 @@ func (s *sample) verdict(pan *Panel, pal *palette, ev cues, t texture, w water) 
 	case t.mult < leastSpread && !(sure && t.mult > leastSpread/2):
 		return 0, fmt.Sprintf("the noise is too weak for speckle (spread %.2f of the mean, at least %.2f expected)", t.mult, leastSpread)
 	}
-	if pan.layers() {
+	if !sure && pan.layers() {
 		return 0, "a down-looking record: water above, bottom below, in every column"
 	}
 	if quiet, turns := s.lines(r); quiet > 0.15 && turns > 10 && !sure {
