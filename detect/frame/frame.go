@@ -105,6 +105,7 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	if r.Dx()*r.Dy() < opt.MinPanelPx || min(r.Dx(), r.Dy()) < minSide {
 		return nil, fmt.Sprintf("the largest textured area is only %d × %d pixels", r.Dx(), r.Dy()), nil
 	}
+	r = s.withoutStrip(r)
 	pal := learnPalette(s.histogram(r, nil))
 	if cut, l := s.withoutHistory(cells, pal, r, limit); cut != r {
 		r, limit = cut, l
@@ -122,7 +123,7 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 			r, limit = cut, l
 		}
 	}
-	r = s.widen(pal, r, limit)
+	r = s.widen(pal, s.withoutStrip(r), limit)
 	pan := &Panel{Box: r, NadirX: math.NaN(), Crop: true, Inverted: pal.inverted(), Palette: pal.name(), Confidence: 0.5}
 	pan.Notes = append(pan.Notes, ev.String())
 	if r != seen {
@@ -156,6 +157,53 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 	}
 	pan.Notes = append(pan.Notes, t.String(), pal.String())
 	return pan, "", nil
+}
+
+// withoutStrip moves the left and right sides of r in over columns most of whose colours occur nowhere in its middle: a strip of
+// another panel, whose colours would bend the palette. Dark columns stay, since echoes fade with range.
+func (s *sample) withoutStrip(r image.Rectangle) image.Rectangle {
+	margin := r.Dx() / 12
+	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+	if margin == 0 || i == j {
+		return r
+	}
+	seen := make([]bool, 1<<15)
+	const every, dark = 3, 56
+	for k := i; k < j; k++ {
+		for x := r.Min.X + margin + k%every; x < r.Max.X-margin; x += every {
+			seen[bin5(s.row(k)[x])] = true
+		}
+	}
+	foreign := func(x int) bool {
+		n := 0
+		for k := i; k < j; k++ {
+			if c := s.row(k)[x]; !seen[bin5(c)] && c>>16+c>>8&255+c&255 > 3*dark {
+				n++
+			}
+		}
+		return 2*n > j-i
+	}
+	// the strip goes on outside, unlike a nadir at the panel's edge, whose strong echoes may be the only ones
+	goesOn := func(x, step int) bool {
+		n := 0
+		for ; n < margin && x >= 0 && x < s.p.w; n, x = n+1, x+step {
+			if !foreign(x) {
+				return false
+			}
+		}
+		return n >= minSide
+	}
+	if goesOn(r.Min.X-1, -1) {
+		for end := r.Min.X + margin; r.Min.X < end && foreign(r.Min.X); {
+			r.Min.X++
+		}
+	}
+	if goesOn(r.Max.X, 1) {
+		for end := r.Max.X - margin; r.Max.X > end && foreign(r.Max.X-1); {
+			r.Max.X--
+		}
+	}
+	return r
 }
 
 // flat says whether all sampled pixels are the same, and their colour.

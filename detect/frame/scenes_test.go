@@ -6,6 +6,8 @@ import (
 	"image"
 	_ "image/jpeg"
 	"math"
+	"os"
+	"path/filepath"
 	"slices"
 	"testing"
 
@@ -117,5 +119,27 @@ func TestRecordsBesideThePanel(t *testing.T) {
 		if o := overlap(p[0].Box, c.Label.Panel.Rect()); o < 0.9 {
 			t.Errorf("seed %d: panel %v, want %v (overlap %.2f)", tt.seed, p[0].Box, c.Label.Panel.Rect(), o)
 		}
+	}
+}
+
+// The chart beside the panel of this capture has ridges near enough to be taken in with it; their colours would then bend the
+// palette, and the echoes with it.
+func TestNoStripOfTheNextPanel(t *testing.T) {
+	f, err := os.Open(filepath.Join("..", "..", "testdata", "demo", "captures", "capture-024.jpg"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	img, _, err := image.Decode(f)
+	if err != nil {
+		t.Fatal(err)
+	}
+	p, why := find(t, img)
+	if len(p) != 1 {
+		t.Fatalf("%d panels: %s", len(p), why)
+	}
+	// the truth of the demo survey: 838 columns, and a line that parts the panels
+	if got := p[0].Box; got.Min.X > 2 || got.Max.X < 836 || got.Max.X > 842 {
+		t.Errorf("panel %v, want columns 0 to 838", got)
 	}
 }
