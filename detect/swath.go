@@ -16,6 +16,7 @@ type swath struct {
 	echo    *features.Grid // rows × range pixels, 0..1
 	valid   []uint8        // 1 = echo, 0 = furniture or outside the panel
 	nearX   []float64      // panel column of k = 0's near edge, per row
+	panelW  int            // columns of the panel
 	mirror  bool           // port: panel x falls as range grows
 	hasZero bool           // k = 0 is the nadir, so k is slant range
 	arena   *features.Arena
@@ -44,7 +45,7 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 	if err != nil {
 		return nil, fmt.Errorf("cutting the %s swath: %w", side, err)
 	}
-	s := &swath{side: side, echo: g, valid: arena.Mask(len(g.V)), nearX: nearX, mirror: side == Port, hasZero: hasZero, arena: arena}
+	s := &swath{side: side, echo: g, valid: arena.Mask(len(g.V)), nearX: nearX, panelW: echo.Cols, mirror: side == Port, hasZero: hasZero, arena: arena}
 	for r := 0; r < echo.Rows; r++ {
 		src, dst := echo.Row(r), g.Row(r)
 		srcOK, dstOK := valid[r*echo.Cols:(r+1)*echo.Cols], s.valid[r*width:(r+1)*width]
@@ -72,7 +73,7 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 // wholeSwath takes a whole panel for a starboard side that begins at the panel's left edge, which need not be the nadir. It is made
 // of the panel's own memory.
 func wholeSwath(echo *features.Grid, valid []uint8, arena *features.Arena) *swath {
-	return &swath{side: Starboard, echo: echo, valid: valid, nearX: make([]float64, echo.Rows), arena: arena}
+	return &swath{side: Starboard, echo: echo, valid: valid, nearX: make([]float64, echo.Rows), panelW: echo.Cols, arena: arena}
 }
 
 // turn reads a crop the other way: its other edge is near, its other side in view.
@@ -112,12 +113,14 @@ func (a span) union(b span) span {
 	return span{min(a.r0, b.r0), max(a.r1, b.r1), min(a.k0, b.k0), max(a.k1, b.k1)}
 }
 
-// box maps a span to pixels of the capture; (px, py) is the panel's corner there.
+// box maps a span to pixels of the capture; (px, py) is the panel's corner there. Where the nadir bends, the corners of a span may
+// lie outside the panel though none of its pixels does.
 func (s *swath) box(a span, px, py int) Box {
 	lo, hi := math.Inf(1), math.Inf(-1)
 	for _, r := range [...]int{a.r0, (a.r0 + a.r1) / 2, a.r1 - 1} {
 		x0, x1 := s.x(r, float64(a.k0)), s.x(r, float64(a.k1))
 		lo, hi = math.Min(lo, math.Min(x0, x1)), math.Max(hi, math.Max(x0, x1))
 	}
+	lo, hi = min(max(lo, 0), float64(s.panelW-1)), max(min(hi, float64(s.panelW)), 1)
 	return Box{X: px + int(lo), Y: py + a.r0, W: int(hi - lo), H: a.rows()}
 }
