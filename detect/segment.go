@@ -396,9 +396,9 @@ func (seg *segments) describe(c features.Component, lv *leveled, bright bool, sc
 				i := r*cols + k
 				in := k < end
 				if in && scale > 0 {
-					// a block of pixels goes by its first: others of it may belong elsewhere
-					v, m := fine.V[i], lv.mask[i]
-					in = bright && v >= trim && m != regionNone || !bright && v <= trim && m == regionBottom
+					// a block of pixels goes by its first: others of it may be water, which is no shadow
+					v := fine.V[i]
+					in = bright && v >= trim || !bright && v <= trim && lv.mask[i] == regionBottom
 				}
 				if in {
 					sum += float64(lv.q.V[i])
