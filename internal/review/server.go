@@ -87,8 +87,13 @@ func Serve(ctx context.Context, store DecisionStore, caps []detect.CaptureRecord
 	}
 	stop, cancel := context.WithTimeout(context.WithoutCancel(ctx), shutdownFor)
 	defer cancel()
-	if err := srv.Shutdown(stop); err != nil {
-		return errors.Join(fmt.Errorf("stopping the review server: %w", err), srv.Close())
+	err = srv.Shutdown(stop)
+	if errors.Is(err, context.DeadlineExceeded) {
+		// A browser may hold a connection open on which it has asked for nothing yet.
+		err = srv.Close()
+	}
+	if err != nil {
+		return fmt.Errorf("stopping the review server: %w", err)
 	}
 	return nil
 }

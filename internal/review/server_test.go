@@ -233,6 +233,12 @@ func TestServeListensOnLoopbackOnlyAndStops(t *testing.T) {
 	if res.StatusCode != 200 {
 		t.Errorf("status %d", res.StatusCode)
 	}
+	// Browsers open connections before they ask for anything; such a one is neither idle nor done.
+	silent, err := net.Dial("tcp", u.Host)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer silent.Close()
 	cancel()
 	select {
 	case err := <-done:
