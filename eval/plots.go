@@ -220,7 +220,7 @@ func valueChart(name, unit string, e ValueError) (*chart, error) {
 	if err != nil {
 		return nil, err
 	}
-	b.LineStyle.Color = grey
+	b.Color = grey
 	p.Add(b, diagonal, s)
 	return render(p, name+", measured and true (dashed: equal)", fmt.Sprintf("%s measured against truth in %s for %d marks, bars of one standard deviation.", name, unit, len(e.pairs)))
 }
@@ -272,8 +272,8 @@ func (e *ratePoints) addTo(p *plot.Plot, c color.Color) error {
 	if err != nil {
 		return err
 	}
-	bars.LineStyle.Color = c
-	bars.LineStyle.Width = lineWidth
+	bars.Color = c
+	bars.Width = lineWidth
 	dots, err := plotter.NewScatter(e.XYs)
 	if err != nil {
 		return err

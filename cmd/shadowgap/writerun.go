@@ -111,7 +111,7 @@ func sightings(ctx context.Context, store *runstore.Store) (seenTwice, export.Ma
 }
 
 // rankedHolds joins the holds of the most interesting captures and ranks them.
-func rankedHolds(ctx context.Context, store *runstore.Store) ([]survey.SurveyHold, error) {
+func rankedHolds(ctx context.Context, store *runstore.Store) ([]survey.Hold, error) {
 	var caps []detect.CaptureRecord
 	var marks []detect.MarkRecord
 	for c, err := range store.Captures(ctx) {

@@ -63,13 +63,10 @@ func textureOf(p *Panel) texture {
 				}
 				return sum / max(1, k)
 			}
-			h4, v4 := d(0, 4), 0.0
-			h1, h12 := d(0, 1), d(0, min(lag, pw-4))
-			v1, v12 := 0.0, 0.0
+			h1, h4, h12 := d(0, 1), d(0, 4), d(0, min(lag, pw-4))
+			v1, v4, v12 := h1, h4, h12
 			if ph > lag+4 {
 				v1, v4, v12 = d(1, 0), d(4, 0), d(lag, 0)
-			} else {
-				v1, v4, v12 = h1, h4, h12
 			}
 			if h4+v4 == 0 {
 				continue

@@ -7,7 +7,6 @@ type terrain struct {
 	spec    *Spec
 	ridges  []ridge
 	ripples []rippleWave
-	midY    float64
 }
 
 type ridge struct {

@@ -69,7 +69,7 @@ func AltitudePlot(w io.Writer, rec detect.PanelRecord, u Units) error {
 			return fmt.Errorf("plotting altitude: hump: %w", err)
 		}
 		poly.Color = color.NRGBA{vermillion.R, vermillion.G, vermillion.B, 0x38}
-		poly.LineStyle.Width = 0
+		poly.Width = 0
 		label, err := plotter.NewLabels(plotter.XYLabels{
 			XYs:    plotter.XYs{{X: 0.02 * p.X.Max, Y: float64(h.Rows[0]+h.Rows[1]) / 2}},
 			Labels: []string{"hump"},
@@ -85,7 +85,7 @@ func AltitudePlot(w io.Writer, rec detect.PanelRecord, u Units) error {
 			return fmt.Errorf("plotting altitude: error band: %w", err)
 		}
 		poly.Color = color.NRGBA{blue.R, blue.G, blue.B, 0x48}
-		poly.LineStyle.Width = 0
+		poly.Width = 0
 		p.Add(poly)
 	}
 	l, err := plotter.NewLine(line)

@@ -192,10 +192,10 @@ func addSpans(p *plot.Plot, s *Strip, st Style, scale float64) error {
 			return fmt.Errorf("plotting echo strip: %s: %w", sp.name, err)
 		}
 		poly.Color = sp.fill
-		poly.LineStyle.Width = vg.Points(0.5)
-		poly.LineStyle.Color = color.NRGBA{0, 0, 0, 0x90}
+		poly.Width = vg.Points(0.5)
+		poly.Color = color.NRGBA{0, 0, 0, 0x90}
 		if sp.name == "gap" {
-			poly.LineStyle.Dashes = []vg.Length{vg.Points(2), vg.Points(2)}
+			poly.Dashes = []vg.Length{vg.Points(2), vg.Points(2)}
 		}
 		label, err := plotter.NewLabels(plotter.XYLabels{
 			XYs: plotter.XYs{{X: (a + z) / 2, Y: sp.y}}, Labels: []string{sp.name},

@@ -16,8 +16,8 @@ type HoldRef struct {
 	Hold    string `json:"hold"`
 }
 
-// SurveyHold is a place where suspended targets keep near a hump or rock field, with every capture that shows it.
-type SurveyHold struct {
+// Hold is a place where suspended targets keep near a hump or rock field, with every capture that shows it.
+type Hold struct {
 	ID        string             `json:"id"`      // of its best look
 	Holds     []HoldRef          `json:"holds"`   // best first
 	Odds      float64            `json:"odds"`    // of its best look: looks at one school aren't independent
@@ -34,19 +34,19 @@ const maxHoldGateM = 100.0
 // RankHolds joins the holds of all captures that lie together within their errors and ranks them by odds, number of
 // targets, closeness to the hump and relief. NearestPx is the mean distance in rows from the targets to the hump's rows, 0
 // over it. A hold without a position stands alone.
-func RankHolds(captures []detect.CaptureRecord, marks []detect.MarkRecord) []SurveyHold {
+func RankHolds(captures []detect.CaptureRecord, marks []detect.MarkRecord) []Hold {
 	byID := make(map[string]*detect.MarkRecord, len(marks))
 	for i := range marks {
 		byID[marks[i].Capture+"\x00"+marks[i].Mark] = &marks[i]
 	}
-	var all []SurveyHold
+	var all []Hold
 	for _, c := range captures {
 		for _, h := range c.Holds {
 			all = append(all, oneHold(c, h, byID))
 		}
 	}
 	slices.SortStableFunc(all, compareHolds)
-	var out []SurveyHold
+	var out []Hold
 	cells := map[[3]int32][]int{} // so that a million holds aren't all compared
 	for _, h := range all {
 		if k := findHold(out, cells, h); k >= 0 {
@@ -64,13 +64,13 @@ func RankHolds(captures []detect.CaptureRecord, marks []detect.MarkRecord) []Sur
 	return out
 }
 
-func compareHolds(a, b SurveyHold) int {
+func compareHolds(a, b Hold) int {
 	return cmp.Or(cmp.Compare(b.Odds, a.Odds), cmp.Compare(b.Targets, a.Targets), cmp.Compare(a.NearestPx, b.NearestPx),
 		cmp.Compare(b.ReliefPx, a.ReliefPx), cmp.Compare(a.Holds[0].Capture, b.Holds[0].Capture), cmp.Compare(a.ID, b.ID))
 }
 
 // findHold returns the first listed hold that is the same place as h, -1 when there is none.
-func findHold(listed []SurveyHold, cells map[[3]int32][]int, h SurveyHold) int {
+func findHold(listed []Hold, cells map[[3]int32][]int, h Hold) int {
 	if h.Position == nil {
 		return -1
 	}
@@ -87,7 +87,7 @@ func findHold(listed []SurveyHold, cells map[[3]int32][]int, h SurveyHold) int {
 }
 
 // sameHold says whether a hold lies within the errors of one already listed, from another capture.
-func sameHold(o, h SurveyHold) bool {
+func sameHold(o, h Hold) bool {
 	if o.Position == nil || h.Position == nil || slices.ContainsFunc(o.Holds, func(r HoldRef) bool { return r.Capture == h.Holds[0].Capture }) {
 		return false
 	}
@@ -96,8 +96,8 @@ func sameHold(o, h SurveyHold) bool {
 	return d <= sq(maxHoldGateM) && d <= chi95/2*(sq(o.Position.ErrorM)+sq(h.Position.ErrorM))
 }
 
-func oneHold(c detect.CaptureRecord, h detect.HoldRecord, byID map[string]*detect.MarkRecord) SurveyHold {
-	s := SurveyHold{ID: h.ID, Holds: []HoldRef{{c.Capture, h.ID}}, Odds: h.Odds, Targets: len(h.Marks)}
+func oneHold(c detect.CaptureRecord, h detect.HoldRecord, byID map[string]*detect.MarkRecord) Hold {
+	s := Hold{ID: h.ID, Holds: []HoldRef{{c.Capture, h.ID}}, Odds: h.Odds, Targets: len(h.Marks)}
 	var placed []*detect.MarkRecord
 	distance, n := 0.0, 0
 	for _, id := range h.Marks {

@@ -20,11 +20,12 @@ func metres(v, sd float64) *features.Measured { return &features.Measured{Value:
 
 // straight logs a boat on a geodesic from five minutes before noon to one minute after, a fix a second, moved east and
 // north by a fixed error.
-func straight(t *testing.T, lat, lon, course, speed, eastM, northM float64, opt track.Options) *track.Track {
+func straight(t *testing.T, lat, lon, course, eastM, northM float64, opt track.Options) *track.Track {
 	t.Helper()
+	const speedMS = 2
 	var points []track.Point
 	for s := -300; s <= 60; s++ {
-		la, lo, _ := track.Direct(lat, lon, course, speed*float64(s))
+		la, lo, _ := track.Direct(lat, lon, course, speedMS*float64(s))
 		la, lo, _ = track.Direct(la, lo, math.Atan2(eastM, northM)*180/math.Pi, math.Hypot(eastM, northM))
 		points = append(points, track.Point{Time: noon.Add(time.Duration(s) * time.Second), Lat: la, Lon: lo, CourseDeg: math.NaN(), SpeedMS: math.NaN(), DepthM: math.NaN()})
 	}
@@ -60,7 +61,7 @@ func TestPlaceLandsAbeamOfItsRow(t *testing.T) {
 		{"over the pole", 89.9999, 10, 2, detect.Starboard, false},
 	}
 	for _, tt := range tests {
-		tr := straight(t, tt.lat, tt.lon, tt.course, 2, 0, 0, track.Options{})
+		tr := straight(t, tt.lat, tt.lon, tt.course, 0, 0, track.Options{})
 		s := survey.Scene{Time: &survey.CaptureTime{Time: noon, SD: time.Second}, Track: tr, RowRate: metres(10, 0.1), NewestAtBottom: tt.bottomUp}
 		rows := 200
 		if tt.bottomUp {
@@ -92,7 +93,7 @@ func TestPlaceLandsAbeamOfItsRow(t *testing.T) {
 }
 
 func TestPlaceSaysWhyNot(t *testing.T) {
-	tr := straight(t, 60, 25, 30, 2, 0, 0, track.Options{})
+	tr := straight(t, 60, 25, 30, 0, 0, track.Options{})
 	at := func(d time.Duration) *survey.CaptureTime {
 		return &survey.CaptureTime{Time: noon.Add(d), SD: time.Second}
 	}
@@ -129,7 +130,7 @@ func TestPlaceSaysWhyNot(t *testing.T) {
 }
 
 func TestPlaceWidensTheErrorAndSaysSo(t *testing.T) {
-	tr := straight(t, 60, 25, 30, 2, 0, 0, track.Options{})
+	tr := straight(t, 60, 25, 30, 0, 0, track.Options{})
 	known := survey.Scene{Time: &survey.CaptureTime{Time: noon, SD: time.Second}, Track: tr, RowRate: metres(10, 0.1)}
 	place := func(s survey.Scene, m detect.MarkRecord) detect.MarkRecord {
 		t.Helper()
@@ -195,10 +196,11 @@ func TestSpotErrorAgainstMonteCarlo(t *testing.T) {
 		sum := 0.0
 		for range draws {
 			// In the plane, with the boat's stated place as origin and its stated course as +y.
-			angle, placed := 0.0, s.GroundM.Value
+			var angle, placed float64
 			if math.IsNaN(s.Fix.CourseDeg) {
-				angle, placed = 2*math.Pi*rng.Float64(), 0
+				angle = 2 * math.Pi * rng.Float64()
 			} else {
+				placed = s.GroundM.Value
 				angle = math.Sqrt(s.Fix.CourseSD*s.Fix.CourseSD+s.CrabSD*s.CrabSD+s.TurnSD*s.TurnSD) * math.Pi / 180 * rng.NormFloat64()
 			}
 			g := s.GroundM.Value + s.GroundM.SD*rng.NormFloat64()
@@ -220,7 +222,7 @@ func TestPlaceAgainstMonteCarlo(t *testing.T) {
 	sum, stated := 0.0, 0.0
 	for range draws {
 		axis := 4 / math.Sqrt2
-		tr := straight(t, 60, 25, 30, 2, axis*rng.NormFloat64(), axis*rng.NormFloat64(), track.Options{FixErrorM: 4})
+		tr := straight(t, 60, 25, 30, axis*rng.NormFloat64(), axis*rng.NormFloat64(), track.Options{FixErrorM: 4})
 		clock := rng.NormFloat64()
 		crab := 5 * rng.NormFloat64()
 		rate := 10 + 0.3*rng.NormFloat64()

@@ -18,7 +18,7 @@ func TestKnow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	tr := straight(t, 60, 25, 30, 2, 0, 0, track.Options{})
+	tr := straight(t, 60, 25, 30, 0, 0, track.Options{})
 	s := survey.Sources{Manifest: m, Track: tr, Detect: detect.Options{RangeM: 60}}
 	k, err := s.Know("a.png", nil)
 	if err != nil {

@@ -92,7 +92,7 @@ func (s *nmeaReader) line(b []byte) error {
 	parsed, err := parseSentence(raw)
 	if err != nil {
 		s.malformed++
-		return nil
+		return nil //nolint:nilerr // a sentence that can't be parsed is counted and told, the rest of the log is still good
 	}
 	switch m := parsed.(type) {
 	case nmea.RMC:
