@@ -210,6 +210,23 @@ func TestStripFollowsRangeOnBothSides(t *testing.T) {
 			t.Fatal(err)
 		}
 		keep(t, "strip-"+m.Mark+".png", b.Bytes())
+		img, err := png.Decode(&b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		// the highlight's stretch is filled with its class's colour, two fifths of it over white, give or take rounding
+		c, n := StyleOf(m.Class).Color, 0
+		near := func(got, class uint8) bool { return math.Abs(float64(got)-0.4*float64(class)-0.6*255) <= 2 }
+		for y := range img.Bounds().Dy() {
+			for x := range img.Bounds().Dx() {
+				if p := color.NRGBAModel.Convert(img.At(x, y)).(color.NRGBA); near(p.R, c.R) && near(p.G, c.G) && near(p.B, c.B) {
+					n++
+				}
+			}
+		}
+		if n < 100 {
+			t.Errorf("%s: %d pixels of the highlight's fill", m.Mark, n)
+		}
 	}
 	if got := RangePerPx(marks[0]); math.Abs(got-overlaytest.RangePerPx) > 1e-9 {
 		t.Errorf("scale %v m a pixel, want %v", got, overlaytest.RangePerPx)

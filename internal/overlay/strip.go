@@ -193,7 +193,7 @@ func addSpans(p *plot.Plot, s *Strip, st Style, scale float64) error {
 		}
 		poly.Color = sp.fill
 		poly.Width = vg.Points(0.5)
-		poly.Color = color.NRGBA{0, 0, 0, 0x90}
+		poly.LineStyle.Color = color.NRGBA{0, 0, 0, 0x90} // poly.Color is the fill
 		if sp.name == "gap" {
 			poly.Dashes = []vg.Length{vg.Points(2), vg.Points(2)}
 		}
