@@ -143,7 +143,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 // axisOf turns a highlight's shape to the picture's directions: a port swath is drawn mirrored.
 func axisOf(s *swath, shape features.Shape) *Axis {
 	angle := shape.Orientation * 180 / math.Pi
-	if s.mirror {
+	if s.mirror() {
 		angle = -angle
 	}
 	return &Axis{LengthPx: round2(shape.Length), WidthPx: round2(shape.Width), AngleDeg: round2(angle)}

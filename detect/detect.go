@@ -186,9 +186,7 @@ func (v *view) detectCrop(p *frame.Panel, opt Options, arena *features.Arena) er
 	best := newSideView(s, small, opt)
 	if opt.Side == "" {
 		s.turn()
-		for r := range small.Rows {
-			slices.Reverse(small.Row(r))
-		}
+		reverseRows(small.V, small.Cols)
 		if other := newSideView(s, small, opt); other.edge != nil && (best.edge == nil || other.edge.mean > best.edge.mean) {
 			best = other
 		} else {

@@ -91,11 +91,8 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 
 // turn is what swath.turn is to its side; only for one that shows no water column.
 func (lv *leveled) turn() {
-	cols := lv.q.Cols
-	for r := range lv.q.Rows {
-		slices.Reverse(lv.q.Row(r))
-		slices.Reverse(lv.mask[r*cols : (r+1)*cols])
-	}
+	reverseRows(lv.q.V, lv.q.Cols)
+	reverseRows(lv.mask, lv.q.Cols)
 }
 
 // toSigma turns a mean absolute deviation into a standard deviation, as for a normal distribution: √(π/2).
@@ -154,7 +151,7 @@ func transmitWidth(s *swath) int {
 // quieter than that, spreads as plain bottom does.
 func (s *swath) levelWater(q *features.Grid, mask []uint8, edge []int, bottom *trend, sigma float64) error {
 	rows, cols := q.Rows, slices.Max(edge)
-	if cols < 4 {
+	if cols < resolutionFor(rows*cols).cols {
 		return nil
 	}
 	water, err := newTrend(rows, cols, q.Cols, mask, regionWater, s.echo.Row)
@@ -192,10 +189,7 @@ func (s *swath) levelWater(q *features.Grid, mask []uint8, edge []int, bottom *t
 // range, the same row. The first holds the hard specular rim; the second, rings of the display; the third, gain jumps and
 // interference between pings.
 func takeOutShared(q *features.Grid, mask []uint8, edge []int) {
-	var rim [edgeWidth]*medianCounter
-	for i := range rim {
-		rim[i] = newMedianCounter()
-	}
+	var rim [edgeWidth]medianCounter
 	hasEdge := false
 	for r := range q.Rows {
 		if edge[r] <= 0 {
@@ -241,7 +235,7 @@ func takeOutShared(q *features.Grid, mask []uint8, edge []int) {
 			columns[c0+i] = 1 / ms[i].median(q.Rows/step/3)
 		}
 	}
-	m := newMedianCounter()
+	var m medianCounter
 	for r := range q.Rows {
 		row, ok := q.Row(r)[:len(columns)], mask[r*q.Cols:(r+1)*q.Cols]
 		m.reset()
@@ -262,8 +256,6 @@ type medianCounter struct {
 	bins [400]int32
 	n    int
 }
-
-func newMedianCounter() *medianCounter { return &medianCounter{} }
 
 func (m *medianCounter) reset() { *m = medianCounter{} }
 

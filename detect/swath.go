@@ -17,7 +17,6 @@ type swath struct {
 	valid   []uint8        // 1 = echo, 0 = furniture or outside the panel
 	nearX   []float64      // panel column of k = 0's near edge, per row
 	panelW  int            // columns of the panel
-	mirror  bool           // port: panel x falls as range grows
 	hasZero bool           // k = 0 is the nadir, so k is slant range
 	arena   *features.Arena
 }
@@ -45,14 +44,14 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 	if err != nil {
 		return nil, fmt.Errorf("cutting the %s swath: %w", side, err)
 	}
-	s := &swath{side: side, echo: g, valid: arena.Mask(len(g.V)), nearX: nearX, panelW: echo.Cols, mirror: side == Port, hasZero: hasZero, arena: arena}
+	s := &swath{side: side, echo: g, valid: arena.Mask(len(g.V)), nearX: nearX, panelW: echo.Cols, hasZero: hasZero, arena: arena}
 	for r := 0; r < echo.Rows; r++ {
 		src, dst := echo.Row(r), g.Row(r)
 		srcOK, dstOK := valid[r*echo.Cols:(r+1)*echo.Cols], s.valid[r*width:(r+1)*width]
 		x0 := int(math.Round(nearX[r]))
 		// columns from here to there are in the panel; none is known of the others
 		from, to := max(0, -x0), min(width, echo.Cols-x0)
-		if s.mirror {
+		if s.mirror() {
 			from, to = max(0, x0-echo.Cols), min(width, x0)
 			for k := from; k < to; k++ {
 				dst[k], dstOK[k] = src[x0-1-k], srcOK[x0-1-k]
@@ -78,26 +77,32 @@ func wholeSwath(echo *features.Grid, valid []uint8, arena *features.Arena) *swat
 
 // turn reads a crop the other way: its other edge is near, its other side in view.
 func (s *swath) turn() {
-	for r := range s.echo.Rows {
-		slices.Reverse(s.echo.Row(r))
-		slices.Reverse(s.valid[r*s.echo.Cols : (r+1)*s.echo.Cols])
-		if s.mirror {
-			s.nearX[r] -= float64(s.echo.Cols)
-		} else {
-			s.nearX[r] += float64(s.echo.Cols)
-		}
+	reverseRows(s.echo.V, s.echo.Cols)
+	reverseRows(s.valid, s.echo.Cols)
+	for r := range s.nearX {
+		s.nearX[r] = s.x(r, float64(s.echo.Cols))
 	}
-	s.mirror = !s.mirror
-	s.side = Starboard
-	if s.mirror {
+	if s.mirror() {
+		s.side = Starboard
+	} else {
 		s.side = Port
+	}
+}
+
+// mirror tells whether panel x falls as range grows.
+func (s *swath) mirror() bool { return s.side == Port }
+
+// reverseRows turns each row of rows × cols values round.
+func reverseRows[T any](v []T, cols int) {
+	for row := range slices.Chunk(v, cols) {
+		slices.Reverse(row)
 	}
 }
 
 // x returns the panel column (pixel edge) of range position k in row r.
 func (s *swath) x(r int, k float64) float64 {
 	x0 := math.Round(s.nearX[r])
-	if s.mirror {
+	if s.mirror() {
 		return x0 - k
 	}
 	return x0 + k

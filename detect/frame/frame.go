@@ -122,8 +122,9 @@ func (s *sample) panel(cells []cellStat, weight []float32, box image.Rectangle, 
 		if cut, l := s.withoutHistory(cells, pal, r, limit); cut != r {
 			r, limit = cut, l
 		}
+		r = s.withoutStrip(r)
 	}
-	r = s.widen(pal, s.withoutStrip(r), limit)
+	r = s.widen(pal, r, limit)
 	pan := &Panel{Box: r, NadirX: math.NaN(), Crop: true, Inverted: pal.inverted(), Palette: pal.name(), Confidence: 0.5}
 	pan.Notes = append(pan.Notes, ev.String())
 	if r != seen {

@@ -97,20 +97,32 @@ func (p *palette) greyRaw(dst []float32, ok []uint8, src []uint8) {
 
 // colourRaw is colourRow straight from a picture's bytes.
 func (p *palette) colourRaw(dst []float32, ok []uint8, src []uint8) {
-	last := ^uint32(0)
-	var v float32
-	var in uint8
+	last := latest{colour: ^uint32(0)}
 	src, ok = src[:4*len(dst)], ok[:len(dst)]
 	for x := range dst {
-		if c := binary.BigEndian.Uint32(src[4*x:4*x+4]) >> 8; c != last {
-			last = c
-			e, good := p.value(c)
-			v, in = e, 0
-			if good {
-				in = 1
-			}
-		}
-		dst[x], ok[x] = v, in
+		dst[x], ok[x] = last.strength(p, binary.BigEndian.Uint32(src[4*x:4*x+4])>>8)
+	}
+}
+
+// latest spares a look at the palette where a pixel has the colour of the one before.
+type latest struct {
+	colour uint32
+	v      float32
+	in     uint8
+}
+
+func (l *latest) strength(p *palette, c uint32) (v float32, in uint8) {
+	if c != l.colour {
+		l.look(p, c)
+	}
+	return l.v, l.in
+}
+
+func (l *latest) look(p *palette, c uint32) {
+	v, good := p.value(c)
+	*l = latest{colour: c, v: v}
+	if good {
+		l.in = 1
 	}
 }
 
@@ -135,20 +147,10 @@ func (p *palette) greyRow(dst []float32, ok []uint8, src []uint32) {
 }
 
 func (p *palette) colourRow(dst []float32, ok []uint8, src []uint32) {
-	last := ^uint32(0)
-	var v float32
-	var in uint8
+	last := latest{colour: ^uint32(0)}
 	dst, ok = dst[:len(src)], ok[:len(src)]
 	for x, c := range src {
-		if c != last {
-			last = c
-			e, good := p.value(c)
-			v, in = e, 0
-			if good {
-				in = 1
-			}
-		}
-		dst[x], ok[x] = v, in
+		dst[x], ok[x] = last.strength(p, c)
 	}
 }
 

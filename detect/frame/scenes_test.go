@@ -2,7 +2,6 @@ package frame_test
 
 import (
 	"bytes"
-	"context"
 	"image"
 	_ "image/jpeg"
 	"math"
@@ -13,6 +12,24 @@ import (
 
 	"shadowgap/eval/scene"
 )
+
+// shown renders a scene and takes it through its own file format, as a capture would be.
+func shown(t *testing.T, spec scene.Spec) (*scene.Capture, image.Image) {
+	t.Helper()
+	c, err := scene.Render(t.Context(), spec)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := c.Encode(&b); err != nil {
+		t.Fatal(err)
+	}
+	img, _, err := image.Decode(&b)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c, img
+}
 
 // TestScenes frames rendered captures with bars, writing, second panels and every palette, none of them used while the
 // limits of this package were set.
@@ -29,18 +46,7 @@ func TestScenes(t *testing.T) {
 		if spec.ScreenW > 1024 || spec.Output.Photo {
 			continue // keeps the test short; a photograph of a screen has no upright box
 		}
-		c, err := scene.Render(context.Background(), spec)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var b bytes.Buffer
-		if err := c.Encode(&b); err != nil {
-			t.Fatal(err)
-		}
-		img, _, err := image.Decode(&b)
-		if err != nil {
-			t.Fatal(err)
-		}
+		c, img := shown(t, spec)
 		found++
 		truth := c.Label.Panel.Rect()
 		truth.Max.Y = truth.Min.Y + truth.Dy()*spec.Pings/spec.Rows
@@ -99,18 +105,7 @@ func TestRecordsBesideThePanel(t *testing.T) {
 		if spec.Screen.Second != tt.second {
 			t.Errorf("seed %d has %q beside the panel, want %q", tt.seed, spec.Screen.Second, tt.second)
 		}
-		c, err := scene.Render(t.Context(), spec)
-		if err != nil {
-			t.Fatal(err)
-		}
-		var b bytes.Buffer
-		if err := c.Encode(&b); err != nil {
-			t.Fatal(err)
-		}
-		img, _, err := image.Decode(&b)
-		if err != nil {
-			t.Fatal(err)
-		}
+		c, img := shown(t, spec)
 		p, why := find(t, img)
 		if len(p) == 0 {
 			t.Errorf("seed %d: %s", tt.seed, why)
