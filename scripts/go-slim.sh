@@ -7,6 +7,10 @@
 #
 # Usage: go-slim.sh build|test [ARGUMENT…]
 set -euo pipefail
+if [ $# -eq 0 ]; then
+	echo "usage: go-slim.sh build|test [ARGUMENT…]" >&2
+	exit 2
+fi
 command=$1
 shift
 CGO_CXXFLAGS="-O2 -g -std=c++11 $(pkg-config --cflags opencv4)"
