@@ -40,7 +40,9 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 		}
 		line := make([]RowX, 0, len(rows))
 		for _, r := range rows {
-			line = append(line, RowX{float64(py + r), round2(float64(px) + s.swath.x(r, s.edge.k[r]) - 0.5)})
+			if s.edge.known[r] {
+				line = append(line, RowX{float64(py + r), round2(float64(px) + s.swath.x(r, s.edge.k[r]) - 0.5)})
+			}
 		}
 		if s.swath.side == Port {
 			rec.FirstReturn.Port, rec.Confidence.Port = line, round2(s.edge.mean)
@@ -131,6 +133,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	}
 	rec.Reasons = reasonsFor(rec, m, sloped)
 	if opt.KeepClutter {
+		rec.Patch = patchOf(s.leveled, m.candidate)
 		return rec, true
 	}
 	most := mostClutter

@@ -4,6 +4,7 @@ package detect
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"image"
 	"math"
@@ -12,18 +13,22 @@ import (
 	"shadowgap/detect/frame"
 	"shadowgap/features"
 	"shadowgap/models"
+	"shadowgap/models/reader"
 )
 
 // Options are what the user knows about a capture. The zero value means nothing is known.
 type Options struct {
-	RangeM         float64       // range setting per side in metres, slant; 0 = unknown
-	RangeSDM       float64       // one standard deviation of RangeM in metres; 0 = exact
-	Side           Side          // the side a crop without nadir shows; "" = find out
-	NewestAtBottom bool          // rows run the other way
-	SlantCorrected bool          // columns are ground range, not slant range
-	RowSpacingM    float64       // distance made good between two rows in metres; 0 = unknown
-	Model          *models.Model // nil = the one the program ships with
-	KeepClutter    bool          // also return what is most likely clutter, for fitting
+	RangeM         float64         // range setting per side in metres, slant; 0 = unknown
+	RangeSDM       float64         // one standard deviation of RangeM in metres; 0 = exact
+	Panel          image.Rectangle // the side-scan panel in pixels of the capture, set by hand; empty = find it
+	NadirX         float64         // column of the nadir in pixels of the capture, set by hand; 0 = find it
+	Side           Side            // the only side in view, set by hand; "" = find out
+	Layouts        []Layout        // by screen size, for what the three above leave open
+	NewestAtBottom bool            // rows run the other way
+	SlantCorrected bool            // columns are ground range, not slant range
+	RowSpacingM    float64         // distance made good between two rows in metres; 0 = unknown
+	Model          *models.Model   // nil = the one the program ships with
+	KeepClutter    bool            // also return what is most likely clutter, for fitting
 }
 
 // Result is what one capture holds, before it is given a name, a hash and a position.
@@ -38,14 +43,27 @@ type Result struct {
 }
 
 // Detector detects marks in one capture after another. It keeps memory from each for the next, and nothing else; the zero value
-// is ready. It is not for use by several goroutines at once.
+// is ready. Close frees what it holds outside Go's memory. It is not for use by several goroutines at once.
 type Detector struct {
-	arena features.Arena
+	arena  features.Arena
+	reader *reader.Reader // loaded by the first Run
+}
+
+// Close frees the network that Run loaded. The Detector can be used again; the next Run loads it anew.
+func (d *Detector) Close() error {
+	if d.reader == nil {
+		return nil
+	}
+	err := d.reader.Close()
+	d.reader = nil
+	return err
 }
 
 // Run is Detector.Run for a single picture.
 func Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
-	return new(Detector).Run(ctx, img, opt)
+	var d Detector
+	res, err := d.Run(ctx, img, opt)
+	return res, errors.Join(err, d.Close())
 }
 
 // Run detects marks in a decoded picture of any palette. Boxes are in pixels of img with its bounds' origin at 0, 0. It
@@ -55,6 +73,10 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 	if opt.RangeM < 0 || math.IsNaN(opt.RangeM) || math.IsInf(opt.RangeM, 0) {
 		return nil, fmt.Errorf("range %v m per side: must be positive, or 0 when unknown", opt.RangeM)
 	}
+	if opt.Side != "" && opt.Side != Port && opt.Side != Starboard {
+		return nil, fmt.Errorf("side %q is neither %s nor %s", opt.Side, Port, Starboard)
+	}
+	opt = opt.withLayout(img.Bounds().Size())
 	if opt.Model == nil {
 		m, err := models.Embedded()
 		if err != nil {
@@ -63,7 +85,16 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 		opt.Model = m
 	}
 	d.arena.Reset()
-	panels, why, err := frame.Find(ctx, img, frame.Options{Arena: &d.arena})
+	if d.reader == nil {
+		r, err := reader.New()
+		if err != nil {
+			return nil, err
+		}
+		d.reader = r
+	}
+	panels, why, err := frame.Find(ctx, img, frame.Options{
+		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Reader: d.reader, Arena: &d.arena,
+	})
 	if err != nil {
 		return nil, fmt.Errorf("finding panels: %w", err)
 	}
@@ -90,12 +121,11 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 
 // view is everything found in one panel.
 type view struct {
-	nadir     *nadirLine // nil when not in view
-	sides     []sideView
-	altitude  *altitudeProfile // nil when unknown
-	humps     []hump
-	notes     []string
-	guessSide bool // a crop's side came from the evidence of its shadows
+	nadir    *nadirLine // nil when not in view
+	sides    []sideView
+	altitude *altitudeProfile // nil when unknown
+	humps    []hump
+	notes    []string
 }
 
 // sideView is everything found on one side of a panel.
@@ -115,20 +145,10 @@ func detectPanel(p *frame.Panel, opt Options, arena *features.Arena) (*view, err
 	if n := dropBadRows(p.Echo, p.Valid); n > 0 {
 		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", n))
 	}
-	line, ok := findNadir(p.Echo, p.Valid, p.NadirX)
-	if !math.IsNaN(p.NadirX) && (!ok || line.score < 0.6) {
-		// a rough column that no clear band stands at may be wrong
-		if free, found := findNadir(p.Echo, p.Valid, math.NaN()); found && (!ok || free.score > line.score+0.15) {
-			line, ok = free, true
-		}
-	}
-	if !ok && opt.SlantCorrected && !math.IsNaN(p.NadirX) {
-		// no water column is left in such a display to find the band by
-		line, ok = straightNadir(p.NadirX, p.Echo.Rows), true
-	}
-	if ok && (!p.Crop || line.score > 0.45 || opt.SlantCorrected) {
+	if p.Nadir != nil {
+		line := refineNadir(p.Echo, p.Valid, p.Nadir, max(4, 1.6*p.CellPx))
 		v.nadir = &line
-		for _, side := range [...]Side{Port, Starboard} {
+		for i, side := range [...]Side{Port, Starboard} {
 			width := line.x[p.Echo.Rows/2]
 			if side == Starboard {
 				width = float64(p.Echo.Cols) - width
@@ -142,17 +162,14 @@ func detectPanel(p *frame.Panel, opt Options, arena *features.Arena) (*view, err
 			if err != nil {
 				return nil, err
 			}
-			small := shrink(s)
-			sv := newSideView(s, small, opt)
-			if sv.edge == nil && !opt.SlantCorrected && mostlyWater(small) {
-				sv.leveled = &leveled{edge: make([]int, s.echo.Rows), sigma: 1}
-			} else if err := sv.find(false); err != nil {
+			sv := newSideView(s, p, i, opt)
+			if err := sv.find(); err != nil {
 				return nil, err
 			}
 			arena.Release(used)
 			v.sides = append(v.sides, *sv)
 		}
-	} else if err := v.detectCrop(p, opt, arena); err != nil {
+	} else if err := v.detectOneSide(p, opt, arena); err != nil {
 		return nil, err
 	}
 	var edges [2]*bottomEdge
@@ -167,61 +184,73 @@ func detectPanel(p *frame.Panel, opt Options, arena *features.Arena) (*view, err
 	return v, nil
 }
 
-// detectCrop handles a panel without a nadir. A water column along one edge tells the side; else, unless the user says, both
-// readings are tried and the one whose highlights have the better shadows behind them is kept.
-func (v *view) detectCrop(p *frame.Panel, opt Options, arena *features.Arena) error {
-	v.notes = append(v.notes, "the nadir isn't in view: ranges count from the picture's edge, heights can't be told")
-	first := opt.Side
-	if first == "" {
-		first = Starboard
-	}
-	if first != Port && first != Starboard {
-		return fmt.Errorf("side %q is neither %s nor %s", opt.Side, Port, Starboard)
-	}
+// detectOneSide handles a panel that shows one side only.
+func (v *view) detectOneSide(p *frame.Panel, opt Options, arena *features.Arena) error {
+	side := Side(p.Side)
 	s := wholeSwath(p.Echo, p.Valid, arena)
-	if first == Port {
+	if side == Port {
 		s.turn()
 	}
-	small := shrink(s)
-	best := newSideView(s, small, opt)
-	if opt.Side == "" {
-		s.turn()
-		reverseRows(small.V, small.Cols)
-		if other := newSideView(s, small, opt); other.edge != nil && (best.edge == nil || other.edge.mean > best.edge.mean) {
-			best = other
-		} else {
-			s.turn()
-		}
+	sv := newSideView(s, p, sideIndex(side), opt)
+	if sv.edge != nil && transmitAtEdge(s, sv.edge) {
+		s.hasZero = true
+		x := s.x(0, 0)
+		line := straightNadir(x, p.Echo.Rows)
+		v.nadir = &line
+		v.notes = append(v.notes, fmt.Sprintf("one side in view, read as %s: its transmit pulse lies at the picture's edge", side))
+	} else {
+		v.notes = append(v.notes, fmt.Sprintf("one side in view, read as %s; the nadir isn't: ranges count from the picture's edge, heights can't be told", side))
 	}
-	v.guessSide = opt.Side == "" && best.edge == nil
-	if err := best.find(v.guessSide); err != nil {
+	if err := sv.find(); err != nil {
 		return err
 	}
-	if opt.Side == "" {
-		how := "the side of the water column"
-		if v.guessSide {
-			how = "where the shadows lie"
-		}
-		v.notes = append(v.notes, fmt.Sprintf("read as %s by %s", best.swath.side, how))
-	}
-	v.sides = append(v.sides, *best)
+	v.sides = append(v.sides, *sv)
 	return nil
 }
 
-// newSideView looks for the first return of a side; small is the side as shrink makes it.
-func newSideView(s *swath, small *features.Grid, opt Options) *sideView {
+// transmitAtEdge tells whether the bright transmit pulse stands in the innermost columns, before dark water.
+func transmitAtEdge(s *swath, e *bottomEdge) bool {
+	const pulse, least = 3, 3.0
+	var near, water, n float64
+	for r := 0; r < s.echo.Rows; r += 3 {
+		row := s.echo.Row(r)
+		k := int(e.k[r])
+		if k < 6*pulse {
+			continue
+		}
+		top, sum := float32(0), float32(0)
+		for _, v := range row[:pulse] {
+			top = max(top, v)
+		}
+		for _, v := range row[k/3 : k*2/3] {
+			sum += v
+		}
+		near += float64(top)
+		water += float64(sum) / float64(k*2/3-k/3)
+		n++
+	}
+	return n*6 > float64(s.echo.Rows) && near > least*water && near/n > 0.25
+}
+
+// newSideView refines the first return of a side that the panel's map shows.
+func newSideView(s *swath, p *frame.Panel, side int, opt Options) *sideView {
 	sv := &sideView{swath: s}
-	if !opt.SlantCorrected {
-		if e, ok := findFirstReturn(s, small); ok {
-			sv.edge = &e
+	if opt.SlantCorrected || p.First[side] == nil {
+		return sv
+	}
+	rough := make([]float64, len(p.First[side]))
+	for r, x := range p.First[side] {
+		rough[r] = s.k(r, x)
+		if rough[r] < 1 || rough[r] >= float64(s.echo.Cols-1) {
+			rough[r] = math.NaN()
 		}
 	}
+	sv.edge = refineFirstReturn(s, rough, p.Sure[side], p.CellPx)
 	return sv
 }
 
-// find runs the stages from leveling to measuring. With turn it first finds out whether what is found makes more sense with range
-// running the other way, and if so turns the side round.
-func (sv *sideView) find(turn bool) error {
+// find runs the stages from leveling to measuring.
+func (sv *sideView) find() error {
 	s := sv.swath
 	lv, err := level(s, sv.edge)
 	if err != nil {
@@ -239,18 +268,6 @@ func (sv *sideView) find(turn bool) error {
 	if err != nil {
 		return err
 	}
-	if turn {
-		other := seg.turned(s.echo.Cols)
-		otherFound, err := other.pairs()
-		if err != nil {
-			return err
-		}
-		if shadowWeight(otherFound) > shadowWeight(found) {
-			found = otherFound
-			s.turn()
-			lv.turn()
-		}
-	}
 	for _, c := range found {
 		m := measure(lv, c)
 		if c.highlight != nil {
@@ -266,26 +283,6 @@ func (sv *sideView) find(turn bool) error {
 // pairs gives highlights the shadows they throw.
 func (seg *segments) pairs() ([]candidate, error) {
 	return pair(group(seg.highlights, seg.shadows), seg.shadows)
-}
-
-// shadowWeight is how much highlights with a shadow right behind them speak for the way a side was read.
-func shadowWeight(found []candidate) float64 {
-	sum := 0.0
-	for _, c := range found {
-		if c.highlight == nil || c.shadow == nil {
-			continue
-		}
-		if gap, ok := rowGap(*c.highlight, *c.shadow); ok && gap < 8 {
-			sum += c.evidence * c.evidence * c.shadow.peak * c.highlight.peak * math.Sqrt(float64(min(c.shadow.area, c.highlight.area)))
-		}
-	}
-	return sum
-}
-
-// mostlyWater tells a side that shows no bottom at all (the range setting is smaller than the depth, or the strip is
-// narrower than the altitude) from one whose first return lies outside the picture.
-func mostlyWater(small *features.Grid) bool {
-	return typicalLevel(small) < 0.06
 }
 
 // rockField is an area of many stones, with the median size and strength of the highlights in it.

@@ -46,7 +46,7 @@ func (s *sideScene) fill(seed uint64, a span, v float64) {
 func wavy(r int) float64 { return 120 + 25*math.Sin(2*math.Pi*float64(r)/180) }
 
 // The bounds are those promised for rendered captures: median within 2 px, 95th percentile within 6.
-func TestFindFirstReturn(t *testing.T) {
+func TestRefineFirstReturn(t *testing.T) {
 	flat := func(int) float64 { return 140 }
 	for _, tt := range []struct {
 		name          string
@@ -86,9 +86,9 @@ func TestFindFirstReturn(t *testing.T) {
 			if tt.change != nil {
 				tt.change(s)
 			}
-			e, ok := firstReturnOf(starboardOf(t, s.g, s.valid, true))
-			if !ok {
-				t.Fatalf("no first return; confidence %.2f", e.mean)
+			e := firstReturnOf(starboardOf(t, s.g, s.valid, true), tt.at)
+			if e == nil {
+				t.Fatal("no first return")
 			}
 			off := make([]float64, len(e.k))
 			for r, k := range e.k {
@@ -104,29 +104,41 @@ func TestFindFirstReturn(t *testing.T) {
 	}
 }
 
-func TestFindFirstReturnNotInView(t *testing.T) {
-	for _, tt := range []struct {
-		name    string
-		at      float64
-		bottom  float64
-		hasZero bool
-	}{
-		{"bottom only, a crop", 0, 0.3, false},
-		{"bottom only", 0, 0.3, true},
-		{"water only", 1e9, 0.3, true},
-		{"black", 1e9, 0, true},
-	} {
-		s := newSide(t, 12, 0.02*math.Min(1, tt.bottom*10), tt.bottom, func(int) float64 { return tt.at })
-		if tt.name == "black" {
-			clear(s.g.V)
+// Where the map does not show it, no first return is made up; where it does in part, only those rows are told.
+func TestRefineFirstReturnUnknown(t *testing.T) {
+	s := newSide(t, 12, 0.02, 0.3, wavy)
+	sw := starboardOf(t, s.g, s.valid, true)
+	rough, sure := make([]float64, s.g.Rows), make([]float64, s.g.Rows)
+	for r := range rough {
+		rough[r] = math.NaN()
+	}
+	if e := refineFirstReturn(sw, rough, sure, 5); e != nil {
+		t.Errorf("first return at %.1f where the map shows none", e.k[0])
+	}
+	for r := 100; r < 200; r++ {
+		rough[r], sure[r] = wavy(r)-3, 0.8
+	}
+	e := refineFirstReturn(sw, rough, sure, 5)
+	if e == nil {
+		t.Fatal("no first return")
+	}
+	for r := range rough {
+		if known := r >= 100 && r < 200; e.known[r] != known || (e.confidence[r] > 0) != known {
+			t.Fatalf("row %d: known %v, confidence %.2f", r, e.known[r], e.confidence[r])
 		}
-		if !tt.hasZero {
-			for r := range s.g.Rows { // no transmit pulse in a crop
-				copy(s.g.Row(r)[:3], s.g.Row(r)[3:6])
-			}
+		if e.known[r] && math.Abs(e.k[r]-wavy(r)) > 6 {
+			t.Errorf("row %d: first return at %.1f, want %.1f", r, e.k[r], wavy(r))
 		}
-		if e, ok := firstReturnOf(starboardOf(t, s.g, s.valid, tt.hasZero)); ok {
-			t.Errorf("%s: first return at %.1f with confidence %.2f; want none", tt.name, e.k[0], e.mean)
+	}
+}
+
+// Where water and bottom look alike the map's own edge stands, with an error as wide as its cells.
+func TestRefineFirstReturnOnFlatPicture(t *testing.T) {
+	s := newSide(t, 12, 0.3, 0.3, func(int) float64 { return 140 })
+	e := firstReturnOf(starboardOf(t, s.g, s.valid, true), func(int) float64 { return 140 })
+	for r, k := range e.k {
+		if math.Abs(k-140) > 5.5 || e.sd[r] < 4 {
+			t.Fatalf("row %d: first return at %.1f ± %.1f, want the map's 140 within 5.5 and an error of a cell", r, k, e.sd[r])
 		}
 	}
 }

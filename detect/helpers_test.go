@@ -71,4 +71,12 @@ func rect(r0, r1, k0, k1 int) patch {
 	return p
 }
 
-func firstReturnOf(s *swath) (bottomEdge, bool) { return findFirstReturn(s, shrink(s)) }
+// firstReturnOf refines a rough first return that is off by as much as a map's cell.
+func firstReturnOf(s *swath, at func(r int) float64) *bottomEdge {
+	const cell = 5.0
+	rough, sure := make([]float64, s.echo.Rows), make([]float64, s.echo.Rows)
+	for r := range rough {
+		rough[r], sure[r] = at(r)+cell*math.Sin(float64(r)/9), 0.9
+	}
+	return refineFirstReturn(s, rough, sure, cell)
+}

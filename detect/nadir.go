@@ -16,75 +16,37 @@ const (
 // nadirLine is the transducer's path through a panel.
 type nadirLine struct {
 	x     []float64 // panel column (pixel edges) of its centre, per row
-	score float64   // mean evidence per row block: 0 none, 1 a clear band between dark flanks
+	score float64   // mean evidence of a band per row block: 0 none, 1 a clear band between dark flanks
 }
 
-// findNadir traces the bright centre band by a global optimum over row blocks: the path of greatest band contrast and
-// flank darkness that bends by at most 4 pixels a block. hintX, when not NaN, is a rough column to stay near. It returns
-// false when no band stands between dark flanks on most rows.
-func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bool) {
+// refineNadir follows the bright centre band at full resolution near a rough path (panel columns, per row) that is off by at most
+// about reach pixels: the path of greatest band contrast and flank darkness that bends by at most 4 pixels a block. Where no band
+// stands clear near it, the rough path itself, smoothed, is the answer: not every display draws one.
+func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach float64) nadirLine {
 	d := averageRows(echo, valid, nadirBlockRows, 3)
 	scores, _ := features.NewGrid(d.Rows, (d.Cols+nadirStep-1)/nadirStep)
 	level := typicalLevel(d)
-	if level <= 0 {
-		return nadirLine{}, false
+	near := make([]float64, d.Rows) // the rough path, a block of rows at a time
+	for b := range near {
+		near[b] = rough[min(b*nadirBlockRows+nadirBlockRows/2, len(rough)-1)]
 	}
-	flank := max(8, d.Cols/50)
-	sum := make([]float64, d.Cols+1)
-	for b := 0; b < d.Rows; b++ {
-		row, out := d.Row(b), scores.Row(b)
-		for c, v := range row {
-			sum[c+1] = sum[c] + float64(v)
-		}
-		mean := func(a, z int) float64 {
-			a, z = max(a, 0), min(z, d.Cols)
-			if z-a < 2 {
-				return math.NaN()
-			}
-			return (sum[z] - sum[a]) / float64(z-a)
-		}
-		for i := range out {
-			c := i * nadirStep
-			off := math.Abs(float64(c)+0.5-hintX) / float64(d.Cols)
-			if off > 0.1 {
-				out[i] = -0.5 // what the farthest column could at best be worth less than one near the hint
-				continue
-			}
-			best := 0.0
-			for _, half := range [...]int{1, 3, 7, 12} {
-				// at the picture's edge half of the band is all there is
-				band := mean(c-half, c+half+1)
-				left, right := mean(c-half-2-flank, c-half-2), mean(c+half+3, c+half+3+flank)
-				beside := nanMax(left, right)
-				contrast := (band - beside) / (band + beside + 0.02)
-				if contrast <= best*best {
-					continue // however dark its flanks, it is no better
-				}
-				// surface clutter may fill the water next to the band: the darkest of three strips shows the water
-				for _, off := range [...]int{2 + flank, 2 + 3*flank} {
-					left = nanMin(left, mean(c-half-off-flank, c-half-off))
-					right = nanMin(right, mean(c+half+1+off, c+half+1+off+flank))
-				}
-				if darkness := 1 - nanMax(left, right)/level; contrast > 0 && darkness > 0 {
-					best = max(best, math.Sqrt(contrast*darkness))
-				}
-			}
-			if !math.IsNaN(hintX) {
-				best -= 5 * off
-			}
-			out[i] = float32(best)
+	near = runningMedian(near, 2)
+	if level > 0 {
+		for b := range near {
+			bandScores(d.Row(b), scores.Row(b), level, near[b], reach)
 		}
 	}
 	path := bestPath(scores, nil, 4/nadirStep, 0.02*nadirStep)
 	line := nadirLine{x: make([]float64, echo.Rows)}
 	centre := make([]float64, d.Rows)
-	strong := 0
 	for b, i := range path {
-		centre[b] = bandCentre(d.Row(b), i*nadirStep)
 		s := float64(scores.At(b, i))
-		line.score += s / float64(d.Rows)
-		if s > 0.3 {
-			strong++
+		line.score += max(0, s) / float64(d.Rows)
+		centre[b] = near[b]
+		if s > clearBand {
+			if c := bandCentre(d.Row(b), i*nadirStep); math.Abs(c-near[b]) <= 2*reach {
+				centre[b] = c
+			}
 		}
 	}
 	centre = runningMedian(centre, 2)
@@ -92,7 +54,56 @@ func findNadir(echo *features.Grid, valid []uint8, hintX float64) (nadirLine, bo
 		p := (float64(r)+0.5)/nadirBlockRows - 0.5
 		line.x[r] = interpolate(centre, p)
 	}
-	return line, strong*10 >= d.Rows*6
+	return line
+}
+
+// clearBand is the contrast of a band, 0 to 1, from which its own centre is better than the rough path. Half of it or twice as much
+// moves the nadir of no labelled picture by more than a pixel.
+const clearBand = 0.3
+
+// bandScores writes how well a bright band between dark flanks stands at every nadirStep-th column of a block of rows, within reach
+// of a rough column.
+func bandScores(row, out []float32, level, near, reach float64) {
+	flank := max(8, len(row)/50)
+	sum := make([]float64, len(row)+1)
+	for c, v := range row {
+		sum[c+1] = sum[c] + float64(v)
+	}
+	mean := func(a, z int) float64 {
+		a, z = max(a, 0), min(z, len(row))
+		if z-a < 2 {
+			return math.NaN()
+		}
+		return (sum[z] - sum[a]) / float64(z-a)
+	}
+	for i := range out {
+		c := i * nadirStep
+		off := math.Abs(float64(c)+0.5-near) / reach
+		if off > 1 {
+			out[i] = -0.5 // what the farthest column could at best be worth less than one near the path
+			continue
+		}
+		best := 0.0
+		for _, half := range [...]int{1, 3, 7, 12} {
+			// at the picture's edge half of the band is all there is
+			band := mean(c-half, c+half+1)
+			left, right := mean(c-half-2-flank, c-half-2), mean(c+half+3, c+half+3+flank)
+			beside := nanMax(left, right)
+			contrast := (band - beside) / (band + beside + 0.02)
+			if contrast <= best*best {
+				continue // however dark its flanks, it is no better
+			}
+			// surface clutter may fill the water next to the band: the darkest of three strips shows the water
+			for _, off := range [...]int{2 + flank, 2 + 3*flank} {
+				left = nanMin(left, mean(c-half-off-flank, c-half-off))
+				right = nanMin(right, mean(c+half+1+off, c+half+1+off+flank))
+			}
+			if darkness := 1 - nanMax(left, right)/level; contrast > 0 && darkness > 0 {
+				best = max(best, math.Sqrt(contrast*darkness))
+			}
+		}
+		out[i] = float32(best - 0.15*off*off)
+	}
 }
 
 // straightNadir is a path that stays at one column.

@@ -25,7 +25,7 @@ func nadirPanel(t *testing.T, seed uint64, rows, cols int, water, band float64, 
 	return g, valid
 }
 
-func TestFindNadir(t *testing.T) {
+func TestRefineNadir(t *testing.T) {
 	const rows, cols = 320, 480
 	for _, tt := range []struct {
 		name        string
@@ -43,14 +43,11 @@ func TestFindNadir(t *testing.T) {
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			g, valid := nadirPanel(t, 1, rows, cols, tt.water, tt.band, tt.at)
-			for _, hint := range []float64{math.NaN(), tt.at(rows / 2)} {
-				line, ok := findNadir(g, valid, hint)
-				if !ok {
-					t.Fatalf("hint %v: no nadir", hint)
-				}
+			for _, off := range []float64{-4, 0, 4} {
+				line := refineNadir(g, valid, roughNadir(rows, tt.at, off), 8)
 				for r, x := range line.x {
 					if math.Abs(x-tt.at(r)) > 2 {
-						t.Fatalf("hint %v, row %d: nadir at %.2f, want %.2f", hint, r, x, tt.at(r))
+						t.Fatalf("rough path off by %v, row %d: nadir at %.2f, want %.2f", off, r, x, tt.at(r))
 					}
 				}
 			}
@@ -58,7 +55,17 @@ func TestFindNadir(t *testing.T) {
 	}
 }
 
-func TestFindNadirNotThere(t *testing.T) {
+// roughNadir is a path that is off by so many pixels, as the map's may be.
+func roughNadir(rows int, at func(r int) float64, off float64) []float64 {
+	out := make([]float64, rows)
+	for r := range out {
+		out[r] = at(r) + off
+	}
+	return out
+}
+
+// Where no band stands the rough path is kept.
+func TestRefineNadirWithoutBand(t *testing.T) {
 	const rows, cols = 320, 480
 	bottom, valid := speckled(t, seeded(2), rows, cols, 0.35)
 	water, _ := speckled(t, seeded(3), rows, cols, 0.03)
@@ -68,14 +75,18 @@ func TestFindNadirNotThere(t *testing.T) {
 		}
 	}
 	for name, g := range map[string]*features.Grid{"bottom only": bottom, "water beside bottom": water, "black": newGrid(t, rows, cols)} {
-		if line, ok := findNadir(g, valid, math.NaN()); ok {
-			t.Errorf("%s: nadir at %.1f, score %.2f; want none", name, line.x[0], line.score)
+		line := refineNadir(g, valid, roughNadir(rows, func(int) float64 { return 150 }, 0), 8)
+		for r, x := range line.x {
+			if math.Abs(x-150) > 4 {
+				t.Errorf("%s: row %d: nadir at %.1f, score %.2f; want the rough path's 150", name, r, x, line.score)
+				break
+			}
 		}
 	}
 }
 
 // Rows that a bar or a text covers don't pull the line.
-func TestFindNadirUnderFurniture(t *testing.T) {
+func TestRefineNadirUnderFurniture(t *testing.T) {
 	const rows, cols = 320, 480
 	at := func(r int) float64 { return 220 + float64(r)/20 }
 	g, valid := nadirPanel(t, 4, rows, cols, 60, 3, at)
@@ -84,10 +95,7 @@ func TestFindNadirUnderFurniture(t *testing.T) {
 			g.V[r*cols+c], valid[r*cols+c] = 1, 0
 		}
 	}
-	line, ok := findNadir(g, valid, math.NaN())
-	if !ok {
-		t.Fatal("no nadir")
-	}
+	line := refineNadir(g, valid, roughNadir(rows, at, 3), 8)
 	for r, x := range line.x {
 		if math.Abs(x-at(r)) > 2.5 {
 			t.Fatalf("row %d: nadir at %.2f, want %.2f", r, x, at(r))

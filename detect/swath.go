@@ -108,6 +108,15 @@ func (s *swath) x(r int, k float64) float64 {
 	return x0 + k
 }
 
+// k returns the range position of panel column x in row r; the inverse of x.
+func (s *swath) k(r int, x float64) float64 {
+	if x0 := math.Round(s.nearX[r]); s.mirror() {
+		return x0 - x
+	} else {
+		return x - x0
+	}
+}
+
 // span is a half-open rectangle of a swath: rows [r0, r1), range pixels [k0, k1).
 type span struct{ r0, r1, k0, k1 int }
 

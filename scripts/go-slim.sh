@@ -14,6 +14,6 @@ fi
 command=$1
 shift
 CGO_CXXFLAGS="-O2 -g -std=c++11 $(pkg-config --cflags opencv4)"
-CGO_LDFLAGS="-O2 -g -lopencv_imgproc -lopencv_core -Wl,--unresolved-symbols=ignore-all"
+CGO_LDFLAGS="-O2 -g -lopencv_dnn -lopencv_imgproc -lopencv_core -Wl,--unresolved-symbols=ignore-all"
 export CGO_CXXFLAGS CGO_LDFLAGS
 exec go "$command" -tags customenv "$@"

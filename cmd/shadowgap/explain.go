@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"image"
 	"os"
 	"path/filepath"
 	"strings"
@@ -30,7 +31,7 @@ func (e explainCmd) Run(con *console) error {
 	case info.IsDir():
 		return usage("%s is a folder; explain takes one capture, triage takes folders", e.Capture)
 	}
-	settings, err := e.settings()
+	settings, err := e.settings(con.ctx)
 	if err != nil {
 		return err
 	}
@@ -58,8 +59,14 @@ func (e explainCmd) Run(con *console) error {
 		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Range: known.Range,
 		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},
 	}
-	rec, marks, err := new(batch.Analyst).Analyse(con.ctx, job, data)
-	if err != nil {
+	if e.Layout != "" && e.setByHand() {
+		if err := e.remember(con, pic.Image.Bounds().Size()); err != nil {
+			return err
+		}
+	}
+	var analyst batch.Analyst
+	rec, marks, err := analyst.Analyse(con.ctx, job, data)
+	if err = errors.Join(err, analyst.Close()); err != nil {
 		return fmt.Errorf("explaining %s: %w", e.Capture, err)
 	}
 	rec.Notes = append(rec.Notes, known.Notes...)
@@ -78,6 +85,23 @@ func (e explainCmd) Run(con *console) error {
 		return status{exitUnreadable, fmt.Sprintf("%s: %s", e.Capture, *rec.Why)}
 	}
 	return nil
+}
+
+// remember writes what was set by hand into the layout file.
+func (e explainCmd) remember(con *console, size image.Point) error {
+	l := detect.Layout{Width: size.X, Height: size.Y, NadirX: e.Nadir, Side: detect.Side(e.Side)}
+	panel, err := parsePanel(e.Panel)
+	if err != nil {
+		return err
+	}
+	if !panel.Empty() {
+		b := detect.BoxOf(panel)
+		l.Panel = &b
+	}
+	if err := l.Check(); err != nil {
+		return usage("%v", err)
+	}
+	return detect.RememberLayout(con.ctx, e.Layout, l)
 }
 
 func printExplained(con *console, rec *detect.CaptureRecord, marks []detect.MarkRecord, dir string) {

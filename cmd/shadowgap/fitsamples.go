@@ -41,7 +41,7 @@ type task struct {
 // gather looks at every labelled or reviewed capture of the runs again, since runs don't keep what was thrown away as clutter, and
 // lays what is found against labels and decisions.
 func (f fitCmd) gather(con *console, model *models.Model) (gathered, error) {
-	settings, err := f.settings()
+	settings, err := f.settings(con.ctx)
 	if err != nil {
 		return gathered{}, err
 	}
@@ -229,8 +229,10 @@ func (t task) samples(ctx context.Context, model *models.Model, settings func(st
 	known := settings(t.record.Capture, data)
 	opt := known.Options
 	opt.Model, opt.KeepClutter = model, true
-	rec, marks, err := new(batch.Analyst).Analyse(ctx, batch.Job{Capture: t.record.Capture, SHA256: t.record.SHA256, Options: opt, Range: known.Range, ReadText: readText}, data)
-	if err != nil {
+	job := batch.Job{Capture: t.record.Capture, SHA256: t.record.SHA256, Options: opt, Range: known.Range, ReadText: readText}
+	var analyst batch.Analyst
+	rec, marks, err := analyst.Analyse(ctx, job, data)
+	if err = errors.Join(err, analyst.Close()); err != nil {
 		return nil, false, err
 	}
 	if rec.Status == detect.StatusUnreadable {

@@ -2,12 +2,18 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"image"
 	"io"
+	"io/fs"
 	"os"
+	"strconv"
+	"strings"
 	"time"
 
 	"shadowgap/detect"
@@ -20,7 +26,10 @@ import (
 // knowledge are the options that say what is known about the captures.
 type knowledge struct {
 	Range          string        `placeholder:"30m" help:"Range setting per side, with its unit: 30m or 100ft."`
-	Side           string        `enum:",port,starboard" default:"" help:"The side that captures without a nadir show: port or starboard."`
+	Panel          string        `placeholder:"X,Y,W,H" help:"The side-scan panel in pixels of the captures, where it isn't found by itself."`
+	Nadir          float64       `placeholder:"X" help:"The nadir's column in pixels of the captures, where it isn't found by itself."`
+	Side           string        `enum:",port,starboard" default:"" help:"The only side the captures show: port or starboard."`
+	Layout         string        `type:"path" placeholder:"FILE" help:"What was set by hand, by screen size. explain writes --panel, --nadir and --side into it, triage reads it."`
 	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
 	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
 	ReadText       bool          `help:"Read the range off the captures' text with Tesseract, where it is installed; slow."`
@@ -34,13 +43,28 @@ type knowledge struct {
 }
 
 // settings reads manifest and track and returns what batch.Config.Settings is.
-func (k knowledge) settings() (func(string, []byte) batch.Settings, error) {
-	src := survey.Sources{
-		Water:  survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
-		Times:  survey.TimeOptions{ClockOffset: k.ClockOffset},
-		Detect: detect.Options{Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected},
+func (k knowledge) settings(ctx context.Context) (func(string, []byte) batch.Settings, error) {
+	panel, err := parsePanel(k.Panel)
+	if err != nil {
+		return nil, err
 	}
-	var err error
+	if k.Nadir < 0 {
+		return nil, usage("--nadir %g: must be a column of the picture", k.Nadir)
+	}
+	src := survey.Sources{
+		Water: survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
+		Times: survey.TimeOptions{ClockOffset: k.ClockOffset},
+		Detect: detect.Options{
+			Panel: panel, NadirX: k.Nadir, Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected,
+		},
+	}
+	if k.Layout != "" {
+		known, err := detect.ReadLayouts(ctx, k.Layout)
+		if err != nil && !(k.setByHand() && errors.Is(err, fs.ErrNotExist)) {
+			return nil, usage("--layout: %v", err)
+		}
+		src.Detect.Layouts = known.Layouts
+	}
 	if src.Times.Zone, err = time.LoadLocation(k.Zone); err != nil {
 		return nil, usage("--zone %s: no such time zone; write it like Europe/Berlin or America/Chicago", k.Zone)
 	}
@@ -74,6 +98,29 @@ func (k knowledge) settings() (func(string, []byte) batch.Settings, error) {
 	return func(capture string, data []byte) batch.Settings {
 		return settingsOf(src, k.ReadText, trackSum, capture, data)
 	}, nil
+}
+
+// setByHand says whether the panel, its nadir or its side is given.
+func (k knowledge) setByHand() bool { return k.Panel != "" || k.Nadir != 0 || k.Side != "" }
+
+// parsePanel reads X,Y,W,H.
+func parsePanel(text string) (image.Rectangle, error) {
+	if text == "" {
+		return image.Rectangle{}, nil
+	}
+	parts := strings.Split(text, ",")
+	var v [4]int
+	for i, p := range parts {
+		n, err := strconv.Atoi(strings.TrimSpace(p))
+		if err != nil || i >= len(v) {
+			return image.Rectangle{}, usage("--panel %s: write it as X,Y,W,H in pixels, such as 0,40,1280,640", text)
+		}
+		v[i] = n
+	}
+	if len(parts) != len(v) || v[0] < 0 || v[1] < 0 || v[2] <= 0 || v[3] <= 0 {
+		return image.Rectangle{}, usage("--panel %s: write it as X,Y,W,H in pixels, such as 0,40,1280,640", text)
+	}
+	return image.Rect(v[0], v[1], v[0]+v[2], v[1]+v[3]), nil
 }
 
 // settingsOf gathers what is known about one capture from its manifest line, the options and its own file.

@@ -43,7 +43,7 @@ const watchEvery = 2 * time.Second
 
 // Run triages.
 func (t triageCmd) Run(con *console) error {
-	cfg, err := t.config()
+	cfg, err := t.config(con.ctx)
 	if err != nil {
 		return err
 	}
@@ -116,7 +116,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 }
 
 // config checks the options and turns them into what a run needs.
-func (t triageCmd) config() (batch.Config, error) {
+func (t triageCmd) config(ctx context.Context) (batch.Config, error) {
 	memory, err := parseBytes(t.Memory)
 	if err != nil {
 		return batch.Config{}, usage("--memory: %v", err)
@@ -142,7 +142,7 @@ func (t triageCmd) config() (batch.Config, error) {
 	if err != nil {
 		return batch.Config{}, err
 	}
-	settings, err := t.settings()
+	settings, err := t.settings(ctx)
 	if err != nil {
 		return batch.Config{}, err
 	}

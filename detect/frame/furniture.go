@@ -67,7 +67,7 @@ func write16(p *pixels, pal *palette, pan *Panel) {
 		if !p.grey {
 			p.read(rgb, r.Min.X, r.Min.Y+y)
 			for x, c := range rgb {
-				if spread(c) > pal.tolGrey {
+				if chroma(c) > pal.tolGrey {
 					ok[x] = 0
 				}
 			}
@@ -154,15 +154,5 @@ func (p *palette) colourRow(dst []float32, ok []uint8, src []uint32) {
 	}
 }
 
-// settle turns marked rims into furniture and counts all of it.
-func settle(valid []uint8) int {
-	for at := 0; ; {
-		k := bytes.IndexByte(valid[at:], 2)
-		if k < 0 {
-			break
-		}
-		at += k
-		valid[at] = 0
-	}
-	return bytes.Count(valid, []byte{0})
-}
+// countZero counts the pixels of a panel that hold no echo.
+func countZero(valid []uint8) int { return bytes.Count(valid, []byte{0}) }

@@ -2,10 +2,42 @@ package frame
 
 import "math"
 
+const bands = 12 // groups of rows that are looked at one by one: what is ruled over the panel stands in nearly all of them
+
+// profiles are the mean echo strengths of a panel's columns, band by band and over all.
+type profiles struct {
+	band [bands][]float64
+	all  []float64
+	rows int // looked at
+}
+
+func newProfiles(pan *Panel) *profiles {
+	rows, cols := pan.Echo.Rows, pan.Echo.Cols
+	every := max(1, rows/240)
+	p := &profiles{all: make([]float64, cols), rows: rows / every}
+	sum := make([]float32, cols)
+	for b := range bands {
+		p.band[b] = make([]float64, cols)
+		clear(sum)
+		n := 0
+		for y := rows * b / bands; y < rows*(b+1)/bands; y += every {
+			for x, v := range pan.Echo.Row(y) {
+				sum[x] += v
+			}
+			n++
+		}
+		for x, v := range sum {
+			p.band[b][x] = float64(v) / float64(max(1, n))
+			p.all[x] += p.band[b][x] / bands
+		}
+	}
+	return p
+}
+
 // maskLines finds thin upright lines ruled over the whole panel, as range lines are, and takes them out of Valid. A line
 // stands off both sides in nearly every band of rows by an amount that speckle's mean can't reach. The nadir is no
 // furniture and stays.
-func maskLines(prof *profiles, pan *Panel) []int {
+func maskLines(prof *profiles, pan *Panel, nadir float64) []int {
 	w := len(prof.all)
 	if w < 40 || prof.rows < 4*bands {
 		return nil
@@ -22,7 +54,7 @@ func maskLines(prof *profiles, pan *Panel) []int {
 		if o < max(0.02, 7*noise) || o < math.Abs(off[x-1]) || o < math.Abs(off[x+1]) {
 			continue
 		}
-		if math.Abs(float64(x)-pan.NadirX) < float64(max(8, w/60)) {
+		if math.Abs(float64(x)-nadir) < float64(max(8, w/60)) {
 			continue
 		}
 		agree := 0

@@ -62,20 +62,21 @@ type colourBin struct {
 	c    vec
 }
 
-// histogram gathers the colours of the sampled rows inside r, in 5-bit bins with exact means.
-func (s *sample) histogram(r image.Rectangle, use func(x, y int) bool) []colourBin {
-	i, j := s.rowsIn(r.Min.Y, r.Max.Y)
+// histogram gathers the colours of a thinned choice of the pixels in r, in 5-bit bins with exact means.
+func (p *pixels) histogram(r image.Rectangle, use func(x, y int) bool) []colourBin {
 	const enough = 60000
-	step := max(1, (j-i)*r.Dx()/enough)
+	every := max(1, r.Dy()/240)
+	step := max(1, r.Dy()/every*r.Dx()/enough)
 	idx := make([]int32, 1<<15)
 	var bins []colourBin
-	for k := i; k < j; k++ {
-		row := s.row(k)
-		for x := r.Min.X + k%step; x < r.Max.X; x += step {
-			if use != nil && !use(x, s.ys[k]) {
+	row := make([]uint32, r.Dx())
+	for y := r.Min.Y + every/2; y < r.Max.Y; y += every {
+		p.read(row, r.Min.X, y)
+		for i := y % step; i < len(row); i += step {
+			if use != nil && !use(r.Min.X+i, y) {
 				continue
 			}
-			c := row[x]
+			c := row[i]
 			b := bin5(c)
 			if idx[b] == 0 {
 				bins = append(bins, colourBin{})
@@ -83,7 +84,7 @@ func (s *sample) histogram(r image.Rectangle, use func(x, y int) bool) []colourB
 			}
 			q := &bins[idx[b]-1]
 			q.n++
-			if spread(c) <= greyTolerance {
+			if chroma(c) <= greyTolerance {
 				q.grey++
 			}
 			q.c = q.c.add(unpack(c))
@@ -501,7 +502,7 @@ func (p *palette) value(c uint32) (v float32, ok bool) {
 		v = float32(g) * (1.0 / 255)
 		if c != g*0x010101 {
 			v = float32(c>>16+c>>8&255+c&255) * (1.0 / 765)
-			ok = spread(c) <= p.tolGrey
+			ok = chroma(c) <= p.tolGrey
 		} else {
 			ok = true
 		}

@@ -184,8 +184,8 @@ func clip16(v int32) uint32 {
 	return uint32(v) >> 16
 }
 
-// spread is how far a packed colour is from grey: its largest channel minus its smallest.
-func spread(c uint32) int {
+// chroma is how far a packed colour is from grey: its largest channel minus its smallest.
+func chroma(c uint32) int {
 	r, g, b := int(c>>16&255), int(c>>8&255), int(c&255)
 	return max(r, g, b) - min(r, g, b)
 }

@@ -62,8 +62,8 @@ func TestScenes(t *testing.T) {
 		} else {
 			t.Logf("seed %d (%s, %s): inverted %v", seed, spec.Kind, spec.Display.Palette, p[0].Inverted)
 		}
-		if !math.IsNaN(p[0].NadirX) && len(c.Label.Nadir) > 0 {
-			offs = append(offs, math.Abs(p[0].NadirX+float64(p[0].Box.Min.X)-c.Label.Nadir[0][1]))
+		if p[0].Nadir != nil && len(c.Label.Nadir) > 0 {
+			offs = append(offs, math.Abs(p[0].Nadir[0]+float64(p[0].Box.Min.X)-c.Label.Nadir[0][1]))
 		}
 	}
 	slices.Sort(overlaps)

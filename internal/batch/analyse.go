@@ -45,6 +45,9 @@ type Analyst struct {
 	detector detect.Detector
 }
 
+// Close frees what the detector holds outside Go's memory.
+func (a *Analyst) Close() error { return a.detector.Close() }
+
 // Analyse decodes and detects one capture and draws its pictures. What is wrong with the capture, a panic included, is in
 // the record's status; an error means that ctx ended or the run folder can't be written.
 func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {

@@ -1,0 +1,90 @@
+package frame
+
+import (
+	"errors"
+	"fmt"
+	"image"
+
+	"gocv.io/x/gocv"
+
+	"shadowgap/models/reader"
+)
+
+// look shows the whole picture, stretched to the network's size, to the network.
+func look(px *pixels, r *reader.Reader) (*reader.Map, error) {
+	if r == nil {
+		own, err := reader.New()
+		if err != nil {
+			return nil, err
+		}
+		m, err := lookWith(px, own)
+		return m, errors.Join(err, own.Close())
+	}
+	return lookWith(px, r)
+}
+
+func lookWith(px *pixels, r *reader.Reader) (*reader.Map, error) {
+	rgb, err := px.shrunk()
+	if err != nil {
+		return nil, fmt.Errorf("shrinking the picture: %w", err)
+	}
+	return r.Read(rgb)
+}
+
+// shrunk is the picture as planes of red, green and blue, each reader.InputRows × reader.InputCols, 0..1, by averaging over areas.
+func (p *pixels) shrunk() ([]float32, error) {
+	full := gocv.NewMatWithSize(p.h, p.w, gocv.MatTypeCV8UC4)
+	defer full.Close()
+	data, err := full.DataPtrUint8()
+	if err != nil {
+		return nil, err
+	}
+	row := make([]uint32, p.w)
+	for y := range p.h {
+		dst := data[4*y*p.w : 4*(y+1)*p.w]
+		if p.raw != nil {
+			copy(dst, p.raw(0, y, p.w))
+			continue
+		}
+		p.read(row, 0, y)
+		for x, c := range row {
+			dst[4*x], dst[4*x+1], dst[4*x+2] = uint8(c>>16), uint8(c>>8), uint8(c)
+		}
+	}
+	small := gocv.NewMat()
+	defer small.Close()
+	gocv.Resize(full, &small, image.Pt(reader.InputCols, reader.InputRows), 0, 0, gocv.InterpolationArea)
+	bytes, err := small.DataPtrUint8()
+	if err != nil {
+		return nil, err
+	}
+	const n = reader.InputRows * reader.InputCols
+	out := make([]float32, 3*n)
+	for i := range n {
+		for c := range 3 {
+			out[c*n+i] = float32(bytes[4*i+c]) * (1.0 / 255)
+		}
+	}
+	return out, nil
+}
+
+// flat says whether all of a thinned choice of pixels are the same, and their colour.
+func (p *pixels) flat() (uint32, bool) {
+	row := make([]uint32, p.w)
+	var first uint32
+	for y := range p.h {
+		if y > 64 && y%7 != 0 {
+			continue
+		}
+		p.read(row, 0, y)
+		if y == 0 {
+			first = row[0]
+		}
+		for _, c := range row {
+			if c != first {
+				return 0, false
+			}
+		}
+	}
+	return first, true
+}

@@ -1,0 +1,261 @@
+package frame
+
+import (
+	"fmt"
+	"image"
+	"math"
+	"slices"
+
+	"shadowgap/models/reader"
+)
+
+// regions finds the boxes of the panels in a map, in pixels, largest first; none and why when it shows none.
+func regions(m *reader.Map, px *pixels) ([]image.Rectangle, string) {
+	inside := make([]bool, reader.Rows*reader.Cols)
+	total := 0
+	for i := range inside {
+		if inside[i] = m.Panel(i) > sureCell; inside[i] {
+			total++
+		}
+	}
+	const cells = reader.Rows * reader.Cols
+	if m.Sonar < sureSonar || float64(total) < minArea*cells {
+		return nil, fmt.Sprintf("no side-scan in it as far as the reader can tell (odds %.2f, %.0f %% of the picture): set the panel by hand if there is",
+			m.Sonar, 100*float64(total)/cells)
+	}
+	var out []image.Rectangle
+	for _, c := range components(inside) {
+		for _, b := range partAtSeams(m, c) {
+			if float64(b.Dx()*b.Dy()) < minArea*cells {
+				continue
+			}
+			r := refine(px, b)
+			if min(r.Dx(), r.Dy()) >= minSide && newWindow(m, px, r).panel() > leastCell {
+				out = append(out, r)
+			}
+		}
+	}
+	slices.SortStableFunc(out, func(a, b image.Rectangle) int { return b.Dx()*b.Dy() - a.Dx()*a.Dy() })
+	if len(out) == 0 {
+		return nil, "what looks like side-scan in it has no clear outline: set the panel by hand"
+	}
+	return out, ""
+}
+
+// components are the boxes, in cells, of the connected areas of inside. A box ends where less than half of its rows or columns
+// belong to the area: cells astray don't widen it.
+func components(inside []bool) []image.Rectangle {
+	const rows, cols = reader.Rows, reader.Cols
+	label := make([]int, len(inside))
+	var out []image.Rectangle
+	var stack []int
+	for start, in := range inside {
+		if !in || label[start] != 0 {
+			continue
+		}
+		id := len(out) + 1
+		label[start] = id
+		stack = append(stack[:0], start)
+		box := image.Rect(start%cols, start/cols, start%cols+1, start/cols+1)
+		for len(stack) > 0 {
+			i := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			x, y := i%cols, i/cols
+			box = box.Union(image.Rect(x, y, x+1, y+1))
+			for _, n := range [...]struct {
+				at int
+				ok bool
+			}{{i - 1, x > 0}, {i + 1, x < cols-1}, {i - cols, y > 0}, {i + cols, y < rows-1}} {
+				if n.ok && inside[n.at] && label[n.at] == 0 {
+					label[n.at] = id
+					stack = append(stack, n.at)
+				}
+			}
+		}
+		out = append(out, tighten(label, id, box))
+	}
+	return out
+}
+
+// tighten moves the sides of a box in over rows and columns of which less than half carry the label.
+func tighten(label []int, id int, b image.Rectangle) image.Rectangle {
+	share := func(r image.Rectangle) float64 {
+		n := 0
+		for y := r.Min.Y; y < r.Max.Y; y++ {
+			for x := r.Min.X; x < r.Max.X; x++ {
+				if label[y*reader.Cols+x] == id {
+					n++
+				}
+			}
+		}
+		return float64(n) / float64(r.Dx()*r.Dy())
+	}
+	for was := (image.Rectangle{}); was != b && !b.Empty(); {
+		was = b
+		if share(image.Rect(b.Min.X, b.Min.Y, b.Max.X, b.Min.Y+1)) < 0.5 {
+			b.Min.Y++
+		}
+		if !b.Empty() && share(image.Rect(b.Min.X, b.Max.Y-1, b.Max.X, b.Max.Y)) < 0.5 {
+			b.Max.Y--
+		}
+		if !b.Empty() && share(image.Rect(b.Min.X, b.Min.Y, b.Min.X+1, b.Max.Y)) < 0.5 {
+			b.Min.X++
+		}
+		if !b.Empty() && share(image.Rect(b.Max.X-1, b.Min.Y, b.Max.X, b.Max.Y)) < 0.5 {
+			b.Max.X--
+		}
+	}
+	return b
+}
+
+// partAtSeams cuts a box, in cells, where starboard lies left of port over its height: two panels stand side by side.
+func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
+	const least = 0.1               // part of the width that a side must cover to count
+	side := make([]float64, b.Dx()) // above 0 port
+	for y := b.Min.Y; y < b.Max.Y; y++ {
+		for x := range side {
+			i := y*reader.Cols + b.Min.X + x
+			side[x] += float64(m.P[reader.WaterPort][i] + m.P[reader.BottomPort][i] - m.P[reader.WaterStarboard][i] - m.P[reader.BottomStarboard][i])
+		}
+	}
+	type run struct {
+		port bool
+		x    int // where it begins
+	}
+	var runs []run
+	for x := 0; x < len(side); {
+		end := x
+		for end < len(side) && (side[end] > 0) == (side[x] > 0) {
+			end++
+		}
+		if float64(end-x) >= least*float64(len(side)) && (len(runs) == 0 || runs[len(runs)-1].port != (side[x] > 0)) {
+			runs = append(runs, run{side[x] > 0, x})
+		}
+		x = end
+	}
+	var out []image.Rectangle
+	from := b.Min.X
+	for i := 1; i < len(runs); i++ {
+		if runs[i].port {
+			out = append(out, image.Rect(from, b.Min.Y, b.Min.X+runs[i].x, b.Max.Y))
+			from = b.Min.X + runs[i].x
+		}
+	}
+	return append(out, image.Rect(from, b.Min.Y, b.Max.X, b.Max.Y))
+}
+
+const (
+	refineCells = 2.0 // how far from the map's side the panel's is looked for: the map is a cell or two off
+	borderCells = 1.6 // a side so near the picture's border lies on it, unless a bar shows there
+	clearStep   = 10  // difference of colour or texture, of 255, that makes a side
+)
+
+// refine turns a box in cells into pixels and moves each side to the sharpest change of colour or texture nearby.
+func refine(px *pixels, cells image.Rectangle) image.Rectangle {
+	cw, ch := float64(px.w)/reader.Cols, float64(px.h)/reader.Rows
+	x0, x1 := float64(cells.Min.X)*cw, float64(cells.Max.X)*cw
+	y0, y1 := float64(cells.Min.Y)*ch, float64(cells.Max.Y)*ch
+	cols := func(a, b int) []strip { return px.strips(a, b, int(y0), int(math.Ceil(y1)), false) }
+	rows := func(a, b int) []strip { return px.strips(a, b, int(x0), int(math.Ceil(x1)), true) }
+	return image.Rect(
+		side(x0, cw, px.w, false, cols), side(y0, ch, px.h, false, rows),
+		side(x1, cw, px.w, true, cols), side(y1, ch, px.h, true, rows),
+	)
+}
+
+// strip is what one row or column of pixels looks like.
+type strip struct{ r, g, b, texture float64 }
+
+func (a strip) diff(b strip) float64 {
+	return math.Abs(a.r-b.r) + math.Abs(a.g-b.g) + math.Abs(a.b-b.b) + 2*math.Abs(a.texture-b.texture)
+}
+
+// strips looks at the columns (or rows, when across) [a, b) between from and to.
+func (p *pixels) strips(a, b, from, to int, across bool) []strip {
+	const most = 160 // pixels looked at in a strip
+	out := make([]strip, b-a)
+	step := max(1, (to-from)/most)
+	n := 0.0
+	if across {
+		row := make([]uint32, to-from)
+		for i := range out {
+			p.read(row, from, a+i)
+			n = 0
+			for x := 0; x+1 < len(row); x += step {
+				out[i].add(row[x], row[x+1])
+				n++
+			}
+		}
+	} else {
+		row, next := make([]uint32, b-a), make([]uint32, b-a)
+		for y := from; y+1 < to; y += step {
+			p.read(row, a, y)
+			p.read(next, a, y+1)
+			for i, c := range row {
+				out[i].add(c, next[i])
+			}
+			n++
+		}
+	}
+	for i := range out {
+		s := &out[i]
+		s.r, s.g, s.b, s.texture = s.r/n, s.g/n, s.b/n, s.texture/n
+	}
+	return out
+}
+
+func (s *strip) add(c, next uint32) {
+	s.r += float64(c >> 16)
+	s.g += float64(c >> 8 & 255)
+	s.b += float64(c & 255)
+	s.texture += float64(colourDiff(c, next)) / 3
+}
+
+// side moves one side of a box, at pixel v of a picture that many pixels wide, to the sharpest change within reach.
+func side(v, cell float64, size int, far bool, strips func(a, b int) []strip) int {
+	const wide = 3 // pixels averaged on each side of a change
+	reach := max(4, refineCells*cell)
+	at := min(max(int(math.Round(v)), 0), size)
+	atBorder := far && float64(size)-v <= borderCells*cell || !far && v <= borderCells*cell
+	a, b := max(0, int(v-reach)), min(size, int(v+reach)+1)
+	if atBorder {
+		// also looks at what lies between here and the border
+		if far {
+			b = size
+		} else {
+			a = 0
+		}
+	}
+	if b-a < 2*wide+1 {
+		return at
+	}
+	s := strips(a, b)
+	best, where := 0.0, at
+	for i := wide; i+wide <= len(s); i++ {
+		d := mean(s[i-wide : i]).diff(mean(s[i : i+wide]))
+		// of changes that are about as sharp the nearer one
+		d *= 1 - 0.3*math.Abs(float64(a+i)-v)/reach
+		if d > best {
+			best, where = d, a+i
+		}
+	}
+	if best >= clearStep {
+		return where
+	}
+	if atBorder {
+		if far {
+			return size
+		}
+		return 0
+	}
+	return at
+}
+
+func mean(s []strip) strip {
+	var m strip
+	for _, v := range s {
+		m.r, m.g, m.b, m.texture = m.r+v.r, m.g+v.g, m.b+v.b, m.texture+v.texture
+	}
+	n := float64(len(s))
+	return strip{m.r / n, m.g / n, m.b / n, m.texture / n}
+}

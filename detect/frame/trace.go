@@ -1,0 +1,312 @@
+package frame
+
+import (
+	"image"
+	"math"
+
+	"shadowgap/models/reader"
+)
+
+// window is the part of a map that lies over one panel.
+type window struct {
+	m            *reader.Map
+	box          image.Rectangle // of the panel, pixels of the capture
+	cellX, cellY float64         // pixels a cell covers
+	x0, x1       int             // cells, half-open, whose middle lies in the panel
+	y0, y1       int
+}
+
+func newWindow(m *reader.Map, px *pixels, box image.Rectangle) *window {
+	w := &window{m: m, box: box, cellX: float64(px.w) / reader.Cols, cellY: float64(px.h) / reader.Rows}
+	w.x0, w.x1 = cellsIn(box.Min.X, box.Max.X, w.cellX, reader.Cols)
+	w.y0, w.y1 = cellsIn(box.Min.Y, box.Max.Y, w.cellY, reader.Rows)
+	return w
+}
+
+// cellsIn are the cells whose middle lies in [a, b), at least one.
+func cellsIn(a, b int, cell float64, n int) (int, int) {
+	lo := int(math.Ceil(float64(a)/cell - 0.5))
+	hi := int(math.Ceil(float64(b)/cell - 0.5))
+	lo = min(max(lo, 0), n-1)
+	return lo, min(max(hi, lo+1), n)
+}
+
+// mean is the mean of v over the window.
+func (w *window) mean(v func(i int) float32) float64 {
+	sum := 0.0
+	for y := w.y0; y < w.y1; y++ {
+		for x := w.x0; x < w.x1; x++ {
+			sum += float64(v(y*reader.Cols + x))
+		}
+	}
+	return sum / float64((w.y1-w.y0)*(w.x1-w.x0))
+}
+
+func (w *window) panel() float64 { return w.mean(w.m.Panel) }
+
+func (w *window) inverted() float64 {
+	return w.mean(func(i int) float32 { return w.m.Inverted[i] })
+}
+
+// cell is the cell over a pixel of the capture.
+func (w *window) cell(x, y int) int {
+	cx, cy := int(float64(x)/w.cellX), int(float64(y)/w.cellY)
+	return min(cy, reader.Rows-1)*reader.Cols + min(cx, reader.Cols-1)
+}
+
+// echoAt says whether a pixel of the capture is echo as far as the map tells.
+func (w *window) echoAt(x, y int) bool {
+	i := w.cell(x, y)
+	return w.m.P[reader.Outside][i]+w.m.P[reader.Furniture][i] < 0.5
+}
+
+// cover takes the map's furniture out of a panel's valid pixels.
+func (w *window) cover(pan *Panel) {
+	for y := w.y0; y < w.y1; y++ {
+		for x := w.x0; x < w.x1; x++ {
+			if w.m.P[reader.Furniture][y*reader.Cols+x] < 0.5 {
+				continue
+			}
+			cell := image.Rect(int(float64(x)*w.cellX), int(float64(y)*w.cellY), int(math.Ceil(float64(x+1)*w.cellX)), int(math.Ceil(float64(y+1)*w.cellY)))
+			cell = cell.Intersect(w.box).Sub(w.box.Min)
+			for r := cell.Min.Y; r < cell.Max.Y; r++ {
+				clear(pan.Valid[r*pan.Echo.Cols+cell.Min.X : r*pan.Echo.Cols+cell.Max.X])
+			}
+		}
+	}
+}
+
+// The trace's limits. A cell's evidence is a probability, so they hold for any picture.
+const (
+	leastSide   = 0.04 // part of the panel that a side must cover to be in view
+	leastWater  = 1.2  // cells of water a row must show for a first return to be told
+	leastBottom = 1.2  // cells of bottom beyond it
+	leastSure   = 0.2  // how clearly a row must show its first return to be answered
+	softReach   = 3    // cells on either side of an edge from which its place in the cell is told
+	nadirBend   = 2    // cells a nadir may move from one row of cells to the next
+	nadirCost   = 1.5  // evidence, in cells, that a move by one costs
+	firstBend   = 12   // the same for a first return: humps are steep
+	firstCost   = 0.35
+)
+
+// trace follows nadir and first return through the window and writes them to the panel's rows.
+func (w *window) trace(pan *Panel, opt Options) {
+	share := [2]float64{
+		port:      w.mean(func(i int) float32 { return w.m.P[reader.WaterPort][i] + w.m.P[reader.BottomPort][i] }),
+		starboard: w.mean(func(i int) float32 { return w.m.P[reader.WaterStarboard][i] + w.m.P[reader.BottomStarboard][i] }),
+	}
+	all := share[port] + share[starboard]
+	rows := w.y1 - w.y0
+	edge := make([]float64, rows) // the nadir in cells
+	switch {
+	case opt.NadirX > 0:
+		for r := range edge {
+			edge[r] = opt.NadirX / w.cellX
+		}
+	case opt.Side != "":
+		pan.Side = opt.Side
+	case share[port] < leastSide*all:
+		pan.Side = "starboard"
+	case share[starboard] < leastSide*all:
+		pan.Side = "port"
+	default:
+		edge = w.nadir()
+	}
+	switch pan.Side {
+	case "port":
+		for r := range edge {
+			edge[r] = float64(w.x1)
+		}
+	case "starboard":
+		for r := range edge {
+			edge[r] = float64(w.x0)
+		}
+	default:
+		pan.Nadir = w.toRows(pan.Echo.Rows, edge, func(x float64) float64 { return x*w.cellX - float64(w.box.Min.X) })
+	}
+	for side, water := range [2]reader.Class{reader.WaterPort, reader.WaterStarboard} {
+		if pan.Side == "port" && side == starboard || pan.Side == "starboard" && side == port {
+			continue
+		}
+		k, sure := w.first(edge, side == port, water, water+2)
+		if k == nil {
+			continue
+		}
+		pan.First[side] = w.toRows(pan.Echo.Rows, k, func(x float64) float64 { return x*w.cellX - float64(w.box.Min.X) })
+		pan.Sure[side] = w.toRows(pan.Echo.Rows, sure, func(v float64) float64 { return v })
+	}
+}
+
+// nadir is, per row of cells, where port gives way to starboard: the path along which the fewest cells lie on the wrong side.
+func (w *window) nadir() []float64 {
+	cols := w.x1 - w.x0
+	score := make([][]float64, w.y1-w.y0)
+	for r := range score {
+		line := make([]float64, cols+1)
+		for x := range cols {
+			line[x+1] = line[x] + w.portside(r, x)
+		}
+		score[r] = line
+	}
+	path := cheapest(score, nadirBend, nadirCost)
+	out := make([]float64, len(path))
+	for r, c := range path {
+		a, b := max(0, c-softReach), min(cols, c+softReach)
+		at := float64(a)
+		for x := a; x < b; x++ {
+			at += 0.5 + 0.5*w.portside(r, x)
+		}
+		out[r] = float64(w.x0) + at
+	}
+	return medianOf(out, 2)
+}
+
+// portside is the evidence of a cell of the window for port (1) against starboard (-1).
+func (w *window) portside(r, x int) float64 {
+	i := (w.y0+r)*reader.Cols + w.x0 + x
+	return float64(w.m.P[reader.WaterPort][i] + w.m.P[reader.BottomPort][i] - w.m.P[reader.WaterStarboard][i] - w.m.P[reader.BottomStarboard][i])
+}
+
+// first is, per row of cells, the place in cells where water gives way to bottom going out from edge, and how clearly; NaN where
+// the row doesn't show it. It returns nil when no row does.
+func (w *window) first(edge []float64, left bool, water, bottom reader.Class) (place, sure []float64) {
+	rows := len(edge)
+	length := w.x1 - w.x0
+	cellAt := func(r, k int) int { // -1 outside the window
+		x := int(math.Round(edge[r])) + k
+		if left {
+			x = int(math.Round(edge[r])) - 1 - k
+		}
+		if x < w.x0 || x >= w.x1 {
+			return -1
+		}
+		return (w.y0+r)*reader.Cols + x
+	}
+	wet := func(r, k int) float64 {
+		i := cellAt(r, k)
+		if i < 0 {
+			return 0
+		}
+		return float64(w.m.P[water][i] - w.m.P[bottom][i])
+	}
+	score := make([][]float64, rows)
+	for r := range score {
+		line := make([]float64, length+1)
+		for k := range length {
+			line[k+1] = line[k] + wet(r, k)
+			if cellAt(r, k) < 0 {
+				line[k+1] = line[k] - 1 // no first return beyond the panel's edge
+			}
+		}
+		score[r] = line
+	}
+	path := cheapest(score, firstBend, firstCost)
+	place, sure = make([]float64, rows), make([]float64, rows)
+	any := false
+	for r, c := range path {
+		var wetCells, dryCells, clear, n float64
+		for k := range length {
+			i := cellAt(r, k)
+			if i < 0 {
+				break
+			}
+			if k < c {
+				wetCells += float64(w.m.P[water][i])
+			} else {
+				dryCells += float64(w.m.P[bottom][i])
+			}
+		}
+		a, b := max(0, c-softReach), min(length, c+softReach)
+		at := float64(a)
+		for k := a; k < b; k++ {
+			v := wet(r, k)
+			at += 0.5 + 0.5*v
+			if k < c {
+				clear += v
+			} else {
+				clear -= v
+			}
+			n++
+		}
+		sure[r] = min(1, max(0, clear/max(1, n)))
+		if wetCells < leastWater || dryCells < leastBottom || sure[r] < leastSure {
+			place[r], sure[r] = math.NaN(), 0
+			continue
+		}
+		any = true
+		// the rounding of the nadir to a cell is not the first return's
+		if left {
+			place[r] = math.Round(edge[r]) - at
+		} else {
+			place[r] = math.Round(edge[r]) + at
+		}
+	}
+	if !any {
+		return nil, nil
+	}
+	return place, sure
+}
+
+// toRows reads values per row of cells at every row of the panel, NaN where a row of cells beside has none.
+func (w *window) toRows(rows int, v []float64, unit func(float64) float64) []float64 {
+	out := make([]float64, rows)
+	for y := range out {
+		p := (float64(w.box.Min.Y+y)+0.5)/w.cellY - 0.5 - float64(w.y0)
+		p = min(max(p, 0), float64(len(v)-1))
+		i := min(int(p), len(v)-1)
+		j := min(i+1, len(v)-1)
+		f := p - float64(i)
+		switch a, b := v[i], v[j]; {
+		case math.IsNaN(a) && f > 0.5:
+			out[y] = unit(b)
+		case math.IsNaN(b) && f <= 0.5:
+			out[y] = unit(a)
+		default:
+			out[y] = unit(a*(1-f) + b*f)
+		}
+	}
+	return out
+}
+
+// cheapest is the path through score, a place per row, of the greatest sum; it moves by at most bend places from row to row, each
+// at a cost (dynamic programming).
+func cheapest(score [][]float64, bend int, cost float64) []int {
+	n := len(score[0])
+	from := make([][]int16, len(score))
+	sum := append([]float64(nil), score[0]...)
+	next := make([]float64, n)
+	for r := 1; r < len(score); r++ {
+		from[r] = make([]int16, n)
+		for c := range n {
+			best, arg := math.Inf(-1), c
+			for k := max(0, c-bend); k <= min(n-1, c+bend); k++ {
+				if v := sum[k] - cost*math.Abs(float64(k-c)); v > best {
+					best, arg = v, k
+				}
+			}
+			next[c], from[r][c] = best+score[r][c], int16(arg)
+		}
+		sum, next = next, sum
+	}
+	path := make([]int, len(score))
+	last := len(score) - 1
+	for c, v := range sum {
+		if v > sum[path[last]] {
+			path[last] = c
+		}
+	}
+	for r := last; r > 0; r-- {
+		path[r-1] = int(from[r][path[r]])
+	}
+	return path
+}
+
+// medianOf smooths v by the median of 2·half+1 values, fewer at the ends.
+func medianOf(v []float64, half int) []float64 {
+	out := make([]float64, len(v))
+	for i := range v {
+		h := min(half, i, len(v)-1-i)
+		out[i] = percentile(v[i-h:i+h+1], 0.5)
+	}
+	return out
+}

@@ -1,0 +1,135 @@
+"""Captures and their truth as arrays: pictures stretched to a common size beside maps of what each pixel shows."""
+
+import concurrent.futures
+import json
+import os
+
+import cv2
+import numpy as np
+
+from net import BOTTOM_PORT, BOTTOM_STARBOARD, FURNITURE, OUTSIDE, WATER_PORT, WATER_STARBOARD
+
+# Larger than what the network sees, so that a framing drawn from it is still sharp.
+ROWS, COLS = 360, 640
+UNKNOWN = 255  # no say in the loss
+
+
+def profile(points, rows):
+    """A polyline of [row, x or null] read at every row; NaN where it is not known."""
+    out = np.full(rows, np.nan, np.float32)
+    at = np.arange(rows) + 0.5
+    run = []
+
+    def flush():
+        if len(run) >= 2:
+            r, x = np.array([p[0] for p in run], float), np.array([p[1] for p in run], float)
+            inside = (at >= r[0] - 1) & (at <= r[-1] + 1)
+            out[inside] = np.interp(at[inside], r, x)
+
+    for p in points or []:
+        if p[1] is None:
+            flush()
+            run = []
+        elif run and p[0] - run[-1][0] > 24:
+            flush()
+            run = [p]
+        else:
+            run.append(p)
+    flush()
+    return out
+
+
+def filled(v):
+    """NaN rows take the nearest known row's value; all NaN stays."""
+    ok = np.flatnonzero(~np.isnan(v))
+    if len(ok) == 0:
+        return v
+    return np.interp(np.arange(len(v)), ok, v[ok]).astype(np.float32)
+
+
+def class_map(label, height, width, rows=ROWS, cols=COLS):
+    """The map of one capture, rows x cols, from its truth in pixels of a capture of height x width."""
+    sy, sx = rows / height, cols / width
+    out = np.full((rows, cols), OUTSIDE, np.uint8)
+    inside = np.zeros((rows, cols), np.uint8)
+    if label.get("quad"):
+        cv2.fillPoly(inside, [np.round(np.array(label["quad"], np.float32) * [sx, sy]).astype(np.int32)], 1)
+    else:
+        for b in [label["panel"]] if label.get("panel") else []:
+            y0, y1 = round(b["y"] * sy), round((b["y"] + b["h"]) * sy)
+            x0, x1 = round(b["x"] * sx), round((b["x"] + b["w"]) * sx)
+            inside[y0:y1, x0:x1] = 1
+    fr = label.get("first_return") or {}
+
+    def read(points):
+        v = filled(profile(points, height))
+        at = np.clip(((np.arange(rows) + 0.5) / sy).astype(int), 0, height - 1)
+        return v[at] * sx
+
+    nadir, port, star = read(label.get("nadir")), read(fr.get("port")), read(fr.get("starboard"))
+    side = label.get("side")
+    x = np.arange(cols)[None, :] + 0.5
+    n = nadir[:, None]
+    if np.isnan(nadir).all():
+        if side not in ("port", "starboard"):
+            out[inside == 1] = UNKNOWN
+            paint_furniture(out, inside, label, sx, sy)
+            return out
+        n = np.full((rows, 1), cols + 1e3 if side == "port" else -1e3)
+    left = x < n
+    water_p, water_s = np.zeros_like(left), np.zeros_like(left)
+    if not np.isnan(port).all():
+        water_p = left & (x > port[:, None])
+    if not np.isnan(star).all():
+        water_s = ~left & (x < star[:, None])
+    m = np.where(left, np.where(water_p, WATER_PORT, BOTTOM_PORT), np.where(water_s, WATER_STARBOARD, BOTTOM_STARBOARD))
+    out[inside == 1] = m[inside == 1]
+    for p in label.get("panels") or []:  # further panels, of which only the outline is known
+        b = p["box"]
+        out[round(b["y"] * sy) : round((b["y"] + b["h"]) * sy), round(b["x"] * sx) : round((b["x"] + b["w"]) * sx)] = UNKNOWN
+    paint_furniture(out, inside, label, sx, sy)
+    return out
+
+
+def paint_furniture(out, inside, label, sx, sy):
+    for f in label.get("furniture") or []:
+        b = f["box"]
+        y0, y1 = round(b["y"] * sy), round((b["y"] + b["h"]) * sy)
+        x0, x1 = round(b["x"] * sx), round((b["x"] + b["w"]) * sx)
+        if y1 - y0 < 2 or x1 - x0 < 2:
+            continue  # thinner than a cell: the map can't show it
+        part = out[y0:y1, x0:x1]
+        part[inside[y0:y1, x0:x1] == 1] = FURNITURE
+
+
+def load(job):
+    folder, label = job
+    img = cv2.imread(os.path.join(folder, label["capture"]), cv2.IMREAD_COLOR)
+    if img is None:
+        return None
+    h, w = img.shape[:2]
+    small = cv2.resize(img, (COLS, ROWS), interpolation=cv2.INTER_AREA if w > COLS else cv2.INTER_LINEAR)
+    return cv2.cvtColor(small, cv2.COLOR_BGR2RGB), class_map(label, h, w)
+
+
+def labelled(folder, labels, only=None):
+    """Pictures and maps of every capture in a labels file: (n x ROWS x COLS x 3, n x ROWS x COLS), 8 bits."""
+    with open(labels) as f:
+        captures = [c for c in json.load(f)["captures"] if only is None or only(c)]
+    with concurrent.futures.ProcessPoolExecutor() as pool:
+        done = [d for d in pool.map(load, [(folder, c) for c in captures], chunksize=8) if d is not None]
+    return np.stack([d[0] for d in done]), np.stack([d[1] for d in done])
+
+
+def load_other(path):
+    img = cv2.imread(path, cv2.IMREAD_COLOR)
+    if img is None:
+        return None
+    return cv2.cvtColor(cv2.resize(img, (COLS, ROWS), interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2RGB)
+
+
+def others(folder):
+    """Pictures that hold no side-scan."""
+    paths = sorted(os.path.join(d, n) for d, _, names in os.walk(folder) for n in names)
+    with concurrent.futures.ProcessPoolExecutor() as pool:
+        return np.stack([p for p in pool.map(load_other, paths, chunksize=16) if p is not None])

@@ -1,0 +1,110 @@
+"""The reader's network: a small encoder-decoder that says for every cell of a capture what it shows.
+
+Input: 3 x 288 x 512, RGB, (value / 255) - 0.5, the whole capture stretched to that size.
+Output: 8 x 144 x 256 logits. Channels 0..5 are the classes of CLASSES, one of them per cell. Channel 6 is above 0 where the
+display shows strong echoes dark. Channel 7 is the class of the whole picture, above 0 when it holds side-scan at all.
+"""
+
+import torch
+from torch import nn
+
+HEIGHT, WIDTH = 288, 512
+CLASSES = ("outside", "furniture", "water-port", "water-starboard", "bottom-port", "bottom-starboard")
+OUTSIDE, FURNITURE, WATER_PORT, WATER_STARBOARD, BOTTOM_PORT, BOTTOM_STARBOARD = range(6)
+INVERTED, SONAR = 6, 7
+
+
+def unit(cin, cout, k=3, stride=1, groups=1, dilation=1, relu=True):
+    layers = [
+        nn.Conv2d(cin, cout, k, stride, dilation * (k // 2), dilation, groups, bias=False),
+        nn.BatchNorm2d(cout),
+    ]
+    if relu:
+        layers.append(nn.ReLU(inplace=True))
+    return nn.Sequential(*layers)
+
+
+class Separable(nn.Sequential):
+    """Depthwise, then pointwise: what the two finest scales can afford."""
+
+    def __init__(self, cin, cout, stride=1):
+        super().__init__(unit(cin, cin, 3, stride, cin, relu=False), unit(cin, cout, 1))
+
+
+class Residual(nn.Module):
+    def __init__(self, inner):
+        super().__init__()
+        self.inner = inner
+
+    def forward(self, x):
+        return x + self.inner(x)
+
+
+class Reader(nn.Module):
+    WIDTHS = (16, 24, 48, 64, 88)
+    DEPTHS = (0, 1, 2, 3, 3)
+
+    def __init__(self):
+        super().__init__()
+        w = self.WIDTHS
+        self.down = nn.ModuleList()
+        for i, c in enumerate(w):
+            if i == 0:
+                steps = [unit(3, c, 3, 2)]
+            elif i == 1:
+                steps = [Separable(w[0], c, 2)]
+            else:
+                steps = [unit(w[i - 1], c, 3, 2)]
+            for j in range(self.DEPTHS[i]):
+                # at the coarse scales ever wider steps let a cell see the whole picture
+                inner = Separable(c, c) if i <= 1 else unit(c, c, 3, dilation=(1, 2, 4)[j % 3] if i >= 3 else 1)
+                steps.append(Residual(inner))
+            self.down.append(nn.Sequential(*steps))
+        self.narrow = nn.ModuleList(unit(w[i + 1], w[i], 1) for i in range(len(w) - 1))
+        self.mend = nn.ModuleList(Residual(Separable(w[i], w[i])) for i in range(len(w) - 1))
+        self.out = nn.Conv2d(w[0], 8, 1)
+
+    def forward(self, x):
+        skips = []
+        for stage in self.down:
+            x = stage(x)
+            skips.append(x)
+        for i in range(len(self.narrow) - 1, -1, -1):
+            x = nn.functional.interpolate(self.narrow[i](x), scale_factor=2, mode="nearest")
+            x = self.mend[i](x + skips[i])
+        return self.out(x)
+
+
+def fuse(model):
+    """Folds each batch norm into the convolution before it, in place."""
+    for module in model.modules():
+        if isinstance(module, nn.Sequential):
+            for name, child in list(module.named_children()):
+                if isinstance(child, nn.BatchNorm2d):
+                    before = module[int(name) - 1]
+                    fused = nn.utils.fusion.fuse_conv_bn_eval(before, child)
+                    module[int(name) - 1] = fused
+                    module[int(name)] = nn.Identity()
+    for module in list(model.modules()):
+        if isinstance(module, nn.Sequential):
+            keep = [c for c in module if not isinstance(c, nn.Identity)]
+            if len(keep) != len(module):
+                for name in list(module._modules):
+                    del module._modules[name]
+                for i, c in enumerate(keep):
+                    module.add_module(str(i), c)
+    return model
+
+
+def export(model, path):
+    """Writes the fitted model as ONNX that OpenCV 4.6 reads: opset 11, fixed input size, no batch norms."""
+    model = fuse(model.eval().cpu().float())
+    torch.onnx.export(
+        model,
+        torch.zeros(1, 3, HEIGHT, WIDTH),
+        path,
+        opset_version=11,
+        input_names=["capture"],
+        output_names=["map"],
+        dynamo=False,
+    )

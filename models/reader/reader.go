@@ -1,0 +1,135 @@
+// Package reader says, cell by cell, what a capture shows: screen, furniture, water column or bottom, and of which side. It runs a
+// small network that was fitted by fit.py beside it; reader.json tells on what.
+package reader
+
+import (
+	_ "embed"
+	"errors"
+	"fmt"
+	"math"
+
+	"gocv.io/x/gocv"
+)
+
+// The size of what the network sees and of the map it answers with, in cells.
+const (
+	InputRows, InputCols = 288, 512
+	Rows, Cols           = InputRows / 2, InputCols / 2
+)
+
+// Class is what a cell of a capture shows.
+type Class uint8
+
+// The classes, in the order of the network's channels.
+const (
+	Outside         Class = iota // screen around the panel, other panels, anything that is no side-scan
+	Furniture                    // drawn over the panel: letters, range plates, bars
+	WaterPort                    // water column, port side
+	WaterStarboard               // water column, starboard side
+	BottomPort                   // bottom, port side
+	BottomStarboard              // bottom, starboard side
+	Classes         = 6
+)
+
+// The two channels after the classes: a display that shows strong echoes dark, and a picture that holds side-scan at all.
+const (
+	inverted = Classes + iota
+	sonar
+	channels
+)
+
+// Map is what the network says of a capture that was stretched to InputRows × InputCols.
+type Map struct {
+	P        [Classes][]float32 // per class, Rows × Cols: its probability
+	Inverted []float32          // Rows × Cols: the probability that strong echoes are dark there
+	Sonar    float64            // 0 to 1: the probability that the capture holds side-scan at all
+}
+
+//go:embed reader.onnx
+var weights []byte
+
+// Reader runs the network. It is not for use by several goroutines at once.
+type Reader struct {
+	net gocv.Net
+}
+
+// New loads the network. It returns an error when OpenCV can't read it. Close frees it.
+func New() (*Reader, error) {
+	net, err := gocv.ReadNetFromONNXBytes(weights)
+	if err != nil {
+		return nil, fmt.Errorf("loading the reader's network: %w", err)
+	}
+	if net.Empty() {
+		return nil, errors.New("loading the reader's network: OpenCV found no layers in it")
+	}
+	if err := net.SetPreferableBackend(gocv.NetBackendOpenCV); err != nil {
+		return nil, errors.Join(fmt.Errorf("loading the reader's network: %w", err), net.Close())
+	}
+	useOneThread()
+	return &Reader{net: net}, nil
+}
+
+// Close frees the network.
+func (r *Reader) Close() error { return r.net.Close() }
+
+// Read maps a capture. rgb holds the red, green and blue planes, each InputRows × InputCols, 0 to 1. It returns an error when
+// rgb has another length or the network's answer another shape.
+func (r *Reader) Read(rgb []float32) (*Map, error) {
+	if len(rgb) != 3*InputRows*InputCols {
+		return nil, fmt.Errorf("reading a capture: %d values, want %d", len(rgb), 3*InputRows*InputCols)
+	}
+	in := gocv.NewMatWithSizes([]int{1, 3, InputRows, InputCols}, gocv.MatTypeCV32F)
+	defer in.Close()
+	dst, err := in.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("reading a capture: %w", err)
+	}
+	for i, v := range rgb {
+		dst[i] = v - 0.5
+	}
+	r.net.SetInput(in, "")
+	out := r.net.Forward("")
+	defer out.Close()
+	logits, err := out.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("reading a capture: %w", err)
+	}
+	if len(logits) != channels*Rows*Cols {
+		return nil, fmt.Errorf("reading a capture: the network answers %d values, want %d", len(logits), channels*Rows*Cols)
+	}
+	return newMap(logits), nil
+}
+
+// newMap turns the network's logits, channels × Rows × Cols, into probabilities.
+func newMap(logits []float32) *Map {
+	const n = Rows * Cols
+	m := &Map{Inverted: make([]float32, n)}
+	for k := range m.P {
+		m.P[k] = make([]float32, n)
+	}
+	whole := 0.0
+	var e [Classes]float32
+	for i := range n {
+		top := logits[i]
+		for k := 1; k < Classes; k++ {
+			top = max(top, logits[k*n+i])
+		}
+		sum := float32(0)
+		for k := range e {
+			e[k] = exp(logits[k*n+i] - top)
+			sum += e[k]
+		}
+		for k := range e {
+			m.P[k][i] = e[k] / sum
+		}
+		m.Inverted[i] = 1 / (1 + exp(-logits[inverted*n+i]))
+		whole += float64(logits[sonar*n+i])
+	}
+	m.Sonar = 1 / (1 + math.Exp(-whole/n))
+	return m
+}
+
+func exp(v float32) float32 { return float32(math.Exp(float64(v))) }
+
+// Panel is the probability, in cell i, that it belongs to a side-scan panel, furniture over it included.
+func (m *Map) Panel(i int) float32 { return 1 - m.P[Outside][i] }
