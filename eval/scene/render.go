@@ -67,7 +67,7 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 	l.bounds = img.Bounds()
 	label := eval.CaptureLabel{By: "scene", RangeM: s.RangeM, Palette: s.Display.Palette}
 	panel := s.panelBox()
-	if b, ok := l.clip(panel, 0); ok {
+	if b, ok := l.clipScreen(panel); ok {
 		label.Panel = &b
 	}
 	label.Nadir = l.profile(pings, func(int) float64 { return float64(s.PortPx) })
