@@ -27,7 +27,7 @@ func newBed(s *Spec) *bed {
 		// A lattice of unit variance climbs about 1.5 of its standard deviations a cell; the finest octave sets the slope.
 		b.reliefM = t.Rough * t.CellM / 1.5 / b.relief.gains[0]
 		if t.PatchM > 0 {
-			b.patch = newOctaves(seed+2e6, t.PatchM/8, math.Sqrt(t.Aspect), t.Shear, 4, 2+2.4-2*min(1, t.Ragged))
+			b.patch = newOctaves(seed+2e6, t.PatchM/32, math.Sqrt(t.Aspect), t.Shear, 6, 4.4-1.7*min(1, t.Ragged))
 		}
 		if f := t.Furrows; f.WideM > 0 {
 			b.furrow = newOctaves(seed+3e6, f.WideM/2, max(1, f.LongM/f.WideM), f.Shear, 2, 2.4)

@@ -55,7 +55,14 @@ func (c *Chain) rescale(p *plane, w, h int) *plane {
 	if p.w != w || p.h != h {
 		p = p.resample(kernelTaps(c.Kernel, p.w, w), kernelTaps(c.Kernel, p.h, h))
 	}
-	return p.blur(c.PostSmooth)
+	p = p.blur(c.PostSmooth)
+	if c.Sharpen > 0 {
+		soft := p.blur(1)
+		for i, v := range p.v {
+			p.v[i] = v + float32(c.Sharpen)*(v-soft.v[i])
+		}
+	}
+	return p
 }
 
 // levels maps strength to 0 to 255 by black level, white level, gamma and inversion.

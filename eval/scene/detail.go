@@ -71,25 +71,26 @@ func (l *placer) only() detect.Side {
 // Limits of what an eye tells from speckle: the difference of means over the standard error of what lies around.
 const (
 	visibleError = 3.2
-	grainCells   = 3 // pixels that speckle, smoothed by the beam and the display, makes alike
+	visibleLeast = 0.03 // of full strength
+	grainCells   = 3    // pixels that speckle, smoothed by the beam and the display, makes alike
 )
 
 // visible tells whether a mark's highlight or shadow stands out from what lies around it, as drawn.
 func (t *truth) visible(side int, tr *trace, m *eval.MarkLabel) bool {
-	mean, sd := t.around(m.Highlight)
-	out := func(px [][2]int, sign float64) bool {
+	out := func(px [][2]int, box *detect.Box, sign float64) bool {
 		if len(px) < 2 {
 			return false
 		}
+		mean, sd := t.around(box)
 		sum := 0.0
 		for _, p := range px {
 			sum += float64(t.panel(p[0], t.col(side, p[1])))
 		}
 		n := float64(len(px))
 		diff := sign * (sum/n - mean)
-		return diff > 0.03 && diff > visibleError*sd*math.Sqrt(grainCells/n)
+		return diff > visibleLeast && diff > visibleError*sd*math.Sqrt(grainCells/n)
 	}
-	return out(tr.lit, 1) || m.Shadow != nil && out(tr.dark, -1) && m.Shadow.W*m.Shadow.H >= 12
+	return out(tr.lit, m.Highlight, 1) || m.Shadow != nil && out(tr.dark, m.Shadow, -1)
 }
 
 // around gives mean and standard deviation of strength as drawn in a frame around a box, things and shadows left out.

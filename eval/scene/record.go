@@ -90,7 +90,7 @@ func (q *recorder) side(side int) *drawn {
 	for r := range w.rows {
 		k := q.pings[r].h / s.AltitudeM
 		d.rowScale[r] = float32(k * k)
-		gain := q.pings[r].level[side] * math.Pow(k, -1.4)
+		gain := q.pings[r].level[side] * math.Pow(k, -1.4) * fromDB(s.Record.SideDB[side])
 		first := w.first[r] / ds
 		g.line(r, factors)
 		wat.line(r, first, extra)

@@ -23,6 +23,10 @@ type Named struct {
 // WriteSet renders captures into dir, which it makes, and writes labels.json with their truth beside them. It uses every core;
 // what it writes does not depend on how many there are. It stops soon after an error and when ctx ends.
 func WriteSet(ctx context.Context, dir string, set []Named) error {
+	return writeSet(ctx, dir, set, runtime.NumCPU())
+}
+
+func writeSet(ctx context.Context, dir string, set []Named, workers int) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return fmt.Errorf("making the folder for rendered captures: %w", err)
 	}
@@ -33,7 +37,7 @@ func WriteSet(ctx context.Context, dir string, set []Named) error {
 	}
 	captures := make([][]byte, len(set))
 	g, ctx := errgroup.WithContext(ctx)
-	g.SetLimit(runtime.NumCPU())
+	g.SetLimit(workers)
 	for i, n := range set {
 		g.Go(func() error {
 			line, err := writeOne(ctx, dir, n)

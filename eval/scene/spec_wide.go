@@ -15,7 +15,7 @@ type Texture struct {
 	PatchMin float64 // how far the second sediment shrinks: 0 half the bottom, 1 a sixth of it
 	PatchDB  float64 // its reflectivity against the first, decibels
 	PatchK   float64 // its roughness and texture against the first, as factors
-	Ragged   float64 // width of the boundary's raggedness, of the patch size
+	Ragged   float64 // 0 smooth boundaries to 1 frayed ones
 	Furrows  Furrows
 	Outcrop  Outcrop
 }
@@ -98,10 +98,11 @@ type Record struct {
 	Cross      float64 // share of the other side's intensity that leaks in
 	CrossLines []Line
 	Holes      []Hole
-	NoiseOuter float64 // receiver noise at the outer edge over that at the nadir
-	FarDB      float64 // loss of all echo from the first return to the outer edge, decibels
-	StripDB    float64 // brightness of a strip along the first return, decibels
-	StripPx    float64 // its scale in columns
+	NoiseOuter float64    // receiver noise at the outer edge over that at the nadir
+	FarDB      float64    // loss of all echo from the first return to the outer edge, decibels
+	SideDB     [2]float64 // gain of port and starboard, decibels
+	StripDB    float64    // brightness of a strip along the first return, decibels
+	StripPx    float64    // its scale in columns
 }
 
 // GainStep changes the gain from a row or column on.
@@ -177,6 +178,7 @@ type Chain struct {
 	Gamma      float64
 	Invert     bool
 	PostSmooth float64 // Gaussian scale on the screen, pixels
+	Sharpen    float64 // share of what a blur of one pixel takes away that is added again
 }
 
 // Kernel is how values between samples are found.

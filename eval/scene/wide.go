@@ -40,6 +40,7 @@ type wideDice struct {
 	w, h   int     // of the panel as shown, pixels
 	kx, ky float64 // pixels shown a sample or ping
 	soft   bool    // enlarged until nothing is sharp
+	raw    bool    // every sample a pixel and hardly any texture but speckle
 	deep   float64 // altitude over range
 }
 
@@ -70,12 +71,13 @@ func (w *wideDice) frame() {
 	s := w.s
 	w.format = format(w.weighted(0.45, 0.17, 0.09, 0.29))
 	w.soft = w.chance(0.13)
+	w.raw = !w.soft && w.chance(0.3)
 	switch w.format {
 	case formatBare:
-		area, aspect := w.logIn(0.2e6, 2e6), w.logIn(0.65, 2.2)
+		area, aspect := w.logIn(0.3e6, 2.8e6), w.logIn(0.65, 2.2)
 		w.w, w.h = int(math.Sqrt(area*aspect)), int(math.Sqrt(area/aspect))
 	case formatOne:
-		area, aspect := w.logIn(0.1e6, 1e6), w.logIn(0.4, 1.6)
+		area, aspect := w.logIn(0.15e6, 1.6e6), w.logIn(0.4, 1.6)
 		w.w, w.h = int(math.Sqrt(area*aspect)), int(math.Sqrt(area/aspect))
 	case formatTile:
 		w.w, w.h = int(w.logIn(220, 760)), int(w.logIn(200, 640))
@@ -98,6 +100,8 @@ func (w *wideDice) sampling() {
 	w.kx, w.ky = 1, 1
 	kernels := []Kernel{KernelArea, KernelNearest, KernelLinear, KernelCubic}
 	switch {
+	case w.raw:
+		// One sample, one pixel.
 	case w.soft:
 		w.kx = w.logIn(1.4, 2.5)
 		w.ky = min(2.5, w.kx*w.logIn(0.7, 1.4))
@@ -119,19 +123,29 @@ func (w *wideDice) sampling() {
 	case w.chance(0.3):
 		c.Smooth = w.in(0.25, 1.0)
 	}
-	if w.chance(0.25) {
-		c.BinX = w.from(1, 3)
+	if !w.raw {
+		if w.chance(0.25) {
+			c.BinX = w.from(1, 3)
+		}
+		if w.chance(0.25) {
+			c.BinY = w.from(1, 2)
+		}
+		if w.chance(0.12) {
+			c.PostSmooth = w.in(0.3, 1.0)
+		}
 	}
-	if w.chance(0.25) {
-		c.BinY = w.from(1, 2)
-	}
-	if w.chance(0.12) {
-		c.PostSmooth = w.in(0.3, 1.0)
+	if w.chance(0.1) {
+		c.Sharpen = w.in(0.2, 1.2)
 	}
 	cols, rows := float64(w.w)/w.kx*float64(c.BinX), float64(w.h)/w.ky*float64(c.BinY)
-	// So many samples are a third of a second's work; a finer record is thinned in both ways.
-	const most = 1.3e6
-	if k := math.Sqrt(most / (cols * rows)); k < 1 {
+	// So many samples are a third of a second's work; a finer record is thinned in both ways, one of whole pixels cut down.
+	const most = 1.6e6
+	k := math.Sqrt(most / (cols * rows))
+	if k < 1 && w.raw && w.format != formatScreen {
+		w.w, w.h = int(float64(w.w)*k), int(float64(w.h)*k)
+		s.ScreenW, s.ScreenH, c.W, c.H = w.w, w.h, w.w, w.h
+		cols, rows = float64(w.w), float64(w.h)
+	} else if k < 1 {
 		cols, rows = cols*k, rows*k
 	}
 	w.kx, w.ky = float64(w.w)/cols, float64(w.h)/rows
@@ -193,7 +207,12 @@ func (w *wideDice) ground() {
 		On: true, CellM: px * w.logIn(1, 3.5), Aspect: s.RowM() / px * w.logIn(0.6, 5), Shear: w.NormFloat64() * 0.25, Octaves: w.from(5, 8),
 		Slope: w.in(0.4, 3.6), LevelDB: w.logIn(0.3, 3.6), ReliefB: w.in(2.2, 4), Rough: w.logIn(0.004, 0.2) * w.share(),
 	}
-	if w.chance(0.5) {
+	patchy := 0.5
+	if w.raw {
+		patchy = 0.25
+		t.LevelDB, t.Rough, s.Bottom.PatchDB = w.logIn(0.02, 1), t.Rough*w.Float64()*0.4, w.in(0, 0.5)
+	}
+	if w.chance(patchy) {
 		t.PatchM, t.PatchMin, t.PatchDB = s.RangeM*w.logIn(0.08, 0.6), w.in(-0.4, 1.1), w.pick(-1, 1)*w.in(1.5, 8)
 		t.PatchK, t.Ragged = w.logIn(0.3, 2.6), w.Float64()
 	}

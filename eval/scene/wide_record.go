@@ -10,6 +10,9 @@ func (w *wideDice) echo() {
 	if w.chance(0.12) {
 		w.s.Sonar.NoiseDB = w.in(-12, -6)
 	}
+	if w.raw {
+		w.s.Sonar.PulseBlur = w.in(0, 0.06)
+	}
 	f := &w.s.Flaws
 	f.HeaveM, f.RollDB, f.SpeedJitter = w.s.PixelM()*w.in(0, 0.6), w.in(0, 0.8), w.in(0, 0.3)
 	if w.chance(0.3) {
@@ -24,13 +27,20 @@ func (w *wideDice) record() {
 	if w.chance(0.5) {
 		r.KShape, r.KCols, r.KRows = w.logIn(0.7, 7), w.logIn(0.8, 4), w.logIn(0.8, 3)
 	}
-	if w.chance(0.25) {
+	if w.raw && w.chance(0.6) {
+		r.Looks, r.KCols, r.KRows = w.logIn(1.2, 2.5), 1, 1
+	}
+	if w.chance(0.25) && !w.raw {
 		r.AlongRho = w.in(0.3, 0.85)
 	}
-	if w.chance(0.4) {
+	striped := 0.4
+	if w.raw {
+		striped = 0.2
+	}
+	if w.chance(striped) {
 		r.RowDB = w.logIn(0.08, 1.1)
 	}
-	if w.chance(0.4) {
+	if w.chance(striped) {
 		r.RowSlowDB = w.logIn(0.2, 1.5)
 	}
 	widest := max(s.PortPx, s.StarboardPx)
@@ -73,6 +83,9 @@ func (w *wideDice) record() {
 	}
 	if w.chance(0.35) {
 		r.StripDB, r.StripPx = w.in(2, 10), float64(widest)*w.in(0.02, 0.2)
+	}
+	if w.chance(0.3) {
+		r.SideDB = [2]float64{w.NormFloat64() * 2.5, w.NormFloat64() * 2.5}
 	}
 	if w.chance(0.25) {
 		s.Flaws.InterfRate = w.logIn(0.001, 0.012)
@@ -117,7 +130,7 @@ func (w *wideDice) water() {
 			s.Water.Lines = append(s.Water.Lines, w.line(cols*w.in(0.03, 0.97)))
 		}
 	}
-	if w.chance(0.4) {
+	if w.chance(0.25) {
 		s.Flaws.SurfaceDB, s.Flaws.SurfaceM = w.in(-12, 3), s.AltitudeM*w.in(0.05, 0.25)
 	}
 }

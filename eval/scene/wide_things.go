@@ -60,6 +60,19 @@ func (w *wideDice) things() {
 	if len(s.Rocks)+len(s.Fish)+len(s.Timber)+len(s.Structures) == 0 {
 		w.rocks(w.from(1, 4))
 	}
+	w.roughen()
+}
+
+// roughen gives some rocks broken outlines.
+func (w *wideDice) roughen() {
+	for i := range w.s.Rocks {
+		w.s.Rocks[i].Uneven = w.in(0, 0.5)
+	}
+	for i := range w.s.Fields {
+		for j := range w.s.Fields[i].Rocks {
+			w.s.Fields[i].Rocks[j].Uneven = w.in(0, 0.45)
+		}
+	}
 }
 
 // steepHump almost closes the water column.
