@@ -11,7 +11,8 @@ type bed struct {
 	furrow  octaves
 	outcrop octaves
 	ledges  []Ledge
-	wander  []octave
+	wander  []octaves
+	bend    octaves
 	buf     [3][]float64
 	reliefM float64 // standard deviation of the relief, metres
 }
@@ -31,13 +32,14 @@ func newBed(s *Spec) *bed {
 		}
 		if f := t.Furrows; f.WideM > 0 {
 			b.furrow = newOctaves(seed+3e6, f.WideM/2, max(1, f.LongM/f.WideM), f.Shear, 2, 2.4)
+			b.bend = newOctaves(seed+6e6, max(f.LongM, f.WideM)/4, 1, 0, 3, 4)
 		}
 		if o := t.Outcrop; o.StepM > 0 {
 			b.outcrop = newOctaves(seed+4e6, o.SizeM/8, 1.4, o.Shear, 4, 3.6)
 		}
 	}
 	for i, l := range b.ledges {
-		b.wander = append(b.wander, octave{seed: seed + 5e6 + uint64(i), cx: l.CellM, cy: 1})
+		b.wander = append(b.wander, newOctaves(seed+5e6+uint64(i)*64, l.CellM/16, 1, 0, 5, 4.2-2*min(1, l.Ragged)))
 	}
 	return b
 }
@@ -77,7 +79,7 @@ func (b *bed) fill(p *profile) {
 	}
 	if f := &t.Furrows; f.WideM > 0 {
 		m := b.clear(2, n)
-		b.furrow.addTo(m, p.y, 0, dx, 1)
+		b.furrow.addTo(m, p.y, f.BendM*b.bend.along(p.y), dx, 1)
 		for k, v := range m {
 			if v = v - f.Share; v > 0 {
 				v = min(1, 2*v)
@@ -114,9 +116,7 @@ func (b *bed) ledge(p *profile, i int) {
 	if rise < 1e-3 {
 		return
 	}
-	w := &b.wander[i]
-	w.line(0.5, p.y, p.y)
-	edge := l.X + l.WanderM*w.at(p.y/w.cx-float64(w.i0))
+	edge := l.X + l.WanderM*b.wander[i].along(p.y)
 	for k := range p.z {
 		u := (float64(k)*p.dg - edge) / l.WideM
 		if u < -6 {

@@ -96,3 +96,10 @@ func (f *octaves) addTo(dst []float64, y, x0, dx, gain float64) {
 		f.parts[i].addTo(dst, y, x0, dx, gain*f.gains[i])
 	}
 }
+
+// along reads the field at one place of a line, for uses that need a curve instead of an area.
+func (f *octaves) along(x float64) float64 {
+	var v [1]float64
+	f.addTo(v[:], 0.5, x, 1e-9, 1)
+	return v[0]
+}

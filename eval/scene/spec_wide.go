@@ -26,6 +26,7 @@ type Furrows struct {
 	WideM  float64 // distance between them, metres
 	LongM  float64 // their length along the track, metres
 	Shear  float64 // metres they lean across per metre along the track
+	BendM  float64 // how far their course swings to either side, metres
 	Share  float64 // level a furrow's noise must pass, standard deviations
 	DB     float64 // reflectivity inside, decibels
 }
@@ -39,13 +40,15 @@ type Outcrop struct {
 	Level float64 // only where the field passes this many standard deviations
 }
 
-// Ledge is a shelf that runs along the track on one side: outward of it the bottom is higher.
+// Ledge is a shelf that runs along the track on one side: outward of it the bottom is higher, or lower where its height is
+// negative.
 type Ledge struct {
 	Side    int     // 0 port, 1 starboard
 	Y0, Y1  float64 // stretch of track, metres
 	X       float64 // ground range of its edge, metres
 	WanderM float64 // standard deviation of that edge
 	CellM   float64 // length of track over which it wanders
+	Ragged  float64 // 0 a smooth edge to 1 a frayed one
 	HeightM float64
 	WideM   float64 // half width of its slope across the track
 	EndM    float64 // half width of its ends along the track

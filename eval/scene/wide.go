@@ -74,10 +74,10 @@ func (w *wideDice) frame() {
 	w.raw = !w.soft && w.chance(0.3)
 	switch w.format {
 	case formatBare:
-		area, aspect := w.logIn(0.3e6, 2.8e6), w.logIn(0.65, 2.2)
+		area, aspect := w.logIn(0.4e6, 3e6), w.logIn(0.65, 2.2)
 		w.w, w.h = int(math.Sqrt(area*aspect)), int(math.Sqrt(area/aspect))
 	case formatOne:
-		area, aspect := w.logIn(0.15e6, 1.6e6), w.logIn(0.4, 1.6)
+		area, aspect := w.logIn(0.2e6, 1.8e6), w.logIn(0.4, 1.6)
 		w.w, w.h = int(math.Sqrt(area*aspect)), int(math.Sqrt(area/aspect))
 	case formatTile:
 		w.w, w.h = int(w.logIn(220, 760)), int(w.logIn(200, 640))
@@ -220,7 +220,7 @@ func (w *wideDice) ground() {
 		wide := px * w.logIn(6, 50)
 		t.Furrows = Furrows{
 			WideM: wide, LongM: wide * w.logIn(4, 40), Shear: w.NormFloat64() * 0.4, Share: w.in(0.5, 1.6),
-			DepthM: wide * w.in(0.02, 0.09) * w.pick(-1, 1, 1) * w.share(), DB: w.in(-3.5, 2),
+			DepthM: wide * w.in(0.02, 0.09) * w.pick(-1, 1, 1) * w.share(), DB: w.in(-3.5, 2), BendM: wide * w.one(0.5, 0, w.logIn(1, 12)),
 		}
 	}
 	if w.chance(0.2) {
@@ -245,9 +245,23 @@ func (w *wideDice) ground() {
 		y := w.in(-0.6, 0.3) * s.TrackM()
 		s.Ledges = append(s.Ledges, Ledge{
 			Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.3, 1.6), X: s.AltitudeM * w.in(0.05, 0.7), WanderM: s.AltitudeM * w.in(0, 0.15),
-			CellM: s.TrackM() * w.in(0.05, 0.3), HeightM: h, WideM: h * w.in(0.3, 1.5), EndM: s.TrackM() * w.in(0.01, 0.12),
+			CellM: s.TrackM() * w.in(0.05, 0.3), HeightM: h, WideM: h * w.in(0.3, 1.5), EndM: s.TrackM() * w.in(0.01, 0.12), Ragged: w.Float64(),
 		})
 	}
+	if w.chance(0.14) {
+		w.dropOff()
+	}
+}
+
+// dropOff lets the bottom fall away far out: black with a frayed edge.
+func (w *wideDice) dropOff() {
+	s := w.s
+	y := w.in(-0.7, 0.4) * s.TrackM()
+	h := s.AltitudeM * w.logIn(0.3, 2)
+	s.Ledges = append(s.Ledges, Ledge{
+		Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.15, 1.4), X: s.RangeM * w.in(max(0.3, w.deep), 0.95), WanderM: s.RangeM * w.in(0.01, 0.1),
+		CellM: s.TrackM() * w.in(0.05, 0.4), HeightM: -h, WideM: s.PixelM() * w.logIn(2, 20), EndM: s.TrackM() * w.in(0.005, 0.1), Ragged: w.Float64(),
+	})
 }
 
 // ripples cover much of the swath.

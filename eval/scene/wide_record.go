@@ -144,14 +144,14 @@ func (w *wideDice) nadir() {
 	wide := func(lo, hi float64) int { return max(1, int(min(w.logIn(lo, hi)/w.kx, water*0.7))) }
 	n.Flicker = w.pick(0, 0, w.in(0, 0.4))
 	top := w.in(0.55, 1)
-	switch w.weighted(0.3, 0.14, 0.14, 0.16, 0.06, 0.2) {
+	switch w.weighted(0.28, 0.17, 0.17, 0.15, 0.05, 0.18) {
 	case 0: // one line
 		n.Bands = []NadirBand{{0, wide(0.5, 3), top, 0}}
 	case 1: // a broad flat band
-		n.Bands = []NadirBand{{0, wide(3, 26), top, 0}}
+		n.Bands = []NadirBand{{0, wide(3, 30), top, 0}}
 	case 2: // two bands with a dark line or a gap between
 		gap := wide(0.5, 5)
-		n.Bands = []NadirBand{{gap, gap + wide(1, 9), top, 0}}
+		n.Bands = []NadirBand{{gap, gap + wide(1, 18), top, 0}}
 		if w.chance(0.5) {
 			n.Bands = append(n.Bands, NadirBand{0, gap, top * w.in(0.2, 0.9), 0})
 		}

@@ -2,23 +2,30 @@ package scene
 
 import "math"
 
-// things puts what is to be found on the bottom and over it; a quarter of the scenes have nothing.
+// things puts what is to be found on the bottom and over it. Some scenes get nothing; with those whose things are out of view or
+// lost in speckle they are about a quarter.
 func (w *wideDice) things() {
 	s := w.s
-	if w.chance(0.25) {
+	if w.chance(0.18) {
 		if w.chance(0.4) {
 			w.clutter(w.from(1, 3))
 		}
 		return
 	}
-	if w.chance(0.3) {
+	switch w.weighted(0.25, 0.12, 0.63) {
+	case 0:
 		w.hump()
+	case 1:
+		w.rockHump()
 	}
 	if w.chance(0.1) {
 		w.steepHump()
 	}
 	if w.chance(0.65) {
 		w.rocks(w.from(1, 9))
+	}
+	if w.chance(0.25) {
+		w.boulders(w.from(1, 4))
 	}
 	if w.chance(0.15) {
 		w.scatter()
@@ -83,6 +90,14 @@ func (w *wideDice) steepHump() {
 		X: w.NormFloat64() * s.AltitudeM * 0.3, Y: w.in(-0.4, 0.4) * s.TrackM(), RadiusX: s.AltitudeM * w.in(0.8, 3),
 		RadiusY: s.TrackM() * w.in(0.03, 0.12), HeightM: h, Reflectivity: w.in(0.8, 1.8),
 	})
+}
+
+// boulders are rocks large enough to show their shape.
+func (w *wideDice) boulders(n int) {
+	for range n {
+		x, y := w.place(0.2)
+		w.s.Rocks = append(w.s.Rocks, w.rock(x, y, min(w.size(9, 30, 0.3, 4), 0.3*w.s.AltitudeM)))
+	}
 }
 
 // scatter strews small stones over the whole swath.
@@ -174,7 +189,7 @@ func (w *wideDice) walls() {
 		}
 		q := Quay{
 			Side: side, Row0: row, Row1: row + long, At0: w.in(near, 0.98), Wander: w.logIn(0.002, 0.08), CellRows: float64(s.Pings) * w.logIn(0.02, 0.3),
-			Ragged: w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1, 6)/w.kx)), Strength: w.logIn(2, 25), Through: w.pick(0, 0, 0.01, 0.03),
+			Ragged: w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1.3, 8)/w.kx)), Strength: w.logIn(4, 80), Through: w.pick(0, 0, 0.01, 0.03),
 		}
 		q.At1 = min(0.99, max(near, q.At0+w.NormFloat64()*0.12))
 		// Two walls of one side do not overlap.
