@@ -86,6 +86,33 @@ func (c *Chain) levels() func(v float32) uint8 {
 	return func(v float32) uint8 { return lut[int(min(1, max(0, v))*float32(len(lut)-1)+0.5)] }
 }
 
+// shade maps strength to how bright it is shown, 0 to 1, inversion left out.
+func (c Chain) shade() func(v float32) float64 {
+	c.Invert = false
+	level := c.levels()
+	return func(v float32) float64 { return float64(level(v)) / 255 }
+}
+
+// exposed is the chain with its white level set by the record, where it asks for that.
+func (c Chain) exposed(p *plane) Chain {
+	if c.Full <= 0 {
+		return c
+	}
+	var count [256]int
+	for _, v := range p.v {
+		count[int(255*min(1, max(0, v)))]++
+	}
+	left := int((1 - c.Full) * float64(len(p.v)))
+	i := len(count) - 1
+	for ; i > 0 && left >= count[i]; i-- {
+		left -= count[i]
+	}
+	// A panel that is black all over stays dark.
+	const least = 0.12
+	c.White = max(c.Black+least, float64(i+1)/float64(len(count)))
+	return c
+}
+
 // paint draws the panel through the chain with its upper left corner at x, y.
 func (c *Chain) paint(img *image.RGBA, p *plane, x, y int, colours *[256]color.RGBA) {
 	level := c.levels()

@@ -2,6 +2,7 @@ package scene
 
 import (
 	"math"
+	"slices"
 
 	"shadowgap/detect"
 	"shadowgap/eval"
@@ -47,6 +48,22 @@ func (l *placer) detail(label *eval.CaptureLabel, drawn []eval.FurnitureLabel) {
 		}
 	}
 	label.Side = l.only()
+	label.Marks = slices.DeleteFunc(label.Marks, func(m eval.MarkLabel) bool { return tiny(&m) || hidden(&m, label.Furniture) })
+}
+
+// tiny tells whether a mark is too small in the picture to be told from a grain of speckle.
+func tiny(m *eval.MarkLabel) bool {
+	const least = 5 // pixels of highlight or, twice as many, of shadow
+	return m.Highlight.W*m.Highlight.H < least && (m.Shadow == nil || m.Shadow.W*m.Shadow.H < 2*least)
+}
+
+// hidden tells whether something opaque covers most of a mark's highlight.
+func hidden(m *eval.MarkLabel, over []eval.FurnitureLabel) bool {
+	h := m.Highlight.Rect()
+	return slices.ContainsFunc(over, func(f eval.FurnitureLabel) bool {
+		c := h.Intersect(f.Box.Rect())
+		return (f.Kind == "plate" || f.Kind == "bar") && 2*c.Dx()*c.Dy() > h.Dx()*h.Dy()
+	})
 }
 
 // only is the side of the swath the picture is cut to; empty where it shows both.
@@ -84,7 +101,7 @@ func (t *truth) visible(side int, tr *trace, m *eval.MarkLabel) bool {
 		mean, sd := t.around(box)
 		sum := 0.0
 		for _, p := range px {
-			sum += float64(t.panel(p[0], t.col(side, p[1])))
+			sum += t.shade(t.panel(p[0], t.col(side, p[1])))
 		}
 		n := float64(len(px))
 		diff := sign * (sum/n - mean)
@@ -93,7 +110,7 @@ func (t *truth) visible(side int, tr *trace, m *eval.MarkLabel) bool {
 	return out(tr.lit, m.Highlight, 1) || m.Shadow != nil && out(tr.dark, m.Shadow, -1)
 }
 
-// around gives mean and standard deviation of strength as drawn in a frame around a box, things and shadows left out.
+// around gives mean and standard deviation of brightness as shown in a frame around a box, things and shadows left out.
 func (t *truth) around(b *detect.Box) (mean, sd float64) {
 	width := t.spec.PortPx + t.spec.StarboardPx
 	mx, my := max(8, b.W), max(6, b.H)
@@ -104,7 +121,7 @@ func (t *truth) around(b *detect.Box) (mean, sd float64) {
 			if inside := r >= y0 && r < y0+b.H && c >= x0 && c < x0+b.W; inside || t.busy[r*width+c] {
 				continue
 			}
-			v := float64(t.panel(r, c))
+			v := t.shade(t.panel(r, c))
 			sum, sum2, n = sum+v, sum2+v*v, n+1
 		}
 	}

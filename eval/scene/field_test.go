@@ -86,7 +86,7 @@ func TestKernels(t *testing.T) {
 					at += float64(w) * float64(tp.first+j)
 				}
 				want := (float64(i)+0.5)*m/float64(n) - 0.5
-				tol := 0.02
+				tol := 0.06
 				if k == KernelNearest || k == KernelArea && n > m {
 					tol = 0.51
 				}

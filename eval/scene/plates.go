@@ -133,7 +133,7 @@ func (p *screen) panes(record *plane, colours *[256]color.RGBA) {
 			p.down(box, c)
 		default:
 			// The same record again, coarser.
-			chain := p.spec.Chain
+			chain := p.chain
 			chain.Smooth, chain.PostSmooth, chain.Kernel = 0.4, 0, KernelLinear
 			chain.paint(p.img, chain.rescale(record, n.W, n.H), n.X, n.Y, c)
 		}

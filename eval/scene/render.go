@@ -60,6 +60,7 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 		return nil, fmt.Errorf("scene: %w", err)
 	}
 	t := newTruth(&s, cast.things, seen.sides)
+	t.shade = screen.chain.shade()
 	l := placer{spec: &s}
 	var img *image.RGBA
 	img, l.screen = finish(screen.img, &s)

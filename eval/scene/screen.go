@@ -26,6 +26,7 @@ type screen struct {
 	line color.RGBA // over the panel
 	// drawn lists what was drawn over the panel, in pixels of the screen.
 	drawn []eval.FurnitureLabel
+	chain Chain // as the record exposed it
 }
 
 // paintScreen draws the whole screen of a capture.
@@ -55,7 +56,8 @@ func paintScreen(s *Spec, sides [2]*drawn) (*screen, error) {
 	draw.Draw(p.img, p.img.Bounds(), image.NewUniform(p.bar), image.Point{}, draw.Src)
 	if s.Chain.On {
 		whole := lay(s, sides)
-		s.Chain.paint(p.img, s.Chain.rescale(whole, s.Chain.W, s.Chain.H), s.PanelX, s.PanelY, colours)
+		p.chain = s.Chain.exposed(whole)
+		p.chain.paint(p.img, p.chain.rescale(whole, p.chain.W, p.chain.H), s.PanelX, s.PanelY, colours)
 		p.panes(whole, colours)
 	} else {
 		p.panel(sides, colours)

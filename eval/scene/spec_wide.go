@@ -177,7 +177,8 @@ type Chain struct {
 	W, H       int     // size of the panel on the screen, pixels
 	Kernel     Kernel
 	Black      float64 // strength drawn black
-	White      float64 // strength drawn full
+	White      float64 // strength drawn full; 0 = 1
+	Full       float64 // share of the panel that stays below full strength; above 0 it takes the place of White
 	Gamma      float64
 	Invert     bool
 	PostSmooth float64 // Gaussian scale on the screen, pixels

@@ -9,6 +9,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"sync"
 	"testing"
@@ -259,11 +260,11 @@ func TestWideCoversRealTexture(t *testing.T) {
 	if len(open) == 0 {
 		t.Skip("the open pictures (harbour-swaths, survey-lines, river-bottom) are not here")
 	}
-	const scenes = 100
+	const scenes = 84
 	found := make([][]figures, scenes)
 	var wg sync.WaitGroup
 	next := make(chan int)
-	for range 4 {
+	for range runtime.NumCPU() {
 		wg.Go(func() {
 			for i := range next {
 				c, err := Render(context.Background(), Wide(100_500+int64(i)))

@@ -168,6 +168,7 @@ type truth struct {
 	sides  [2]*drawn
 	traces [2][]trace
 	panel  func(row, col int) float32 // echo strength as drawn
+	shade  func(v float32) float64    // how bright that is shown
 	busy   []bool                     // panel pixels that belong to a thing, row-major
 }
 

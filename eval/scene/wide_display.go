@@ -31,6 +31,9 @@ func (w *wideDice) display() {
 	if w.chance(0.5) {
 		c.Gamma = w.logIn(0.6, 1.7)
 	}
+	if w.chance(0.55) {
+		c.Full = 1 - w.logIn(0.001, 0.12)
+	}
 	c.Invert = w.chance(0.07)
 	if w.format == formatBare && w.chance(0.04) {
 		s.Display.SlantCorrected = true

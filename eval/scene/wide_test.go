@@ -14,6 +14,7 @@ import (
 	"testing"
 
 	"shadowgap/detect"
+	"shadowgap/eval"
 )
 
 // What Random draws must never change: labels and fits rest on it. The sums were taken before Wide was there.
@@ -50,7 +51,7 @@ func TestWideReproducible(t *testing.T) {
 	dirs := []string{t.TempDir(), t.TempDir()}
 	for i, dir := range dirs {
 		var set []Named
-		for seed := range int64(5) {
+		for seed := range int64(3) {
 			set = append(set, Named{fmt.Sprintf("wide-%d", seed), Wide(100_000 + seed)})
 		}
 		if err := writeSet(context.Background(), dir, set, 1+3*i); err != nil {
@@ -58,7 +59,7 @@ func TestWideReproducible(t *testing.T) {
 		}
 	}
 	names, err := filepath.Glob(filepath.Join(dirs[0], "*"))
-	if err != nil || len(names) != 6 {
+	if err != nil || len(names) != 4 {
 		t.Fatalf("%d files: %v", len(names), err)
 	}
 	for _, name := range names {
@@ -77,19 +78,14 @@ func TestWideReproducible(t *testing.T) {
 }
 
 func TestWideLabels(t *testing.T) {
-	for seed := int64(100_020); seed < 100_036; seed++ {
+	for seed := int64(100_020); seed < 100_032; seed++ {
 		c := mustRender(t, Wide(seed))
 		checkLabel(t, KindWide, seed, c)
 		frame := c.Image.Bounds()
-		for _, f := range c.Label.Furniture {
-			if !f.Box.Rect().In(frame) || f.Kind == "" {
-				t.Errorf("%d: furniture %+v outside %v", seed, f, frame)
-			}
-		}
-		for _, h := range c.Label.LostRows {
-			if h[0] < 0 || h[1] > frame.Dy() || h[0] >= h[1] {
-				t.Errorf("%d: lost rows %v in %d rows", seed, h, frame.Dy())
-			}
+		c.Label.Capture = "one.png"
+		one := eval.Labels{Schema: eval.SchemaVersion, Captures: []eval.CaptureLabel{c.Label}}
+		if err := one.Check(map[string]image.Point{"one.png": frame.Max}); err != nil {
+			t.Errorf("%d: %v", seed, err)
 		}
 		if got, want := len(c.Label.Quad), 4; c.Spec.Output.Photo && got != want {
 			t.Errorf("%d: quad of %d corners", seed, got)
@@ -131,34 +127,34 @@ func TestFirstReturnLiesOnTheStep(t *testing.T) {
 		set  func(*Spec)
 		tol  float64
 	}{
-		{"plain", func(*Spec) {}, 1},
-		{"enlarged, linear", func(s *Spec) { s.Chain.W, s.Chain.H, s.Chain.Kernel = 1100, 260, KernelLinear }, 1.5},
-		{"enlarged, cubic", func(s *Spec) { s.Chain.W, s.Chain.H, s.Chain.Kernel = 1400, 110, KernelCubic }, 1.8},
-		{"shrunk, area", func(s *Spec) { s.Chain.W, s.Chain.H, s.Chain.Kernel = 380, 90, KernelArea }, 1},
-		{"shrunk, nearest", func(s *Spec) { s.Chain.W, s.Chain.H = 310, 50 }, 1.5},
-		{"binned", func(s *Spec) { s.Chain.BinX, s.Chain.BinY, s.Chain.W, s.Chain.H = 2, 3, 900, 200 }, 2.5},
+		{"plain", func(*Spec) {}, 0.5},
+		{"enlarged, linear", func(s *Spec) { s.Chain.W, s.Chain.H, s.Chain.Kernel = 1100, 260, KernelLinear }, 1},
+		{"enlarged, cubic", func(s *Spec) { s.Chain.W, s.Chain.H, s.Chain.Kernel = 1400, 110, KernelCubic }, 1},
+		{"shrunk, area", func(s *Spec) { s.Chain.W, s.Chain.H, s.Chain.Kernel = 380, 90, KernelArea }, 0.5},
+		{"shrunk, nearest", func(s *Spec) { s.Chain.W, s.Chain.H = 310, 50 }, 0.5},
+		{"binned", func(s *Spec) { s.Chain.BinX, s.Chain.BinY, s.Chain.W, s.Chain.H = 2, 3, 900, 200 }, 1},
 		{"smoothed", func(s *Spec) { s.Chain.Smooth, s.Chain.PostSmooth = 1.2, 0.8 }, 1.5},
-		{"rescaled picture", func(s *Spec) { s.Output.ScaleX, s.Output.ScaleY, s.Output.Kernel = 1.7, 0.6, KernelLinear }, 1.6},
-		{"cut", func(s *Spec) { s.Output = Output{CropX: 140, CropY: 20, CropW: 400, CropH: 90} }, 1},
-		{"off centre", func(s *Spec) { s.PortPx, s.StarboardPx = 200, 400 }, 1},
+		{"rescaled picture", func(s *Spec) { s.Output.ScaleX, s.Output.ScaleY, s.Output.Kernel = 1.7, 0.6, KernelLinear }, 0.8},
+		{"cut", func(s *Spec) { s.Output = Output{CropX: 140, CropY: 20, CropW: 400, CropH: 90} }, 0.5},
+		{"off centre", func(s *Spec) { s.PortPx, s.StarboardPx = 200, 400 }, 0.5},
 		{"relief", func(s *Spec) {
 			s.Texture = Texture{On: true, CellM: 0.15, Aspect: 3, Octaves: 6, Slope: 2, LevelDB: 0.5, ReliefB: 3, Rough: 0.03}
-		}, 1.6},
+		}, 1.2},
 		{"ledge under starboard", func(s *Spec) {
 			s.Ledges = []Ledge{{Side: starboardSide, Y0: -50, Y1: 50, X: 1, WanderM: 0.1, CellM: 3, HeightM: 2.5, WideM: 1, EndM: 1}}
 		}, 1.5},
 		{"steep hump", func(s *Spec) {
 			s.Humps = []Mound{{X: 0.5, RadiusX: 8, RadiusY: 1.2, HeightM: 4.2, Reflectivity: 1}}
 		}, 2},
-		{"joint", func(s *Spec) { s.Joints = []Joint{{Row: 50, SkipM: 100, RiseM: 2}} }, 1},
-		{"gain steps", func(s *Spec) { s.Record.Steps = []GainStep{{Row: 60, DB: 2}, {Col: 160, DB: -2}} }, 1},
-		{"bright strip, dim far bottom", func(s *Spec) { s.Record.StripDB, s.Record.StripPx, s.Record.FarDB = 8, 30, 14 }, 1.5},
-		{"leak of the other side", func(s *Spec) { s.Record.Cross = 0.05 }, 1},
-		{"broad nadir", func(s *Spec) { s.Nadir = Nadir{On: true, Bands: []NadirBand{{0, 20, 0.9, 0}}} }, 1},
+		{"joint", func(s *Spec) { s.Joints = []Joint{{Row: 50, SkipM: 100, RiseM: 2}} }, 0.5},
+		{"gain steps", func(s *Spec) { s.Record.Steps = []GainStep{{Row: 60, DB: 2}, {Col: 160, DB: -2}} }, 0.5},
+		{"bright strip, dim far bottom", func(s *Spec) { s.Record.StripDB, s.Record.StripPx, s.Record.FarDB = 8, 30, 14 }, 0.5},
+		{"leak of the other side", func(s *Spec) { s.Record.Cross = 0.05 }, 0.5},
+		{"broad nadir", func(s *Spec) { s.Nadir = Nadir{On: true, Bands: []NadirBand{{0, 20, 0.9, 0}}} }, 0.5},
 		{"camera", func(s *Spec) {
 			s.Output.Photo, s.Output.CameraDeg = true, [3]float64{12, 8, 2}
-		}, 2.5},
-		{"starboard only", func(s *Spec) { s.PortPx, s.StarboardPx, s.Chain.W = 0, 400, 300 }, 1.5},
+		}, 1},
+		{"starboard only", func(s *Spec) { s.PortPx, s.StarboardPx, s.Chain.W = 0, 400, 300 }, 0.6},
 	} {
 		s := quietWide()
 		tt.set(&s)
