@@ -24,6 +24,27 @@ type CaptureLabel struct {
 	Marks       []MarkLabel        `json:"marks"`
 	Humps       [][2]int           `json:"humps"`
 	Regions     []detect.Region    `json:"regions,omitempty"`
+	// Side is set where the picture shows one side of the swath only.
+	Side detect.Side `json:"side,omitempty"`
+	// Furniture is everything drawn over the panel that is no echo.
+	Furniture []FurnitureLabel `json:"furniture,omitempty"`
+	// Panels are further side-scan panels of the same record; their contents are not labelled.
+	Panels []PanelLabel `json:"panels,omitempty"`
+	// Quad is the panel's corners [x, y] in a photographed picture, clockwise from the one that was upper left.
+	Quad [][2]float64 `json:"quad,omitempty"`
+	// LostRows are half-open stretches of rows that hold no echo.
+	LostRows [][2]int `json:"lost_rows,omitempty"`
+}
+
+// FurnitureLabel is something drawn over a panel: "text", "plate" (text on a filled box), "bar", "line", "cursor".
+type FurnitureLabel struct {
+	Kind string     `json:"kind"`
+	Box  detect.Box `json:"box"`
+}
+
+// PanelLabel is one more side-scan panel in the same picture.
+type PanelLabel struct {
+	Box detect.Box `json:"box"`
 }
 
 // MarkLabel is one thing in a capture. Heights are metres.

@@ -134,6 +134,26 @@ func checkCapture(f *faults, c *CaptureLabel, size image.Point) {
 		}
 		checkBox(f, fmt.Sprintf("region %d", i+1), r.Box, size)
 	}
+	for i, n := range c.Furniture {
+		if n.Kind == "" {
+			f.add("furniture %d: no kind", i+1)
+		}
+		checkBox(f, fmt.Sprintf("furniture %d", i+1), n.Box, size)
+	}
+	for i, p := range c.Panels {
+		checkBox(f, fmt.Sprintf("further panel %d", i+1), p.Box, size)
+	}
+	for i, r := range c.LostRows {
+		if r[0] < 0 || r[1] <= r[0] || (size.Y > 0 && r[1] > size.Y) {
+			f.add("lost rows %d: %v is not a stretch of the picture", i+1, r)
+		}
+	}
+	if c.Side != "" && c.Side != detect.Port && c.Side != detect.Starboard {
+		f.add("unknown side %q", c.Side)
+	}
+	if n := len(c.Quad); n != 0 && n != 4 {
+		f.add("quad of %d corners, want 4", n)
+	}
 	for i := range c.Marks {
 		m := &c.Marks[i]
 		what := fmt.Sprintf("mark %d", i+1)

@@ -11,11 +11,15 @@ type castList struct {
 	*marcher
 	things  []thing
 	fieldOf []int
+	frames  []uint16 // numbers of the frames
 }
 
 // newCast numbers everything in the scene. Number 0 is the bottom.
 func newCast(s *Spec) *castList {
 	c := &castList{marcher: &marcher{spec: s, ground: newTerrain(s), ridgeID: 1, ds: s.PixelM()}}
+	if s.Texture.On || len(s.Ledges) > 0 {
+		c.bed = newBed(s)
+	}
 	c.patch = newFractal(uint64(s.Seed)*17+streamPatch, max(0.1, s.Bottom.PatchM))
 	field := -1
 	add := func(t thing) uint16 {
@@ -87,6 +91,9 @@ func newCast(s *Spec) *castList {
 			z:    c.ground.at(f.X, f.Y) + f.OffBottomM + f.ThickM/2,
 			extY: math.Hypot(f.LengthM/2*sin, f.WidthM/2*cos),
 		})
+	}
+	for _, f := range s.Frames {
+		c.frames = append(c.frames, add(thing{class: detect.RaisedStructure, kind: "frame", heightM: f.HeightM}))
 	}
 	return c
 }

@@ -14,6 +14,9 @@ type drawn struct {
 	flat  []float32 // echo density of a flat bottom, per slant sample
 	// slant maps row and column to the slant sample shown there; nil when columns are slant range.
 	slant []int32
+	// rowScale is what the echo density of a flat bottom is multiplied by at a row's own altitude; nil = 1.
+	rowScale []float32
+	ds       float64 // metres a sample
 }
 
 // beamBlur averages echo along the track with a Gaussian of the beam's width, which grows with slant range.

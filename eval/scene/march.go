@@ -14,11 +14,14 @@ type swath struct {
 	objID      []uint16
 	dark       []float32 // share of the sample's slant range that is hidden by blockID
 	blockID    []uint16
+	first      []float64 // slant range in metres at which bottom begins, a ping; only where the bottom has texture
 }
 
 func newSwath(rows, cols int) *swath {
 	n := rows * cols
-	return &swath{rows, cols, make([]float32, n), make([]float32, n), make([]uint16, n), make([]float32, n), make([]uint16, n)}
+	return &swath{
+		rows: rows, cols: cols, echo: make([]float32, n), objEcho: make([]float32, n), objID: make([]uint16, n), dark: make([]float32, n), blockID: make([]uint16, n),
+	}
 }
 
 // floating is a suspended target with its place worked out.
@@ -46,6 +49,7 @@ type slice struct {
 type marcher struct {
 	spec    *Spec
 	ground  *terrain
+	bed     *bed // nil without texture and ledges
 	ridgeID uint16
 	// lastRelief is the last number that belongs to the bottom itself; what lies on the bottom comes after it.
 	lastRelief uint16
@@ -78,6 +82,9 @@ func (m *marcher) cast(ctx context.Context, pings []ping) ([2]*swath, error) {
 			}
 			p.y = pings[row].y
 			m.lay(p)
+			if s.Record.On {
+				w.first = append(w.first, m.nearest(p, pings[row].h))
+			}
 			m.march(p, pings[row].h, w, row)
 		}
 	}
@@ -87,6 +94,9 @@ func (m *marcher) cast(ctx context.Context, pings []ping) ([2]*swath, error) {
 // lay fills the profile under a ping.
 func (m *marcher) lay(p *profile) {
 	m.ground.fill(p, m.ridgeID)
+	if m.bed != nil {
+		m.bed.fill(p)
+	}
 	for i := range m.solids {
 		if c := &m.solids[i]; p.y > c.y0 && p.y < c.y1 {
 			c.raise(c, p)
@@ -108,6 +118,21 @@ func (m *marcher) lay(p *profile) {
 	for k := range p.mu {
 		p.mu[k] *= m.spec.Bottom.Reflectivity
 	}
+}
+
+// nearest is the slant range of the nearest node of bottom, with its relief but without what lies on it.
+func (m *marcher) nearest(p *profile, h float64) float64 {
+	best := math.Inf(1)
+	for k, z := range p.z {
+		g := float64(k) * p.dg
+		if g*g >= best {
+			break
+		}
+		if p.id[k] <= m.lastRelief {
+			best = min(best, g*g+(h-z)*(h-z))
+		}
+	}
+	return math.Sqrt(best)
 }
 
 // slices cuts a ping through the suspended targets on its side.

@@ -15,6 +15,12 @@ const (
 	streamScreen
 	streamRandom
 	streamSurface
+	streamBed
+	streamGrain
+	streamRecord
+	streamWater
+	streamQuay
+	streamWide
 )
 
 func newRand(seed int64, stream uint64) *rand.Rand {

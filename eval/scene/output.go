@@ -85,12 +85,59 @@ func finish(screen *image.RGBA, s *Spec) (*image.RGBA, warp) {
 		w = warp{float64(nw) / float64(b.Dx()), 0, 0, 0, float64(nh) / float64(b.Dy()), 0, 0, 0, 1}.after(w)
 		img = scaled
 	}
+	if o.ScaleX > 0 && o.ScaleY > 0 {
+		var k warp
+		img, k = stretch(img, &o)
+		w = k.after(w)
+	}
 	if o.Photo {
 		var p warp
 		img, p = photograph(img, s)
 		w = p.after(w)
 	}
 	return img, w
+}
+
+// stretch smooths a picture and rescales each axis by the output's kernel.
+func stretch(img *image.RGBA, o *Output) (*image.RGBA, warp) {
+	b := img.Bounds()
+	w, h := max(1, int(math.Round(float64(b.Dx())*o.ScaleX))), max(1, int(math.Round(float64(b.Dy())*o.ScaleY)))
+	out := image.NewRGBA(image.Rect(0, 0, w, h))
+	tx, ty := kernelTaps(o.Kernel, b.Dx(), w), kernelTaps(o.Kernel, b.Dy(), h)
+	for c := range 4 {
+		p := &plane{b.Dx(), b.Dy(), make([]float32, b.Dx()*b.Dy())}
+		for i := range p.v {
+			p.v[i] = float32(img.Pix[4*i+c])
+		}
+		for i, v := range p.blur(o.Smooth).resample(tx, ty).v {
+			out.Pix[4*i+c] = uint8(min(255, max(0, v+0.5)))
+		}
+	}
+	return out, warp{float64(w) / float64(b.Dx()), 0, 0, 0, float64(h) / float64(b.Dy()), 0, 0, 0, 1}
+}
+
+// cameraQuad is where a pinhole camera that is turned by yaw, pitch and roll sees the corners of a screen of w × h pixels from
+// 1.6 times its longer side away, moved and shrunk until all of it is in view.
+func cameraQuad(w, h float64, deg [3]float64) [4][2]float64 {
+	sy, cy := math.Sincos(deg[0] * math.Pi / 180)
+	sp, cp := math.Sincos(deg[1] * math.Pi / 180)
+	sr, cr := math.Sincos(deg[2] * math.Pi / 180)
+	away := 1.6 * max(w, h)
+	var q [4][2]float64
+	x0, y0, x1, y1 := math.Inf(1), math.Inf(1), math.Inf(-1), math.Inf(-1)
+	for i, c := range [4][2]float64{{-1, -1}, {1, -1}, {1, 1}, {-1, 1}} {
+		x, y := c[0]*w/2, c[1]*h/2
+		x, y = cr*x-sr*y, sr*x+cr*y
+		z := away + sy*x + sp*y
+		q[i] = [2]float64{cy * x / z, cp * y / z}
+		x0, y0, x1, y1 = min(x0, q[i][0]), min(y0, q[i][1]), max(x1, q[i][0]), max(y1, q[i][1])
+	}
+	k := 0.985 * min(w/(x1-x0), h/(y1-y0))
+	for i := range q {
+		q[i][0] = w/2 + k*(q[i][0]-(x0+x1)/2)
+		q[i][1] = h/2 + k*(q[i][1]-(y0+y1)/2)
+	}
+	return q
 }
 
 // photograph renders a camera's view of a screen: perspective, a dark surround, a reflection, vignetting and noise.
@@ -102,6 +149,9 @@ func photograph(img *image.RGBA, s *Spec) (*image.RGBA, warp) {
 	for i, c := range [4][2]float64{{0, 0}, {1, 0}, {1, 1}, {0, 1}} {
 		in := func() float64 { return s.Output.PhotoTilt * (0.25 + 0.75*rng.Float64()) }
 		quad[i] = [2]float64{bw * (c[0] + (1-2*c[0])*in()), bh * (c[1] + (1-2*c[1])*in())}
+	}
+	if s.Output.CameraDeg != [3]float64{} {
+		quad = cameraQuad(bw, bh, s.Output.CameraDeg)
 	}
 	to := squareTo(quad).after(warp{1 / bw, 0, 0, 0, 1 / bh, 0, 0, 0, 1})
 	back := to.inverse()

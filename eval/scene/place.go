@@ -11,7 +11,8 @@ import (
 // placer carries labels from the screen into the picture as stored.
 type placer struct {
 	spec   *Spec
-	warp   warp
+	warp   warp // from the panel's samples, laid on the screen one a pixel
+	screen warp // from the screen's pixels
 	bounds image.Rectangle
 }
 

@@ -22,6 +22,9 @@ const (
 	KindCrop      Kind = "crop"      // one side only or bottom only, cut out of a screen
 )
 
+// KindWide is the kind of scenes drawn by Wide; it is none of Kinds, which Random draws.
+const KindWide Kind = "wide"
+
 // Kinds lists every kind.
 func Kinds() []Kind {
 	return []Kind{KindMixed, KindSand, KindClutter, KindRockHump, KindFish, KindTimber, KindStructure, KindCrop}
@@ -29,16 +32,17 @@ func Kinds() []Kind {
 
 // ParseKind reads a kind by name.
 func ParseKind(name string) (Kind, error) {
-	if k := Kind(name); slices.Contains(Kinds(), k) {
+	if k := Kind(name); k == KindWide || slices.Contains(Kinds(), k) {
 		return k, nil
 	}
-	return "", fmt.Errorf("scene kind %q is not known, want one of %v", name, Kinds())
+	return "", fmt.Errorf("scene kind %q is not known, want one of %v or %q", name, Kinds(), KindWide)
 }
 
 // dice draws the parts of a random scene.
 type dice struct {
 	*rand.Rand
-	s *Spec
+	s  *Spec
+	px float64 // metres of a pixel as shown; 0 = a sample is a pixel
 }
 
 func (d *dice) in(lo, hi float64) float64 { return lo + (hi-lo)*d.Float64() }
@@ -51,8 +55,11 @@ func (d *dice) pick(of ...float64) float64 { return of[d.IntN(len(of))] }
 
 // Random draws a plausible scene of a kind. The same seed and kind always give the same Spec.
 func Random(seed int64, kind Kind) Spec {
+	if kind == KindWide {
+		return Wide(seed)
+	}
 	s := Spec{Seed: seed, Kind: kind}
-	d := &dice{newRand(seed, streamRandom+uint64(slices.Index(Kinds(), kind)+1)*100), &s}
+	d := &dice{newRand(seed, streamRandom+uint64(slices.Index(Kinds(), kind)+1)*100), &s, 0}
 	d.layout()
 	d.survey()
 	d.bottom()

@@ -26,7 +26,11 @@ func (d *dice) place(clear float64) (x, y float64) {
 
 // size is a length drawn between so many pixels, held to what lakes have.
 func (d *dice) size(loPx, hiPx, loM, hiM float64) float64 {
-	return min(hiM, max(loM, d.logIn(loPx, hiPx)*d.s.PixelM()))
+	px := d.px
+	if px == 0 {
+		px = d.s.PixelM()
+	}
+	return min(hiM, max(loM, d.logIn(loPx, hiPx)*px))
 }
 
 func (d *dice) rock(x, y, half float64) Rock {

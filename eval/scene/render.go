@@ -54,57 +54,98 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 	if err != nil {
 		return nil, fmt.Errorf("scene: %w", err)
 	}
-	var sides [2]*drawn
-	// first is what the sonar saw; still leaves the boat's heave out, so that it holds relief alone.
-	var first, still [2][]float64
-	for side, w := range swaths {
-		if w == nil {
-			continue
-		}
-		beamBlur(w, &s)
-		pulseBlur(w, float32(s.Sonar.PulseBlur))
-		d := drawSide(w, &s, pings, side)
-		sign := float64(2*side - 1)
-		for _, p := range pings {
-			first[side] = append(first[side], cast.ground.firstReturn(p.y, p.h, sign))
-			still[side] = append(still[side], cast.ground.firstReturn(p.y, s.AltitudeM, sign))
-		}
-		if s.Display.SlantCorrected {
-			d = correct(d, &s, first[side])
-		}
-		sides[side] = d
-	}
-	screen, err := paintScreen(&s, sides)
+	seen := sense(&s, pings, cast, swaths)
+	screen, err := paintScreen(&s, seen.sides)
 	if err != nil {
 		return nil, fmt.Errorf("scene: %w", err)
 	}
-	t := newTruth(&s, cast.things, sides)
+	t := newTruth(&s, cast.things, seen.sides)
+	t.shade = screen.chain.shade()
 	l := placer{spec: &s}
 	var img *image.RGBA
-	img, l.warp = finish(screen, &s)
+	img, l.screen = finish(screen.img, &s)
+	l.warp = l.screen.after(s.shown())
 	l.bounds = img.Bounds()
 	label := eval.CaptureLabel{By: "scene", RangeM: s.RangeM, Palette: s.Display.Palette}
-	panel := detect.Box{X: s.PanelX, Y: s.PanelY, W: s.PortPx + s.StarboardPx, H: s.Rows}
-	if b, ok := l.clip(panel, 0); ok {
+	panel := s.panelBox()
+	if b, ok := l.clipScreen(panel); ok {
 		label.Panel = &b
 	}
 	label.Nadir = l.profile(pings, func(int) float64 { return float64(s.PortPx) })
 	side := func(i int, sign float64) []detect.RowX {
-		if first[i] == nil {
+		if seen.first[i] == nil {
 			return nil
 		}
 		return l.profile(pings, func(r int) float64 {
 			if s.Display.SlantCorrected {
 				return float64(s.PortPx)
 			}
-			return float64(s.PortPx) + sign*first[i][r]/s.PixelM()
+			return float64(s.PortPx) + sign*seen.first[i][r]/s.PixelM()
 		})
 	}
 	label.FirstReturn = detect.FirstReturn{Port: side(portSide, -1), Starboard: side(starboardSide, 1)}
 	label.Marks = l.marks(t.marks())
 	label.Regions = l.regions(t.regions(cast.fieldOf, len(s.Fields)))
-	label.Humps = l.humps(still)
+	label.Humps = l.humps(seen.still)
+	if s.Detailed {
+		label.Regions = append(label.Regions, l.regions(t.quays(seen.walls))...)
+		l.detail(&label, screen.drawn)
+	}
 	return &Capture{Image: img, Label: label, Spec: s}, nil
+}
+
+// view is what the sonar made of the scene.
+type view struct {
+	sides [2]*drawn
+	// first is the first return the sonar saw, metres; still leaves the boat's heave out, so that it holds relief alone.
+	first, still [2][]float64
+	walls        []span
+}
+
+// sense turns what returned into strength as drawn.
+func sense(s *Spec, pings []ping, cast *castList, swaths [2]*swath) *view {
+	v := &view{}
+	for side, w := range swaths {
+		if w == nil {
+			continue
+		}
+		if s.Record.On {
+			v.walls = append(v.walls, wallOff(w, s, side)...)
+			stand(w, s, side, cast.frames)
+		}
+		beamBlur(w, s)
+		pulseBlur(w, float32(s.Sonar.PulseBlur))
+		sign := float64(2*side - 1)
+		for r, p := range pings {
+			if s.Record.On {
+				v.first[side] = append(v.first[side], w.first[r])
+				v.still[side] = append(v.still[side], w.first[r]+s.AltitudeM-p.h)
+				continue
+			}
+			v.first[side] = append(v.first[side], cast.ground.firstReturn(p.y, p.h, sign))
+			v.still[side] = append(v.still[side], cast.ground.firstReturn(p.y, s.AltitudeM, sign))
+		}
+	}
+	var rec *recorder
+	if s.Record.On {
+		rec = newRecorder(s, pings, swaths)
+	}
+	for side, w := range swaths {
+		if w == nil {
+			continue
+		}
+		var d *drawn
+		if rec != nil {
+			d = rec.side(side)
+		} else {
+			d = drawSide(w, s, pings, side)
+		}
+		if s.Display.SlantCorrected {
+			d = correct(d, s, v.first[side])
+		}
+		v.sides[side] = d
+	}
+	return v
 }
 
 // check refuses what can't be rendered.
@@ -114,7 +155,7 @@ func (s *Spec) check() error {
 		return fmt.Errorf("screen of %d × %d pixels: want 16 to 8192 each", s.ScreenW, s.ScreenH)
 	case s.PortPx < 0 || s.StarboardPx < 0 || s.PortPx+s.StarboardPx < 8:
 		return fmt.Errorf("sides of %d and %d pixels: want 8 or more together", s.PortPx, s.StarboardPx)
-	case s.PanelX < 0 || s.PanelY < 0 || s.PanelX+s.PortPx+s.StarboardPx > s.ScreenW || s.PanelY+s.Rows > s.ScreenH:
+	case s.PanelX < 0 || s.PanelY < 0 || s.PanelX+s.shownW() > s.ScreenW || s.PanelY+s.shownH() > s.ScreenH:
 		return fmt.Errorf("panel at %d, %d does not fit the screen", s.PanelX, s.PanelY)
 	case s.Pings < 1 || s.Pings > s.Rows:
 		return fmt.Errorf("%d pings for %d rows: want 1 to the rows of the panel", s.Pings, s.Rows)
@@ -124,13 +165,15 @@ func (s *Spec) check() error {
 		return fmt.Errorf("altitude %g m leaves no bottom within range %g m", s.AltitudeM, s.RangeM)
 	case !(s.Bottom.Reflectivity > 0):
 		return fmt.Errorf("bottom reflectivity %g must be positive", s.Bottom.Reflectivity)
-	case s.Sonar.Looks < 1 || s.Sonar.Looks > maxLooks:
+	case s.Record.On && !(s.Record.Looks > 0):
+		return fmt.Errorf("%g looks: must be positive", s.Record.Looks)
+	case !s.Record.On && (s.Sonar.Looks < 1 || s.Sonar.Looks > maxLooks):
 		return fmt.Errorf("%d looks: want 1 to %d", s.Sonar.Looks, maxLooks)
 	case s.Display.Log && !(s.Display.RangeDB > 0):
 		return fmt.Errorf("logarithmic display over %g dB: must be positive", s.Display.RangeDB)
 	}
 	// Swaths number things in 16 bits.
-	n := 1 + len(s.Ridges) + len(s.Humps) + len(s.Rocks) + len(s.Timber) + len(s.Structures) + len(s.Fish)
+	n := 1 + len(s.Ridges) + len(s.Humps) + len(s.Rocks) + len(s.Timber) + len(s.Structures) + len(s.Fish) + len(s.Frames)
 	for _, f := range s.Fields {
 		n += 1 + len(f.Rocks)
 	}

@@ -11,6 +11,9 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 	"golang.org/x/image/font/opentype"
 	"golang.org/x/image/math/fixed"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
 )
 
 // screen paints the panel and the furniture around and over it.
@@ -21,11 +24,14 @@ type screen struct {
 	ink  color.RGBA // on bars
 	bar  color.RGBA
 	line color.RGBA // over the panel
+	// drawn lists what was drawn over the panel, in pixels of the screen.
+	drawn []eval.FurnitureLabel
+	chain Chain // as the record exposed it
 }
 
 // paintScreen draws the whole screen of a capture.
-func paintScreen(s *Spec, sides [2]*drawn) (*image.RGBA, error) {
-	colours, err := ramp(s.Display.Palette)
+func paintScreen(s *Spec, sides [2]*drawn) (*screen, error) {
+	colours, err := s.Display.colours()
 	if err != nil {
 		return nil, err
 	}
@@ -44,15 +50,25 @@ func paintScreen(s *Spec, sides [2]*drawn) (*image.RGBA, error) {
 		p.ink, p.bar = color.RGBA{20, 24, 30, 255}, color.RGBA{214, 218, 222, 255}
 	}
 	p.line = color.RGBA{235, 235, 235, 255}
-	if lum(colours[0]) > 128 {
+	if (lum(colours[0]) > 128) != s.Chain.Invert {
 		p.line = color.RGBA{25, 25, 25, 255}
 	}
 	draw.Draw(p.img, p.img.Bounds(), image.NewUniform(p.bar), image.Point{}, draw.Src)
-	p.panel(sides, colours)
+	if s.Chain.On {
+		whole := lay(s, sides)
+		p.chain = s.Chain.exposed(whole)
+		p.chain.paint(p.img, p.chain.rescale(whole, p.chain.W, p.chain.H), s.PanelX, s.PanelY, colours)
+		p.panes(whole, colours)
+	} else {
+		p.panel(sides, colours)
+	}
 	p.bars()
 	p.second(colours)
 	p.overlays(colours)
-	return p.img, nil
+	if err := p.plates(colours); err != nil {
+		return nil, err
+	}
+	return p, nil
 }
 
 func lum(c color.RGBA) int { return (299*int(c.R) + 587*int(c.G) + 114*int(c.B)) / 1000 }
@@ -85,6 +101,25 @@ func (p *screen) fill(r image.Rectangle, c color.Color) {
 func (p *screen) text(x, y int, c color.Color, t string) {
 	d := font.Drawer{Dst: p.img, Src: image.NewUniform(c), Face: p.face, Dot: fixed.P(x, y)}
 	d.DrawString(t)
+}
+
+// over writes on the panel with its baseline at y.
+func (p *screen) over(x, y int, t string) {
+	p.text(x, y, p.line, t)
+	p.note("text", p.extent(x, y, t))
+}
+
+// extent is the box of text with its baseline at y.
+func (p *screen) extent(x, y int, t string) image.Rectangle {
+	b, _ := font.BoundString(p.face, t)
+	return image.Rect(b.Min.X.Floor(), b.Min.Y.Floor(), b.Max.X.Ceil(), b.Max.Y.Ceil()).Add(image.Pt(x, y))
+}
+
+// note keeps the box of something drawn over the panel.
+func (p *screen) note(kind string, r image.Rectangle) {
+	if r = r.Intersect(p.spec.panelBox().Rect()); !r.Empty() {
+		p.drawn = append(p.drawn, eval.FurnitureLabel{Kind: kind, Box: detect.BoxOf(r)})
+	}
 }
 
 func (p *screen) width(t string) int { return font.MeasureString(p.face, t).Ceil() }
@@ -121,17 +156,21 @@ func (p *screen) bars() {
 	}
 	if h := s.Screen.BottomBar; h > 0 {
 		y := s.ScreenH - h/2 + s.Screen.TextPx/3
-		p.text(10, y, p.ink, "Side view  455 kHz")
+		mode := s.Screen.Mode
+		if mode == "" {
+			mode = "Side view  455 kHz"
+		}
+		p.text(10, y, p.ink, mode)
 		t := fmt.Sprintf("Gain %d   Contrast %d", rng.IntN(20), rng.IntN(20))
 		p.text(s.ScreenW-p.width(t)-10, y, p.ink, t)
 	}
 	if s.Screen.Labels {
 		x, y := s.PanelX+8, s.PanelY+s.Screen.TextPx+8
 		for _, t := range readings[:2] {
-			p.text(x, y, p.line, t)
+			p.over(x, y, t)
 			y += s.Screen.TextPx + 5
 		}
-		p.text(s.PanelX+s.PortPx+s.StarboardPx-p.width(clock)-8, s.PanelY+s.Rows-8, p.line, clock)
+		p.over(s.PanelX+s.shownW()-p.width(clock)-8, s.PanelY+s.shownH()-8, clock)
 	}
 }
 
@@ -139,6 +178,8 @@ func (p *screen) bars() {
 func (p *screen) overlays(colours *[256]color.RGBA) {
 	s := p.spec
 	widest := max(s.PortPx, s.StarboardPx)
+	stretch := float64(s.shownW()) / float64(s.PortPx+s.StarboardPx)
+	w, h := s.shownW(), s.shownH()
 	fade := color.RGBA{p.line.R, p.line.G, p.line.B, 255}
 	alpha := uint8(255 * min(1, max(0, s.Screen.GridAlpha)))
 	thin := color.NRGBA{fade.R, fade.G, fade.B, alpha}
@@ -149,9 +190,11 @@ func (p *screen) overlays(colours *[256]color.RGBA) {
 			if off >= s.sidePx(side) {
 				continue
 			}
-			x := s.PanelX + s.PortPx + sign*off
-			p.fill(image.Rect(x, s.PanelY, x+1, s.PanelY+s.Rows), thin)
-			p.text(x+3, s.PanelY+s.Screen.TextPx+2, p.line, label)
+			x := s.PanelX + int(math.Round(float64(s.PortPx+sign*off)*stretch))
+			r := image.Rect(x, s.PanelY, x+1, s.PanelY+h)
+			p.fill(r, thin)
+			p.note("line", r)
+			p.over(x+3, s.PanelY+s.Screen.TextPx+2, label)
 		}
 	}
 	if s.Screen.Cursor {
@@ -159,25 +202,28 @@ func (p *screen) overlays(colours *[256]color.RGBA) {
 		red := color.RGBA{230, 70, 60, 255}
 		p.fill(image.Rect(x-9, y, x+10, y+1), red)
 		p.fill(image.Rect(x, y-9, x+1, y+10), red)
+		p.note("cursor", image.Rect(x-9, y-9, x+10, y+10))
 	}
 	if s.Screen.ScaleBar {
 		// A round number of metres near a fifth of the wider side.
 		m := math.Pow(10, math.Floor(math.Log10(s.RangeM/5)))
-		w := int(m / s.PixelM())
-		x, y := s.PanelX+s.PortPx+s.StarboardPx-w-14, s.PanelY+s.Rows-30
-		if s.PortPx > w+60 {
+		long := int(m / s.PixelM() * stretch)
+		x, y := s.PanelX+w-long-14, s.PanelY+h-30
+		if float64(s.PortPx)*stretch > float64(long+60) {
 			x = s.PanelX + 14
 		}
-		p.fill(image.Rect(x, y, x+w, y+2), p.line)
+		p.fill(image.Rect(x, y, x+long, y+2), p.line)
 		p.fill(image.Rect(x, y-4, x+1, y+6), p.line)
-		p.fill(image.Rect(x+w-1, y-4, x+w, y+6), p.line)
-		p.text(x, y-6, p.line, fmt.Sprintf("%g m", m))
+		p.fill(image.Rect(x+long-1, y-4, x+long, y+6), p.line)
+		p.note("bar", image.Rect(x, y-4, x+long, y+6))
+		p.over(x, y-6, fmt.Sprintf("%g m", m))
 	}
 	if s.Screen.ColourBar {
-		x, y := s.PanelX+s.PortPx+s.StarboardPx-16, s.PanelY+s.Rows/4
-		for i := range s.Rows / 3 {
-			p.fill(image.Rect(x, y+i, x+10, y+i+1), colours[255-255*i*3/s.Rows])
+		x, y := s.PanelX+w-16, s.PanelY+h/4
+		for i := range h / 3 {
+			p.fill(image.Rect(x, y+i, x+10, y+i+1), colours[255-255*i*3/h])
 		}
+		p.note("bar", image.Rect(x, y, x+10, y+h/3))
 	}
 }
 

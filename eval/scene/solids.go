@@ -147,6 +147,14 @@ func structureSolid(c Structure, id uint16) solid {
 				if max(u, v) < 0.62 {
 					top *= 0.66
 				}
+			case "barge":
+				// A bow at one end, open between the sides and the cross-beams.
+				if along := (dx*cos + dy*sin) / c.HalfLongM; along > 0.7 {
+					v /= 1 - 0.8*(along-0.7)/0.3
+				}
+				if beam := math.Mod(u*5, 1); v < 0.8 && u < 0.95 && beam > 0.14 {
+					top *= 0.12
+				}
 			default:
 				// A wall crumbles a little along its length.
 				top *= 0.92 + 0.08*math.Sin(9*u+3*c.X)

@@ -4,6 +4,9 @@
 //
 // World coordinates are metres: x across the track (negative to port), y along it, z up from the level of the bottom under the
 // middle of the track. The boat runs towards growing y, so the newest row, on top, has the largest y.
+//
+// Seeds of Wide are parted by use, so that what is fitted never meets what it is judged by: up to 99,999 fit; 100,000 to 199,999
+// develop; 900,000 to 900,299 are sealed, scored once and never looked at.
 package scene
 
 // Spec is everything about one capture. The same Spec always renders to the same bytes.
@@ -36,6 +39,20 @@ type Spec struct {
 	Structures []Structure
 	Weeds      []WeedBed
 	Fish       []Fish
+
+	// What follows is zero in scenes drawn by Random; zero leaves it out.
+	Texture Texture
+	Ledges  []Ledge
+	Quays   []Quay
+	Frames  []Frame
+	Joints  []Joint
+	Record  Record
+	Water   Water
+	Nadir   Nadir
+	Chain   Chain
+	// Detailed adds to the truth what older label files do not hold: furniture, quad, side, lost rows, further panels. It also
+	// drops marks that speckle hides.
+	Detailed bool
 
 	Sonar   Sonar
 	Flaws   Flaws
@@ -181,6 +198,7 @@ type Display struct {
 	Level          float64 // drawn strength of the mean bottom echo, 0 to 1
 	SlantCorrected bool    // columns are ground range
 	Palette        string  // one of PaletteNames
+	Stops          []Stop  // a palette of the scene's own, named by Palette; empty = one of PaletteNames
 }
 
 // Furniture is what else is on the screen.
@@ -198,6 +216,10 @@ type Furniture struct {
 	SecondW, SecondH  int
 	TextPx            int  // height of text, pixels
 	Light             bool // light bars with dark text
+	Plates            []Plate
+	Bars              []Bar
+	Panes             []Pane
+	Mode              string // what the screen calls its view; empty = words of an older screen
 	// Readings on the screen; those left zero are made up from the altitude and the seed.
 	Clock  string
 	DepthM float64
@@ -213,6 +235,10 @@ type Output struct {
 	GlareX, GlareY             float64 // centre of the reflection, fractions of the picture
 	Glare                      float64 // its strength, 0 to 1
 	JPEGQuality                int     // 0 = PNG
+	ScaleX, ScaleY             float64 // rescale factors of the whole picture, each axis by Kernel; 0 = none
+	Kernel                     Kernel
+	Smooth                     float64    // Gaussian scale before that rescale, pixels
+	CameraDeg                  [3]float64 // photo: yaw, pitch and roll of the camera; all 0 = corners by PhotoTilt
 }
 
 // PortSide and StarboardSide number the sides.

@@ -14,14 +14,20 @@ func track(s *Spec) []ping {
 	rng := newRand(s.Seed, streamTrack)
 	p := make([]ping, s.Pings)
 	y := s.TrackM() / 2
-	var speed, heave, roll float64
+	var speed, heave, roll, risen float64
+	joints := s.Joints
 	for i := range p {
+		for len(joints) > 0 && joints[0].Row <= i {
+			y -= joints[0].SkipM
+			risen += joints[0].RiseM
+			joints = joints[1:]
+		}
 		// First-order filters: jitter that a boat, not white noise, would show.
 		speed = 0.97*speed + 0.243*rng.NormFloat64()
 		heave = 0.96*heave + 0.28*rng.NormFloat64()
 		roll = 0.9*roll + 0.436*rng.NormFloat64()
 		p[i].y = y
-		p[i].h = s.AltitudeM + s.Flaws.HeaveM*heave
+		p[i].h = s.AltitudeM + s.Flaws.HeaveM*heave + risen
 		p[i].level[portSide] = fromDB(s.Flaws.RollDB * roll)
 		p[i].level[starboardSide] = fromDB(-s.Flaws.RollDB * roll)
 		y -= s.RowM() * math.Max(0.2, 1+s.Flaws.SpeedJitter*speed)

@@ -75,6 +75,9 @@ func (d *drawn) flatAt(i, c int) float32 {
 	if d.slant != nil {
 		c = int(d.slant[i])
 	}
+	if d.rowScale != nil {
+		return d.flat[c] * d.rowScale[i/d.cols]
+	}
 	return d.flat[c]
 }
 
@@ -83,7 +86,11 @@ func (d *drawn) beyondFirst(i, c int) bool {
 	if d.slant != nil {
 		c = int(d.slant[i])
 	}
-	return c > d.water+d.water/10
+	water := d.water
+	if d.first != nil {
+		water = int(d.first[i/d.cols] / d.ds)
+	}
+	return c > water+water/10
 }
 
 // dropDim keeps the highlight pixels that stand out from the bottom or, on a weak thing, reach a share of its bright level.
@@ -161,6 +168,7 @@ type truth struct {
 	sides  [2]*drawn
 	traces [2][]trace
 	panel  func(row, col int) float32 // echo strength as drawn
+	shade  func(v float32) float64    // how bright that is shown
 	busy   []bool                     // panel pixels that belong to a thing, row-major
 }
 
@@ -267,7 +275,7 @@ func (t *truth) mark(side int, th *thing, tr *trace) (eval.MarkLabel, bool) {
 	}
 	contrast := t.contrast(side, tr, m.Highlight)
 	m.Contrast = &contrast
-	return m, true
+	return m, !t.spec.Detailed || t.visible(side, tr, &m)
 }
 
 // gapOf is the median, over the middle half of the rows that hold both, of the columns between the last highlight pixel

@@ -1,0 +1,106 @@
+package scene
+
+import (
+	"math"
+
+	"shadowgap/detect"
+)
+
+// columns are where a quay's line begins in each of its rows, never within the first return.
+func (q *Quay) columns(s *Spec, w *swath) []int {
+	rng := newRand(s.Seed, uint64(streamQuay*64+q.Row0))
+	wander := octave{seed: uint64(s.Seed)*31 + uint64(streamQuay*4096+q.Row0), cx: max(1, q.CellRows), cy: 1}
+	wander.line(0.5, float64(q.Row0), float64(q.Row1))
+	out := make([]int, q.Row1-q.Row0)
+	for i := range out {
+		f := float64(i) / float64(len(out))
+		at := q.At0 + (q.At1-q.At0)*f + q.Wander*wander.at(float64(q.Row0+i)/wander.cx-float64(wander.i0))
+		c := int(at*float64(w.cols) + q.Ragged*rng.NormFloat64())
+		out[i] = max(c, int(w.first[q.Row0+i]/s.PixelM())+4)
+	}
+	return out
+}
+
+// wallOff draws the quays of a side into its echo and hides what lies behind them. It returns the stretches they fill.
+func wallOff(w *swath, s *Spec, side int) []span {
+	var out []span
+	for i := range s.Quays {
+		q := &s.Quays[i]
+		if q.Side != side {
+			continue
+		}
+		rng := newRand(s.Seed, uint64(streamQuay*64+q.Row0)+7)
+		cols := q.columns(s, w)
+		for k, c := range cols {
+			row := (q.Row0 + k) * w.cols
+			for j := c; j < w.cols; j++ {
+				at := row + j
+				if j < c+q.WidePx {
+					w.echo[at] = float32(q.Strength * flatEcho((float64(j)+0.5)*s.PixelM(), s.AltitudeM) * (0.7 + 0.6*rng.Float64()))
+				} else {
+					w.echo[at] *= float32(q.Through)
+				}
+				w.objEcho[at], w.objID[at], w.dark[at], w.blockID[at] = 0, 0, 0, 0
+			}
+		}
+		// Short boxes stay close to a line that wanders.
+		const long = 48
+		for k := 0; k < len(cols); k += long {
+			part := cols[k:min(k+long, len(cols))]
+			b := span{side: side, r0: q.Row0 + k, r1: q.Row0 + k + len(part), c0: math.MaxInt, c1: 0}
+			for _, c := range part {
+				b.c0, b.c1 = min(b.c0, c), max(b.c1, c+q.WidePx)
+			}
+			if b.c1 = min(b.c1, w.cols); b.c0 < b.c1 {
+				out = append(out, b)
+			}
+		}
+	}
+	return out
+}
+
+// span is a box in the rows and columns of a side.
+type span struct{ side, r0, r1, c0, c1 int }
+
+// quays turns the stretches of quay into regions.
+func (t *truth) quays(in []span) []detect.Region {
+	var out []detect.Region
+	for _, b := range in {
+		out = append(out, detect.Region{Kind: "quay", Box: *t.box(b.side, b.r0, b.r1, b.c0, b.c1)})
+	}
+	return out
+}
+
+// stand draws the frames of a side into its echo.
+func stand(w *swath, s *Spec, side int, ids []uint16) {
+	for i := range s.Frames {
+		f := &s.Frames[i]
+		if f.Side != side {
+			continue
+		}
+		rng := newRand(s.Seed, uint64(streamQuay*64+i)+9)
+		lit := func(r, c int, k float64) {
+			if r < 0 || c < 0 || r >= w.rows || c >= w.cols {
+				return
+			}
+			at := r*w.cols + c
+			e := float32(k * f.Strength * flatEcho((float64(c)+0.5)*s.PixelM(), s.AltitudeM))
+			w.echo[at] += e
+			w.objEcho[at], w.objID[at] = e, ids[i]
+		}
+		inner, outer := f.Rails[0], f.Rails[len(f.Rails)-1]
+		for r := f.Row0; r < f.Row1; r++ {
+			off := f.Lean * float64(r-f.Row0)
+			for _, rail := range f.Rails {
+				for j := range f.RailPx {
+					lit(r, int(rail+off)+j, 0.5+rng.Float64())
+				}
+			}
+			if (r-f.Row0)%f.RungRows < max(1, f.RailPx/2) {
+				for c := int(inner + off); c < int(outer+off); c++ {
+					lit(r, c, 0.3+0.6*rng.Float64())
+				}
+			}
+		}
+	}
+}
