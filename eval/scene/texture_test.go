@@ -296,7 +296,8 @@ func TestWideCoversRealTexture(t *testing.T) {
 		lo, hi := quantile(drawn, k, 0.01), quantile(drawn, k, 0.99)
 		in, n := 0, 0
 		for group, v := range open {
-			t.Logf("%-14s %-14s %4d windows: %.2f / %.2f / %.2f", name, group, len(v), quantile(v, k, 0.05), quantile(v, k, 0.5), quantile(v, k, 0.95))
+			t.Logf("%-14s %-14s %4d windows: %.2f / %.2f / %.2f", name, group, len(v),
+				quantile(v, k, 0.05), quantile(v, k, 0.5), quantile(v, k, 0.95))
 			for i := range v {
 				n++
 				if v[i][k] >= lo && v[i][k] <= hi {
