@@ -6,7 +6,7 @@ import "math"
 // lost in speckle they are about a quarter.
 func (w *wideDice) things() {
 	s := w.s
-	if w.chance(0.18) {
+	if w.chance(0.24) {
 		if w.chance(0.4) {
 			w.clutter(w.from(1, 3))
 		}
