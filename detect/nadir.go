@@ -64,7 +64,7 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 
 // The search for the axis about which the record mirrors itself.
 const (
-	mirrorReach = 20   // columns on either side that are compared: transmit pulses and near water, less than most columns of water
+	mirrorReach = 20  // columns on either side that are compared: transmit pulses and near water, less than most columns of water
 	mirrorGain  = 0.7 // what is left of the difference between both sides where the axis is taken for the nadir
 )
 

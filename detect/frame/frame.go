@@ -55,7 +55,7 @@ const (
 	minArea    = 0.03      // least part of the picture that a panel covers: smaller ones are cells astray
 	sureSonar  = 0.5       // the network's own even odds that a picture holds side-scan at all
 	sureCell   = 0.5       // and that a cell belongs to a panel
-	leastCell  = 0.6       // least mean of those odds over a panel
+	leastCell  = 0.8       // least mean of those odds over a panel: with it one in seventy pictures of packages kept out of the fit is let in
 	invertedAt = 0.5       // and that strong echoes are dark
 	tooFlat    = 2.0 / 255 // spread of a panel's echo below which nothing is drawn in it
 )

@@ -29,7 +29,7 @@ func regions(m *reader.Map, px *pixels) ([]image.Rectangle, string) {
 			if float64(b.Dx()*b.Dy()) < minArea*cells {
 				continue
 			}
-			r := refine(px, b)
+			r := withoutPadding(px, refine(px, b))
 			if min(r.Dx(), r.Dy()) >= minSide && newWindow(m, px, r).panel() > leastCell {
 				out = append(out, r)
 			}
@@ -133,13 +133,16 @@ func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
 		}
 		x = end
 	}
+	// port, starboard, port, starboard: each panel must have both, else one side wavers
+	if len(runs) < 4 || len(runs)%2 != 0 || !runs[0].port {
+		return []image.Rectangle{b}
+	}
 	var out []image.Rectangle
 	from := b.Min.X
-	for i := 1; i < len(runs); i++ {
-		if runs[i].port {
-			out = append(out, image.Rect(from, b.Min.Y, b.Min.X+runs[i].x, b.Max.Y))
-			from = b.Min.X + runs[i].x
-		}
+	for i := 2; i < len(runs); i += 2 {
+		at := b.Min.X + runs[i].x
+		out = append(out, image.Rect(from, b.Min.Y, at, b.Max.Y))
+		from = at
 	}
 	return append(out, image.Rect(from, b.Min.Y, b.Max.X, b.Max.Y))
 }
@@ -161,6 +164,28 @@ func refine(px *pixels, cells image.Rectangle) image.Rectangle {
 		side(x0, cw, px.w, false, cols), side(y0, ch, px.h, false, rows),
 		side(x1, cw, px.w, true, cols), side(y1, ch, px.h, true, rows),
 	)
+}
+
+// withoutPadding moves the top and bottom of a box in over rows that are all of one colour: no echo is so even.
+func withoutPadding(px *pixels, r image.Rectangle) image.Rectangle {
+	row := make([]uint32, r.Dx())
+	const even = 12 // difference of colour, of 765, that lossy compression leaves in one
+	flat := func(y int) bool {
+		px.read(row, r.Min.X, y)
+		for _, c := range row {
+			if colourDiff(c, row[0]) > even {
+				return false
+			}
+		}
+		return true
+	}
+	for r.Dy() > 1 && flat(r.Min.Y) {
+		r.Min.Y++
+	}
+	for r.Dy() > 1 && flat(r.Max.Y-1) {
+		r.Max.Y--
+	}
+	return r
 }
 
 // strip is what one row or column of pixels looks like.

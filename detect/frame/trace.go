@@ -81,6 +81,7 @@ const (
 	leastSide   = 0.04 // part of the panel that a side must cover to be in view
 	leastWater  = 1.2  // cells of water a row must show for a first return to be told
 	leastBottom = 1.2  // cells of bottom beyond it
+	leastNadir  = 0.5  // how clearly the map must part the sides at a nadir, in the median row, for it to be in view
 	leastSure   = 0.2  // how clearly a row must show its first return to be answered
 	softReach   = 3    // cells on either side of an edge from which its place in the cell is told
 	nadirBend   = 2    // cells a nadir may move from one row of cells to the next
@@ -110,7 +111,12 @@ func (w *window) trace(pan *Panel, opt Options) {
 	case share[starboard] < leastSide*all:
 		pan.Side = "port"
 	default:
-		edge = w.nadir()
+		if edge = w.nadir(); w.nadirSure(edge) < leastNadir {
+			pan.Side = "starboard"
+			if share[port] > share[starboard] {
+				pan.Side = "port"
+			}
+		}
 	}
 	switch pan.Side {
 	case "port":
@@ -159,6 +165,27 @@ func (w *window) nadir() []float64 {
 		out[r] = float64(w.x0) + at
 	}
 	return medianOf(out, 2)
+}
+
+// nadirSure is how clearly the map parts port from starboard beside a path, 0..1, in the median row. Where neither water nor pulse is in
+// view it wavers between the sides all over the picture, and some path through that is always best.
+func (w *window) nadirSure(edge []float64) float64 {
+	cols := w.x1 - w.x0
+	clear := make([]float64, len(edge))
+	for r, x := range edge {
+		c := int(math.Round(x)) - w.x0
+		var sum, n float64
+		for d := 1; d <= 2*softReach; d++ {
+			if k := c - 1 - d; k >= 0 {
+				sum, n = sum+w.portside(r, k), n+1
+			}
+			if k := c + d; k < cols {
+				sum, n = sum-w.portside(r, k), n+1
+			}
+		}
+		clear[r] = sum / max(1, n)
+	}
+	return percentile(clear, 0.5)
 }
 
 // portside is the evidence of a cell of the window for port (1) against starboard (-1).

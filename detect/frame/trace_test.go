@@ -145,7 +145,7 @@ func TestRegions(t *testing.T) {
 				m.P[k][i] = 0
 			}
 			c := reader.BottomPort
-			if x > 195 {
+			if x >= 195 {
 				c = reader.BottomStarboard
 			}
 			m.P[c][i] = 1
@@ -165,5 +165,15 @@ func TestRegions(t *testing.T) {
 	parts := partAtSeams(m, image.Rect(20, 10, 220, 130))
 	if len(parts) != 2 || parts[0].Max.X != 170 || parts[1].Min.X != 170 {
 		t.Errorf("two panels side by side parted into %v, want a cut at 170", parts)
+	}
+	// a map that wavers between the sides is one panel all the same
+	for y := 10; y < 130; y++ {
+		for x := 20; x < 60; x++ {
+			i := y*reader.Cols + x
+			m.P[reader.BottomPort][i], m.P[reader.BottomStarboard][i] = 0, 1
+		}
+	}
+	if parts := partAtSeams(m, image.Rect(20, 10, 220, 130)); len(parts) != 1 {
+		t.Errorf("starboard left of port was parted into %v", parts)
 	}
 }

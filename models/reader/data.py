@@ -78,6 +78,11 @@ def class_map(label, height, width, rows=ROWS, cols=COLS):
             return out
         n = np.full((rows, 1), cols + 1e3 if side == "port" else -1e3)
     left = x < n
+    # a record that does not fill its panel yet: what it has not drawn is screen
+    seen = [p[0] for p in label.get("nadir") or [] if p[1] is not None]
+    if seen and label.get("by") == "scene" and not label.get("quad"):
+        at = (np.arange(rows) + 0.5) / sy
+        inside[(at < min(seen) - 3) | (at > max(seen) + 4)] = 0
     water_p, water_s = np.zeros_like(left), np.zeros_like(left)
     if not np.isnan(port).all():
         water_p = left & (x > port[:, None])
@@ -132,7 +137,7 @@ def paint_furniture(out, inside, label, sx, sy):
         b = f["box"]
         y0, y1 = round(b["y"] * sy), round((b["y"] + b["h"]) * sy)
         x0, x1 = round(b["x"] * sx), round((b["x"] + b["w"]) * sx)
-        if y1 - y0 < 2 or x1 - x0 < 2:
+        if y1 - y0 < 2 or x1 - x0 < 2 or (label.get("quad") and f["kind"] == "line"):
             continue  # thinner than a cell: the map can't show it
         part = out[y0:y1, x0:x1]
         part[inside[y0:y1, x0:x1] == 1] = FURNITURE
@@ -157,6 +162,16 @@ def labelled(folder, labels, only=None):
     return np.stack([d[0] for d in done]), np.stack([d[1] for d in done])
 
 
+# as detect/frame/tiles_test.go tells by eye: the fit knows how a picture is drawn only by what it does to it itself
+DARK_IS_STRONG = {
+    "left_20240429102455H_sample_3_tile_10",
+    "left_20240429102455H_sample_3_tile_9",
+    "left_20240429102455H_sample_2_tile_5",
+    "left_20240429102455H_sample_2_tile_9",
+    "left_20240429102644H_tile_1",
+}
+
+
 def load_tile(path):
     """A tile of bottom whose name tells its side; what lies near the nadir may be water, so nothing is said of that."""
     img = cv2.imread(path, cv2.IMREAD_COLOR)
@@ -166,6 +181,10 @@ def load_tile(path):
         out[:, -COLS // 3 :] = UNKNOWN
     else:
         out[:, : COLS // 3] = UNKNOWN
+    drawn = np.flatnonzero(img.any(axis=(1, 2)))  # a tile at the record's end is padded with black rows
+    out[int(np.ceil((drawn[-1] + 1) * ROWS / img.shape[0])) :] = OUTSIDE
+    if os.path.basename(path).rsplit(".", 1)[0] in DARK_IS_STRONG:
+        img = 255 - img
     return cv2.cvtColor(cv2.resize(img, (COLS, ROWS), interpolation=cv2.INTER_LINEAR), cv2.COLOR_BGR2RGB), out
 
 

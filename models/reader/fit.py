@@ -105,7 +105,7 @@ def main():
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-3)
     plan = torch.optim.lr_scheduler.OneCycleLR(opt, args.rate, args.steps, pct_start=0.1)
     rng = np.random.default_rng(args.seed)
-    n_other = int(args.batch * 0.25)
+    n_other = int(args.batch * 0.32)
     n_real = int(args.batch * 0.15) if real else 0
     average = None
     for step in range(args.steps):
