@@ -244,6 +244,43 @@ func (g *ground) measure(v *view) {
 		g.sigmaX, g.sigmaY = softness(ax/s2), softness(ay/s2)
 	}
 	g.findDark()
+	v.fill = g.shadowFill(v)
+}
+
+// shadowFill is how much of the bottom's echo is left in the shadows of the picture's own things, by the median of those labelled;
+// drawn where there are too few.
+func (g *ground) shadowFill(v *view) float64 {
+	var fills []float64
+	for _, m := range v.label.Marks {
+		if m.Shadow == nil || m.Shadow.W*m.Shadow.H > 3000 || m.Shadow.W*m.Shadow.H < 12 {
+			continue
+		}
+		r := m.Shadow.Rect()
+		_, t, _ := g.around(r.Inset(-20))
+		var in []float64
+		for y := r.Min.Y; y < r.Max.Y; y++ {
+			for x := r.Min.X; x < r.Max.X; x++ {
+				in = append(in, g.pixel(y*g.w+x))
+			}
+		}
+		slices.Sort(in)
+		if t > 2*g.darkMean {
+			fills = append(fills, (mean(in[:len(in)/2+1])-g.darkMean)/(t-g.darkMean))
+		}
+	}
+	if len(fills) < 3 {
+		return v.in(0.02, 0.25)
+	}
+	slices.Sort(fills)
+	return min(0.35, max(0, fills[len(fills)/2]*v.in(0.8, 1.3)))
+}
+
+func mean(v []float64) float64 {
+	s := 0.0
+	for _, x := range v {
+		s += x
+	}
+	return s / float64(len(v))
 }
 
 // softness is the standard deviation of the Gaussian that gives white noise a correlation of r between neighbours.

@@ -151,7 +151,7 @@ func (l *layer) march(o *solid, q ping, y int, g0, dy float64) {
 				if num := gm*slope + dm; num > 0 {
 					stretch := math.Sqrt(1 + slope*slope)
 					sin2 := num * num / ((gm*gm + dm*dm) * stretch * stretch)
-					e := (0.15 + 0.85*sin2) * min(stretch, 12) * groundStep * seen / flatEcho(s, q.h)
+					e := (0.35 + 0.65*sin2) * min(stretch, 4) * groundStep * seen / flatEcho(s, q.h)
 					a, b := min(prevS, s), max(prevS, s)
 					if b-a < 0.3 {
 						m := (a + b) / 2

@@ -68,21 +68,25 @@ func compressed(img *image.NRGBA, quality int) (image.Image, error) {
 
 // setAll sets n things in, as far as there is room.
 func (v *view) setAll(g *ground, n int) {
-	size := v.logIn(0.7, 1.4) // things of one picture are alike
+	// Things of one picture are alike; a whole swath shows them smaller than a tile.
+	size := v.logIn(0.7, 1.3) * math.Sqrt(v.scale)
+	if v.sides[portSide] && v.sides[starboardSide] {
+		size *= 0.75
+	}
 	for range n {
 		kind := v.Float64()
-		reach := size * v.logIn(2, 9)
+		reach := size * v.logIn(2, 8)
 		switch {
 		case kind < 0.45:
 			if v.chance(0.12) {
-				reach *= 2.5
+				reach *= 2.2
 			}
 		case kind < 0.6:
 			reach = size * v.logIn(7, 32)
 		case kind < 0.87:
-			reach = size * v.logIn(2, 10)
+			reach = size * v.logIn(1.8, 7)
 		default:
-			reach = size * v.logIn(9, 30)
+			reach = size * v.logIn(8, 30)
 		}
 		reach = min(reach, 38)
 		const tries = 6
@@ -114,7 +118,7 @@ func (v *view) setAll(g *ground, n int) {
 func (v *view) find(g *ground, hangs bool) (p spot, inWater, ok bool) {
 	want := uint8(bottom)
 	if hangs {
-		want = [...]uint8{bottom, bottom, bottom, water, edge}[v.IntN(5)]
+		want = [...]uint8{bottom, bottom, bottom, bottom, water, edge}[v.IntN(6)]
 	}
 	for range 40 {
 		x, y := v.IntN(v.w), v.IntN(v.h)
@@ -127,7 +131,7 @@ func (v *view) find(g *ground, hangs bool) (p spot, inWater, ok bool) {
 		side := v.side(x, y)
 		s := math.Abs(float64(x) - v.nadir[y])
 		if want == bottom {
-			if n, mean, _ := g.around(square(x, y, 10)); n < 100 || mean < 2.2*g.darkMean || mean < 0.3*g.typical || mean > 0.8 {
+			if n, mean, _ := g.around(square(x, y, 10)); n < 100 || mean < 2.2*g.darkMean || mean < 0.3*g.typical || mean > 0.72 {
 				continue
 			}
 		}
@@ -140,6 +144,7 @@ func (v *view) find(g *ground, hangs bool) (p spot, inWater, ok bool) {
 const (
 	brightPart = 0.3 // of the highlight's level
 	shadowPart = 0.5
+	leastGap   = 2 // pixels between the highlight of what hangs and its shadow
 )
 
 // setIn casts a thing, lays it over the picture and labels it. Nothing changes and false comes back where there is no room, or where
@@ -149,9 +154,11 @@ func (v *view) setIn(g *ground, t *thing, p spot) bool {
 	if !ok {
 		return false
 	}
-	l.blur(l.echo, g.sigmaX, g.sigmaY)
-	l.blur(l.dark, g.sigmaX, g.sigmaY+t.haze)
-	l.blur(l.shade, g.sigmaX, g.sigmaY+t.haze)
+	// The beam is wider than what correlates the speckle of neighbouring pings, so things are softer along the track.
+	across, along := math.Hypot(g.sigmaX, v.pulse), math.Hypot(g.sigmaY, v.beam)
+	l.blur(l.echo, across, along)
+	l.blur(l.dark, across, along+t.haze)
+	l.blur(l.shade, across, along+t.haze)
 	peak := l.peak()
 	if peak == 0 {
 		return false
@@ -166,13 +173,14 @@ func (v *view) setIn(g *ground, t *thing, p spot) bool {
 	}
 	n := l.at.Dx() * l.at.Dy()
 	drawn := make([]float32, n)
-	amp := float32(t.level / peak)
 	local := g.trend(clampInt(light.Min.X+light.Dx()/2, g.w), clampInt(light.Min.Y+light.Dy()/2, g.h))
+	// Brighter than this and no speckle would be left.
+	amp := float32(min(t.level, max(1.4, v.in(0.5, 1.1)/local)) / peak)
 	depth := float32(1 - v.fill)
 	if t.solid != nil {
 		depth *= float32(t.depth)
 	}
-	blotch := v.in(0.15, 0.5)
+	blotch, cell := v.in(0.25, 0.7), v.in(2, 4)
 	for y := l.at.Min.Y; y < l.at.Max.Y; y++ {
 		for x := l.at.Min.X; x < l.at.Max.X; x++ {
 			k := (y-l.at.Min.Y)*l.at.Dx() + x - l.at.Min.X
@@ -189,7 +197,7 @@ func (v *view) setIn(g *ground, t *thing, p spot) bool {
 				u += (float32(floor) - u) * dark
 			}
 			if echo >= 0.02 {
-				worn := 1 + blotch*lumps(t.seed+5, float64(x)/3.1, float64(y)/3.1)
+				worn := 1 + blotch*lumps(t.seed+5, float64(x)/cell, float64(y)/cell)
 				u += echo * float32(local*speckle*worn)
 			}
 			drawn[k] = min(1, u)
@@ -200,12 +208,14 @@ func (v *view) setIn(g *ground, t *thing, p spot) bool {
 		return false
 	}
 	m.Class, m.Kind, m.Side = t.class, t.kind, sideOf(p.side)
-	if m.Shadow != nil && t.floats != nil && l.shadowEdge > l.farEdge {
-		gap := math.Round(10*(l.shadowEdge-l.farEdge)) / 10
-		m.GapPx = &gap
-	}
-	if m.Shadow != nil && t.solid != nil {
+	if m.Shadow != nil {
 		gap := 0.0
+		if t.solid == nil {
+			if gap = l.shadowEdge - l.farEdge; gap < leastGap {
+				return false // nobody could tell that it hangs
+			}
+		}
+		gap = math.Round(10*gap) / 10
 		m.GapPx = &gap
 	}
 	v.label.Marks = append(v.label.Marks, m)
@@ -309,65 +319,78 @@ func (v *view) judge(g *ground, l *layer, drawn []float32, bright float64, light
 	if nb < 4 {
 		return m, false
 	}
-	mean, sd, pixelSD := v.scatter(g, light, nb)
+	a := v.scatter(g, light, nb)
+	mean := a.mean
 	over := lit/float64(nb) - mean
-	if over < least*sd || over < 0.5*pixelSD || over < 0.04 {
+	if over < least*a.sd || over < 0.5*a.pixelSD || over < 0.04 {
 		return m, false
 	}
 	box := detect.BoxOf(light)
 	contrast := math.Round(100*over/max(0.01, mean)) / 100
 	m.Highlight, m.Contrast = &box, &contrast
 	if nd >= 6 && !shadow.Empty() {
-		_, sd, pixelSD := v.scatter(g, shadow, nd)
-		if under := (before - dim) / float64(nd); under > least*sd && under > 0.5*pixelSD {
+		b := v.scatter(g, shadow, nd)
+		if under := (before - dim) / float64(nd); under > least*b.sd && under > 0.5*b.pixelSD {
 			box := detect.BoxOf(shadow)
 			m.Shadow = &box
 		}
 	}
-	return m, true
+	// Without a shadow it must be brighter than any speck around.
+	return m, m.Shadow != nil || over > 1.1*a.most
 }
 
 // least is how many standard deviations of the means of windows of its size a thing must stand out.
 const least = 2.5
 
-// scatter gives the mean of what lies around a box and the standard deviation of the means of windows there that have area pixels,
-// and of single pixels.
-func (v *view) scatter(g *ground, box image.Rectangle, area int) (mean, sd, pixelSD float64) {
-	side := max(2, int(math.Sqrt(float64(area))))
+// surroundings are the echo strengths around a thing: their mean, the standard deviation of the means of windows of the thing's area and
+// the farthest any of them lies above, and the standard deviation of single pixels.
+type surroundings struct{ mean, sd, most, pixelSD float64 }
+
+// scatter measures what lies around a box for a thing that covers area pixels of it.
+func (v *view) scatter(g *ground, box image.Rectangle, area int) surroundings {
 	c := image.Pt((box.Min.X+box.Max.X)/2, (box.Min.Y+box.Max.Y)/2)
 	if g.use[clampInt(c.Y, g.h)*g.w+clampInt(c.X, g.w)] == water {
-		r := square(c.X, c.Y, 20).Intersect(g.bounds())
-		var s1, s2 float64
-		for y := r.Min.Y; y < r.Max.Y; y++ {
-			for x := r.Min.X; x < r.Max.X; x++ {
-				e := g.pixel(y*g.w + x)
-				s1 += e
-				s2 += e * e
-			}
-		}
-		n := float64(r.Dx() * r.Dy())
-		pixelSD = math.Sqrt(max(0, s2/n-s1/n*s1/n))
-		return s1 / n, pixelSD, pixelSD
+		return g.inWater(square(c.X, c.Y, 20).Intersect(g.bounds()))
 	}
-	_, mean, pixelSD = g.around(box.Inset(-12))
+	side := max(2, min(10, int(math.Sqrt(float64(area)))))
+	_, mean, pixelSD := g.around(box.Inset(-12))
+	out := surroundings{mean, pixelSD / math.Sqrt(float64(side)), 0, pixelSD}
 	var s1, s2 float64
 	n := 0
 	reach := 50 + max(box.Dx(), box.Dy())/2
-	for range 40 {
+	for range 50 {
 		x, y := c.X+v.IntN(2*reach)-reach, c.Y+v.IntN(2*reach)-reach
 		w := image.Rect(x, y, x+side, y+side)
 		if !w.In(g.bounds()) {
 			continue
 		}
 		if m, e, _ := g.around(w); m > side*side/2 {
+			// Against the bottom about it: a fall of brightness with range hides nothing.
+			_, t, _ := g.around(w.Inset(-14))
+			e = e/max(0.01, t) - 1
 			s1 += e
 			s2 += e * e
 			n++
+			out.most = max(out.most, mean*e)
 		}
 	}
-	if n < 5 {
-		return mean, pixelSD / math.Sqrt(float64(side)), pixelSD
+	if k := float64(n); n >= 5 {
+		out.sd = mean * math.Sqrt(max(0, s2/k-s1/k*s1/k))
 	}
-	k := float64(n)
-	return mean, math.Sqrt(max(0, s2/k-s1/k*s1/k)), pixelSD
+	return out
+}
+
+// inWater measures a window of the water column.
+func (g *ground) inWater(r image.Rectangle) surroundings {
+	var s1, s2 float64
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
+			e := g.pixel(y*g.w + x)
+			s1 += e
+			s2 += e * e
+		}
+	}
+	n := float64(r.Dx() * r.Dy())
+	sd := math.Sqrt(max(0, s2/n-s1/n*s1/n))
+	return surroundings{s1 / n, sd, 0, sd}
 }

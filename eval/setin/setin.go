@@ -14,6 +14,7 @@ import (
 	"os"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"github.com/disintegration/imaging"
@@ -69,7 +70,7 @@ func Load(ctx context.Context, openDir, dataDir string) (*Bottoms, error) {
 	return &b, nil
 }
 
-// add reads a picture; one that is mostly flat white or black is left out.
+// add reads a picture; a tile that is not bottom all over is left out.
 func (b *Bottoms) add(ctx context.Context, openDir string, l eval.CaptureLabel, whole bool) error {
 	pic, err := detect.Read(ctx, filepath.Join(openDir, filepath.FromSlash(l.Capture)), detect.Limits{})
 	if err != nil {
@@ -137,13 +138,25 @@ func halfA(name string) (func(capture string) bool, error) {
 	}, nil
 }
 
-// flat tells whether more than a third of a picture is pure black or nearly white: padding, or a palette that runs the other way.
+// flat tells whether a picture is not bottom all over: more than a third of it pure black or nearly white, as padding is or a palette
+// that runs the other way, or a good part of it much darker than the rest, as water is.
 func flat(img *image.NRGBA) bool {
-	n := 0
-	for i := 0; i < len(img.Pix); i += 4 {
-		if v := img.Pix[i]; v == 0 || v > 245 {
-			n++
+	const size = 16
+	n, b := 0, img.Bounds()
+	var blocks []int
+	for y := 0; y+size <= b.Dy(); y += size {
+		for x := 0; x+size <= b.Dx(); x += size {
+			sum := 0
+			for i := range size * size {
+				v := img.Pix[(y+i/size)*img.Stride+4*(x+i%size)]
+				sum += int(v)
+				if v == 0 || v > 245 {
+					n++
+				}
+			}
+			blocks = append(blocks, sum)
 		}
 	}
-	return n*3 > len(img.Pix)/4
+	slices.Sort(blocks)
+	return n*3 > b.Dx()*b.Dy() || len(blocks) == 0 || blocks[len(blocks)*9/10] > 4*blocks[len(blocks)/8]
 }

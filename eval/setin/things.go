@@ -63,7 +63,7 @@ func rise(s, h, long float64) float64 { return h * long / (s + long) }
 
 // rock is a broken stone; reach is its half length in pixels.
 func (v *view) rock(s, h, reach float64) *thing {
-	t := &thing{class: detect.BottomObject, kind: "rock", level: v.logIn(1.5, 7), depth: v.in(0.85, 1), seed: v.Uint64()}
+	t := &thing{class: detect.BottomObject, kind: "rock", level: v.logIn(1.5, 7), depth: v.in(0.8, 1), seed: v.Uint64()}
 	a, b := reach, reach*v.in(0.5, 1)
 	sin, cos := math.Sincos(v.in(0, math.Pi))
 	top := min(rise(s, h, min(reach*v.logIn(1, 9), 130)), 1.8*b, 0.5*h)
@@ -126,7 +126,7 @@ func bars(list []bar, sunk func(dg, dy float64) bool) *solid {
 
 // timber is a slightly bent stem with some branches; reach is its half length.
 func (v *view) timber(s, h, reach float64) *thing {
-	t := &thing{class: detect.BottomObject, kind: "timber", level: v.logIn(1.6, 6), depth: v.in(0.8, 1), seed: v.Uint64()}
+	t := &thing{class: detect.BottomObject, kind: "timber", level: v.logIn(1.5, 4.5), depth: v.in(0.8, 1), seed: v.Uint64()}
 	angle, bend := v.in(0, 2*math.Pi), v.NormFloat64()*0.25
 	radius := v.logIn(0.7, 2.2)
 	lift := max(0, min(rise(s, h, radius*v.logIn(1.5, 8)), 0.3*h)-2*radius)
@@ -157,13 +157,20 @@ func (v *view) timber(s, h, reach float64) *thing {
 
 // structure is a box, a frame or a wall whose shadow is much longer than itself; reach is its half length.
 func (v *view) structure(s, h, reach float64) *thing {
-	t := &thing{class: detect.RaisedStructure, level: v.logIn(1.6, 6), depth: v.in(0.85, 1), seed: v.Uint64()}
+	t := &thing{class: detect.RaisedStructure, level: v.logIn(1.4, 4), depth: v.in(0.85, 1), seed: v.Uint64()}
 	sin, cos := math.Sincos(v.in(0, math.Pi))
 	top := min(rise(s, h, min(v.logIn(18, 160), 8*reach)), 0.6*h)
 	thick := v.logIn(1, 2.5)
 	half := reach * v.in(0.25, 0.9)
 	seed := t.seed
-	worn := func(dg, dy float64) float64 { return 1 + 0.25*lumps(seed, dg/6, dy/6) }
+	broken, rubble := v.in(-0.9, -0.2), v.in(0.05, 0.35)
+	worn := func(dg, dy float64) float64 {
+		e := 1 + 0.3*lumps(seed, dg/5, dy/5) + 0.15*lumps(seed+1, dg/2, dy/2)
+		if lumps(seed+2, dg/7, dy/7) < broken {
+			e *= 0.3
+		}
+		return e
+	}
 	var shape func(x, y float64) float64 // part of the top's height
 	switch v.IntN(4) {
 	case 0:
@@ -213,7 +220,8 @@ func (v *view) structure(s, h, reach float64) *thing {
 		if math.Abs(x) > reach || math.Abs(y) > half {
 			return 0
 		}
-		return top * shape(x, y) * worn(dg, dy)
+		// What has fallen off lies about inside and at its feet.
+		return top * max(shape(x, y)*worn(dg, dy), rubble*lumps(seed+3, dg/2.5, dy/2.5))
 	}
 	rg, ry := reach*math.Abs(cos)+half*math.Abs(sin), reach*math.Abs(sin)+half*math.Abs(cos)
 	t.solid = &solid{-rg, rg, -ry * aspect, ry * aspect, height}
@@ -222,27 +230,28 @@ func (v *view) structure(s, h, reach float64) *thing {
 
 // fish is one fish or a small school at slant range s. Over the bottom its shadow begins gap pixels behind it.
 func (v *view) fish(s, h, reach float64, inWater bool) *thing {
-	t := &thing{class: detect.SuspendedTarget, kind: "fish", level: v.logIn(1.6, 6), depth: v.in(0.5, 1), haze: v.in(0.2, 1), seed: v.Uint64()}
+	t := &thing{class: detect.SuspendedTarget, kind: "fish", level: v.logIn(1.6, 6), depth: v.in(0.7, 1), haze: v.in(0.1, 0.7), seed: v.Uint64()}
 	z := 0.0
 	if inWater {
 		// No nearer to the bottom than the ray to it allows.
 		z = h - s*v.in(0.6, 0.98)
 		t.level = v.logIn(0.4, 4)
 	} else {
-		gap := v.logIn(3, 90)
-		z = min(h*(gap+reach)/(s+gap+reach), 0.7*h)
+		// The ray under it meets the bottom gap pixels behind its far edge.
+		gap := v.logIn(3, 60)
+		z = min(rise(s, h, gap+reach)+0.4*reach, 0.7*h)
 	}
-	if v.chance(0.2) {
+	if v.chance(0.12) {
 		t.depth = 0
 	}
 	one := func(dg, dy, dz, reach float64) drifter {
 		sin, cos := math.Sincos(v.in(0, math.Pi))
 		wide := max(0.6, reach*v.in(0.25, 0.5))
-		up := max(0.5, min(reach*v.in(0.25, 0.45), 0.8*(z+dz)))
+		up := max(0.5, min(reach*v.in(0.3, 0.5), 0.8*(z+dz)))
 		return drifter{dg, dy, reach, wide, up, max(up, z+dz), sin, cos, v.in(0.6, 1), 1}
 	}
-	if reach < 5 || v.chance(0.7) {
-		t.floats = []drifter{one(0, 0, 0, min(reach, 12))}
+	if reach < 5 || v.chance(0.6) {
+		t.floats = []drifter{one(0, 0, 0, reach)}
 		return t
 	}
 	t.kind = "school"

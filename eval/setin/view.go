@@ -41,6 +41,9 @@ type view struct {
 	aspect float64
 	// fill is the part of the bottom's echo that shows inside a shadow.
 	fill float64
+	// beam and pulse are how far things are smoothed along and across the track beyond what the speckle shows, pixels; scale is
+	// pixels of the view per pixel of the stored picture.
+	beam, pulse, scale float64
 }
 
 type dice struct{ *rand.Rand }
@@ -130,7 +133,8 @@ func show(d *dice, p *picture) *view {
 		filter = [...]imaging.ResampleFilter{imaging.Linear, imaging.CatmullRom}[d.IntN(2)]
 	}
 	img = imaging.Resize(img, end.X, end.Y, filter)
-	v := &view{dice: d, img: img, w: end.X, h: end.Y, path: p.path, aspect: d.logIn(0.8, 2), fill: d.in(0, 0.15)}
+	v := &view{dice: d, img: img, w: end.X, h: end.Y, path: p.path, aspect: d.logIn(0.8, 2), scale: m.scale}
+	v.beam, v.pulse = m.scale*d.in(0.4, 1.2), m.scale*d.in(0.1, 0.5)
 	v.moveProfiles(&m, &p.label)
 	v.moveLabel(&m, p)
 	return v
