@@ -50,11 +50,62 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 		}
 	}
 	centre = runningMedian(centre, 2)
+	if off, ok := mirrorOffset(d, centre, reach); ok {
+		for b := range centre {
+			centre[b] += off
+		}
+	}
 	for r := range line.x {
 		p := (float64(r)+0.5)/nadirBlockRows - 0.5
 		line.x[r] = interpolate(centre, p)
 	}
 	return line
+}
+
+// The search for the axis about which the record mirrors itself.
+const (
+	mirrorReach = 20   // columns on either side that are compared: transmit pulses and near water, less than most columns of water
+	mirrorGain  = 0.7 // what is left of the difference between both sides where the axis is taken for the nadir
+)
+
+// mirrorOffset looks for a better centre of a path: displays that draw several lines, or none, are still alike on both sides of the
+// nadir. d holds the mean of each block of rows; the offset, in columns, is the same for all of them.
+func mirrorOffset(d *features.Grid, centre []float64, reach float64) (float64, bool) {
+	const half = 2 // steps a column
+	n := int(mirrorReach+reach+2) * half
+	profile := make([]float64, 2*n+1)
+	rows := 0.0
+	for b, c := range centre {
+		if c-float64(n)/half < 1 || c+float64(n)/half > float64(d.Cols-1) {
+			continue
+		}
+		row := d.Row(b)
+		for i := range profile {
+			p := c - 0.5 + float64(i-n)/half
+			k := int(p)
+			f := float32(p - float64(k))
+			profile[i] += float64(row[k]*(1-f) + row[k+1]*f)
+		}
+		rows++
+	}
+	if rows < 0.5*float64(len(centre)) {
+		return 0, false
+	}
+	odd := func(o int) float64 {
+		sum := 0.0
+		for i := 1; i <= mirrorReach*half; i++ {
+			sum += math.Abs(profile[n+o+i] - profile[n+o-i])
+		}
+		return sum
+	}
+	best, here := 0, odd(0)
+	least := here
+	for o := -int(reach * half); o <= int(reach*half); o++ {
+		if v := odd(o); v < least {
+			best, least = o, v
+		}
+	}
+	return float64(best) / half, best != 0 && least < mirrorGain*here
 }
 
 // clearBand is the contrast of a band, 0 to 1, from which its own centre is better than the rough path. Half of it or twice as much

@@ -6,7 +6,9 @@ import "math"
 const (
 	patchRows, patchCols = 32, 64
 	patchPlanes          = 4
-	patchSize            = patchPlanes * patchRows * patchCols
+
+	// PatchSize is the length of a MarkRecord's Patch: patchPlanes × patchRows × patchCols.
+	PatchSize = patchPlanes * patchRows * patchCols
 )
 
 // What a patch shows around a candidate's hull: so much of its size, but at least so many pixels, and its near edge so far in.
@@ -26,7 +28,7 @@ func patchOf(lv *leveled, c candidate) []uint8 {
 	wide := math.Max(patchLeastCols, patchAround*float64(hull.cols()))
 	top := float64(hull.r0+hull.r1)/2 - high/2
 	near := float64(hull.k0) - patchNear*wide
-	out := make([]uint8, patchSize)
+	out := make([]uint8, PatchSize)
 	const plane = patchRows * patchCols
 	for y := range patchRows {
 		ra, rb := cellOf(top, high, y, patchRows)

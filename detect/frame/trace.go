@@ -86,7 +86,7 @@ const (
 	nadirBend   = 2    // cells a nadir may move from one row of cells to the next
 	nadirCost   = 1.5  // evidence, in cells, that a move by one costs
 	firstBend   = 12   // the same for a first return: humps are steep
-	firstCost   = 0.35
+	firstCost   = 0.15
 )
 
 // trace follows nadir and first return through the window and writes them to the panel's rows.

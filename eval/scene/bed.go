@@ -13,6 +13,7 @@ type bed struct {
 	ledges  []Ledge
 	wander  []octaves
 	bend    octaves
+	stones  uint64 // seed of the gravel
 	buf     [3][]float64
 	reliefM float64 // standard deviation of the relief, metres
 }
@@ -20,7 +21,7 @@ type bed struct {
 func newBed(s *Spec) *bed {
 	t := s.Texture
 	seed := uint64(s.Seed)*0x2545f4914f6cdd1d + streamBed
-	b := &bed{t: t, ledges: s.Ledges}
+	b := &bed{t: t, ledges: s.Ledges, stones: seed + 7e6}
 	if t.On {
 		n := max(1, t.Octaves)
 		b.level = newOctaves(seed, t.CellM, t.Aspect, t.Shear, n, t.Slope)
@@ -76,6 +77,9 @@ func (b *bed) fill(p *profile) {
 			level[k] = level[k]*(1+(t.PatchK-1)*share) + t.PatchDB*share
 			relief[k] *= 1 + (t.PatchK-1)*share
 		}
+		if t.Gravel > 0 {
+			b.gravel(p, m, level, relief)
+		}
 	}
 	if f := &t.Furrows; f.WideM > 0 {
 		m := b.clear(2, n)
@@ -104,6 +108,24 @@ func (b *bed) fill(p *profile) {
 	for k := range p.z {
 		p.z[k] += relief[k]
 		p.mu[k] *= math.Exp(level[k] * math.Ln10 / 10)
+	}
+}
+
+// gravel strews stones of a cell over the second sediment; where holds its field.
+func (b *bed) gravel(p *profile, where, level, relief []float64) {
+	t := &b.t
+	j := int(math.Floor(p.y / (t.CellM * t.Aspect)))
+	for k, v := range where {
+		if v < t.PatchMin {
+			continue
+		}
+		h := hash01(b.stones, int(math.Floor(p.x(k)/t.CellM)), j)
+		if h < t.Gravel {
+			// What is left of the number below the share is as random as the number: it sets the stone's size.
+			size := h / t.Gravel
+			level[k] += 2 + 6*size
+			relief[k] += (0.05 + 0.3*size) * t.CellM
+		}
 	}
 }
 

@@ -62,7 +62,8 @@ func newGrain(s *Spec, side, cols int) *grain {
 		g.texture = newGammaTable(r.KShape)
 		g.scores = make([]float64, cols)
 		g.rough = r.KCols <= 1 && r.KRows <= 1
-		g.field = octave{seed: uint64(s.Seed)*0x9e3779b97f4a7c15 + uint64(streamGrain*16+side), cx: max(1, r.KCols), cy: max(1, r.KRows), shear: 0.17}
+		seed := uint64(s.Seed)*0x9e3779b97f4a7c15 + uint64(streamGrain*16+side)
+		g.field = octave{seed: seed, cx: max(1, r.KCols), cy: max(1, r.KRows), shear: 0.17}
 	}
 	return g
 }

@@ -20,7 +20,8 @@ type swath struct {
 func newSwath(rows, cols int) *swath {
 	n := rows * cols
 	return &swath{
-		rows: rows, cols: cols, echo: make([]float32, n), objEcho: make([]float32, n), objID: make([]uint16, n), dark: make([]float32, n), blockID: make([]uint16, n),
+		rows: rows, cols: cols, echo: make([]float32, n), objEcho: make([]float32, n), objID: make([]uint16, n),
+		dark: make([]float32, n), blockID: make([]uint16, n),
 	}
 }
 

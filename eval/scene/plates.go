@@ -89,7 +89,7 @@ func (p *screen) edgeBar(b *Bar, colours *[256]color.RGBA) {
 	long := max(b.W, b.H)
 	for i := range long {
 		k := colours[255*i/long]
-		at := image.Rect(b.X, b.Max().Y-i-1, b.X+b.W, b.Max().Y-i)
+		at := image.Rect(b.X, b.Y+b.H-i-1, b.X+b.W, b.Y+b.H-i)
 		if b.W > b.H {
 			at = image.Rect(b.X+i, b.Y, b.X+i+1, b.Y+b.H)
 		}
@@ -108,9 +108,6 @@ func (p *screen) edgeBar(b *Bar, colours *[256]color.RGBA) {
 	}
 	p.note("bar", r)
 }
-
-// Max is the bar's lower right corner.
-func (b *Bar) Max() image.Point { return image.Pt(b.X+b.W, b.Y+b.H) }
 
 // panes draws the other panels of the screen.
 func (p *screen) panes(record *plane, colours *[256]color.RGBA) {

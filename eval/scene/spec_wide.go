@@ -15,6 +15,7 @@ type Texture struct {
 	PatchMin float64 // how far the second sediment shrinks: 0 half the bottom, 1 a sixth of it
 	PatchDB  float64 // its reflectivity against the first, decibels
 	PatchK   float64 // its roughness and texture against the first, as factors
+	Gravel   float64 // share of the second sediment's cells that hold a stone
 	Ragged   float64 // 0 smooth boundaries to 1 frayed ones
 	Furrows  Furrows
 	Outcrop  Outcrop

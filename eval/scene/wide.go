@@ -70,7 +70,7 @@ func (w *wideDice) weighted(weights ...float64) int {
 func (w *wideDice) frame() {
 	s := w.s
 	w.format = format(w.weighted(0.45, 0.17, 0.09, 0.29))
-	w.soft = w.chance(0.13)
+	w.soft = w.chance(0.16)
 	w.raw = !w.soft && w.chance(0.3)
 	switch w.format {
 	case formatBare:
@@ -107,6 +107,9 @@ func (w *wideDice) sampling() {
 		w.ky = min(2.5, w.kx*w.logIn(0.7, 1.4))
 		c.Kernel = kernels[2+w.IntN(2)]
 		c.Smooth = w.in(0.4, 1.5)
+		if w.chance(0.45) {
+			c.PostSmooth = w.in(0.3, 1.4)
+		}
 	case w.chance(0.72):
 		w.kx = w.logIn(0.45, 2.5)
 		w.ky = w.logIn(0.45, 2.5)
@@ -130,11 +133,11 @@ func (w *wideDice) sampling() {
 		if w.chance(0.25) {
 			c.BinY = w.from(1, 2)
 		}
-		if w.chance(0.12) {
+		if !w.soft && w.chance(0.12) {
 			c.PostSmooth = w.in(0.3, 1.0)
 		}
 	}
-	if w.chance(0.1) {
+	if !w.soft && w.chance(0.1) {
 		c.Sharpen = w.in(0.2, 1.2)
 	}
 	cols, rows := float64(w.w)/w.kx*float64(c.BinX), float64(w.h)/w.ky*float64(c.BinY)
@@ -215,6 +218,9 @@ func (w *wideDice) ground() {
 	if w.chance(patchy) {
 		t.PatchM, t.PatchMin, t.PatchDB = s.RangeM*w.logIn(0.08, 0.6), w.in(-0.4, 1.1), w.pick(-1, 1)*w.in(1.5, 8)
 		t.PatchK, t.Ragged = w.logIn(0.3, 2.6), w.Float64()
+		if w.chance(0.3) {
+			t.Gravel = w.logIn(0.01, 0.3)
+		}
 	}
 	if w.chance(0.28) {
 		wide := px * w.logIn(6, 50)
@@ -259,8 +265,10 @@ func (w *wideDice) dropOff() {
 	y := w.in(-0.7, 0.4) * s.TrackM()
 	h := s.AltitudeM * w.logIn(0.3, 2)
 	s.Ledges = append(s.Ledges, Ledge{
-		Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.15, 1.4), X: s.RangeM * w.in(max(0.3, w.deep), 0.95), WanderM: s.RangeM * w.in(0.01, 0.1),
-		CellM: s.TrackM() * w.in(0.05, 0.4), HeightM: -h, WideM: s.PixelM() * w.logIn(2, 20), EndM: s.TrackM() * w.in(0.005, 0.1), Ragged: w.Float64(),
+		Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.15, 1.4), X: s.RangeM * w.in(max(0.3, w.deep), 0.95),
+		WanderM: s.RangeM * w.in(0.01, 0.1),
+		CellM:   s.TrackM() * w.in(0.05, 0.4), HeightM: -h, WideM: s.PixelM() * w.logIn(2, 20),
+		EndM: s.TrackM() * w.in(0.005, 0.1), Ragged: w.Float64(),
 	})
 }
 

@@ -144,7 +144,9 @@ func (w *wideDice) overlay() {
 
 func (w *wideDice) plates() {
 	s := w.s
-	p := Plate{TextPx: max(9, int(w.logIn(10, 26))), Filled: w.chance(0.75), Light: w.chance(0.12), Upright: w.chance(0.6), Twice: w.chance(0.3)}
+	p := Plate{
+		TextPx: max(9, int(w.logIn(10, 26))), Filled: w.chance(0.75), Light: w.chance(0.12), Upright: w.chance(0.6), Twice: w.chance(0.3),
+	}
 	if w.chance(0.7) {
 		p.TickPx = w.from(4, 30)
 	}
@@ -194,7 +196,7 @@ func (w *wideDice) output() {
 	switch {
 	case w.soft:
 		o.Kernel = kernels[2+w.IntN(2)]
-		o.ScaleX = w.logIn(1.1, 2.2)
+		o.ScaleX = w.logIn(1.1, 2.5)
 		o.ScaleY = o.ScaleX * w.logIn(0.9, 1.1)
 	case w.chance(0.3):
 		o.Kernel = kernels[w.weighted(0.35, 0.1, 0.35, 0.2)]

@@ -208,7 +208,8 @@ func TestFurnitureIsLabelled(t *testing.T) {
 	full.Screen.Cursor, full.Screen.CursorX, full.Screen.CursorY = true, 200, 60
 	full.Screen.ScaleBar, full.Screen.ColourBar = true, true
 	full.Screen.Plates = []Plate{
-		{X: 420, Y: 30, Text: "10 M", Filled: true, Upright: true, TextPx: 14, TickPx: 12, Twice: true}, {X: 480, Y: 40, Text: "8", Light: true, TextPx: 16},
+		{X: 420, Y: 30, Text: "10 M", Filled: true, Upright: true, TextPx: 14, TickPx: 12, Twice: true},
+		{X: 480, Y: 40, Text: "8", Light: true, TextPx: 16},
 	}
 	full.Screen.Bars = []Bar{{X: 30, Y: 40, W: 12, H: 60, Ramp: true}, {X: 60, Y: 70, W: 80, H: 10}}
 	a, b := mustRender(t, bare), mustRender(t, full)

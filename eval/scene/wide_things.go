@@ -6,7 +6,7 @@ import "math"
 // lost in speckle they are about a quarter.
 func (w *wideDice) things() {
 	s := w.s
-	if w.chance(0.18) {
+	if w.chance(0.24) {
 		if w.chance(0.4) {
 			w.clutter(w.from(1, 3))
 		}
@@ -162,7 +162,8 @@ func (w *wideDice) ladder() {
 	}
 	f := Frame{
 		Side: side, Row0: at, Row1: at + long, Rails: []float64{inner, inner + wide}, Lean: w.NormFloat64() * 0.03,
-		RungRows: max(3, int(w.logIn(4, 14)/w.ky)), RailPx: max(1, int(w.in(1, 2.5)/w.kx)), Strength: w.logIn(1, 8), HeightM: s.AltitudeM * w.in(0.3, 0.7),
+		RungRows: max(3, int(w.logIn(4, 14)/w.ky)), RailPx: max(1, int(w.in(1, 2.5)/w.kx)), Strength: w.logIn(1, 8),
+		HeightM: s.AltitudeM * w.in(0.3, 0.7),
 	}
 	if w.chance(0.4) {
 		f.Rails = []float64{inner, inner + wide/2, inner + wide}
@@ -188,8 +189,9 @@ func (w *wideDice) walls() {
 			continue
 		}
 		q := Quay{
-			Side: side, Row0: row, Row1: row + long, At0: w.in(near, 0.98), Wander: w.logIn(0.002, 0.08), CellRows: float64(s.Pings) * w.logIn(0.02, 0.3),
-			Ragged: w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1.3, 8)/w.kx)), Strength: w.logIn(4, 80), Through: w.pick(0, 0, 0.01, 0.03),
+			Side: side, Row0: row, Row1: row + long, At0: w.in(near, 0.98), Wander: w.logIn(0.002, 0.08),
+			CellRows: float64(s.Pings) * w.logIn(0.02, 0.3),
+			Ragged:   w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1.3, 8)/w.kx)), Strength: w.logIn(4, 80), Through: w.pick(0, 0, 0.01, 0.03),
 		}
 		q.At1 = min(0.99, max(near, q.At0+w.NormFloat64()*0.12))
 		// Two walls of one side do not overlap.

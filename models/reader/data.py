@@ -3,6 +3,7 @@
 import concurrent.futures
 import json
 import os
+import zlib
 
 import cv2
 import numpy as np
@@ -84,11 +85,46 @@ def class_map(label, height, width, rows=ROWS, cols=COLS):
         water_s = ~left & (x < star[:, None])
     m = np.where(left, np.where(water_p, WATER_PORT, BOTTOM_PORT), np.where(water_s, WATER_STARBOARD, BOTTOM_STARBOARD))
     out[inside == 1] = m[inside == 1]
-    for p in label.get("panels") or []:  # further panels, of which only the outline is known
-        b = p["box"]
-        out[round(b["y"] * sy) : round((b["y"] + b["h"]) * sy), round(b["x"] * sx) : round((b["x"] + b["w"]) * sx)] = UNKNOWN
+    paint_copies(out, label, sx, sy)
     paint_furniture(out, inside, label, sx, sy)
     return out
+
+
+def paint_copies(out, label, sx, sy):
+    """Further panels show the same record once more. Panels part: along what is not the picture's border a rim stays outside."""
+    main = label.get("panel")
+    boxes = [main] if main and not label.get("quad") else []
+    if not main:
+        return
+
+    def span(b):
+        return round(b["y"] * sy), round((b["y"] + b["h"]) * sy), round(b["x"] * sx), round((b["x"] + b["w"]) * sx)
+
+    y0, y1, x0, x1 = span(main)
+    record = out[y0:y1, x0:x1].copy()
+    for p in label.get("panels") or []:
+        b = p["box"]
+        v0, v1, u0, u1 = span(b)
+        if v1 - v0 < 4 or u1 - u0 < 4 or record.size == 0:
+            continue
+        if label.get("quad"):
+            out[v0:v1, u0:u1] = UNKNOWN  # tilted like the first, and where exactly is not told
+            continue
+        copy = cv2.resize(record, (u1 - u0, v1 - v0), interpolation=cv2.INTER_NEAREST)
+        part = out[v0:v1, u0:u1]
+        part[:] = copy[: part.shape[0], : part.shape[1]]
+        boxes.append(b)
+    rows, cols = out.shape
+    for b in boxes:
+        v0, v1, u0, u1 = span(b)
+        if v0 > 2:
+            out[v0 : v0 + 2, u0:u1] = OUTSIDE
+        if v1 < rows - 2:
+            out[v1 - 2 : v1, u0:u1] = OUTSIDE
+        if u0 > 2:
+            out[v0:v1, u0 : u0 + 2] = OUTSIDE
+        if u1 < cols - 2:
+            out[v0:v1, u1 - 2 : u1] = OUTSIDE
 
 
 def paint_furniture(out, inside, label, sx, sy):
@@ -121,6 +157,24 @@ def labelled(folder, labels, only=None):
     return np.stack([d[0] for d in done]), np.stack([d[1] for d in done])
 
 
+def load_tile(path):
+    """A tile of bottom whose name tells its side; what lies near the nadir may be water, so nothing is said of that."""
+    img = cv2.imread(path, cv2.IMREAD_COLOR)
+    port = os.path.basename(path).startswith("left_")
+    out = np.full((ROWS, COLS), BOTTOM_PORT if port else BOTTOM_STARBOARD, np.uint8)
+    if port:
+        out[:, -COLS // 3 :] = UNKNOWN
+    else:
+        out[:, : COLS // 3] = UNKNOWN
+    return cv2.cvtColor(cv2.resize(img, (COLS, ROWS), interpolation=cv2.INTER_LINEAR), cv2.COLOR_BGR2RGB), out
+
+
+def tiles(folder):
+    """The first half, by name, of the 135 tiles of the open set."""
+    done = [load_tile(os.path.join(folder, n)) for n in sorted(os.listdir(folder))[:68]]
+    return np.stack([d[0] for d in done]), np.stack([d[1] for d in done])
+
+
 def load_other(path):
     img = cv2.imread(path, cv2.IMREAD_COLOR)
     if img is None:
@@ -128,8 +182,13 @@ def load_other(path):
     return cv2.cvtColor(cv2.resize(img, (COLS, ROWS), interpolation=cv2.INTER_AREA), cv2.COLOR_BGR2RGB)
 
 
+def held_out(name):
+    """Every eighth package's pictures are kept out of the fit, to set the odds at which a picture is refused by them."""
+    return zlib.crc32(name.split("__")[0].encode()) % 8 == 0
+
+
 def others(folder):
-    """Pictures that hold no side-scan."""
-    paths = sorted(os.path.join(d, n) for d, _, names in os.walk(folder) for n in names)
+    """Pictures that hold no side-scan, less those held out."""
+    paths = sorted(os.path.join(d, n) for d, _, names in os.walk(folder) for n in names if not held_out(n))
     with concurrent.futures.ProcessPoolExecutor() as pool:
         return np.stack([p for p in pool.map(load_other, paths, chunksize=16) if p is not None])

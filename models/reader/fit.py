@@ -53,6 +53,7 @@ def main():
     p.add_argument("--batch", type=int, default=64)
     p.add_argument("--rate", type=float, default=3e-3)
     p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--only-decode", action="store_true", help="stop when the rendered captures are arrays")
     p.add_argument("--out", required=True)
     args = p.parse_args()
     random.seed(args.seed)
@@ -68,14 +69,24 @@ def main():
 
     sets = []
     for folder in args.scenes:
-        x, y = data.labelled(folder, os.path.join(folder, "labels.json"))
-        say(f"{len(x)} rendered captures")
-        sets.append((x, y))
+        kept = os.path.join(folder, "arrays.npz")  # a second run need not decode again
+        if not os.path.exists(kept):
+            x, y = data.labelled(folder, os.path.join(folder, "labels.json"))
+            np.savez(kept, x=x, y=y)
+        if args.only_decode:
+            continue
+        with np.load(kept) as f:
+            sets.append((f["x"], f["y"]))
+        say(f"{len(sets[-1][0])} rendered captures")
+    if args.only_decode:
+        return
     x, y = np.concatenate([s[0] for s in sets]), np.concatenate([s[1] for s in sets])
     rendered = len(x)
     real = 0
     if args.labels:
         rx, ry = data.labelled(args.open, args.labels, half_a(args.halves))
+        tx, ty = data.tiles(os.path.join(args.open, "river-effigy", "images"))
+        rx, ry = np.concatenate([rx, tx]), np.concatenate([ry, ty])
         real = len(rx)
         x, y = np.concatenate([x, rx]), np.concatenate([y, ry])
     o = data.others(args.other)
@@ -94,7 +105,7 @@ def main():
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-3)
     plan = torch.optim.lr_scheduler.OneCycleLR(opt, args.rate, args.steps, pct_start=0.1)
     rng = np.random.default_rng(args.seed)
-    n_other = int(args.batch * 0.2)
+    n_other = int(args.batch * 0.25)
     n_real = int(args.batch * 0.15) if real else 0
     average = None
     for step in range(args.steps):
@@ -116,7 +127,7 @@ def main():
         a, bb, c = losses(out, yb, sonar[i], inverted)
         if not whole_known.all():
             c = F.binary_cross_entropy_with_logits(out[whole_known][:, SONAR].float().mean((1, 2)), sonar[i][whole_known].float())
-        loss = a + 0.2 * bb + 0.3 * c
+        loss = a + 0.2 * bb + 0.5 * c
         opt.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)

@@ -1,0 +1,275 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"image"
+	_ "image/jpeg" // what captures are stored as
+	_ "image/png"
+	"math"
+	"math/rand/v2"
+	"os"
+	"path"
+	"path/filepath"
+	"strings"
+
+	"github.com/disintegration/imaging"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+	"shadowgap/eval/scene"
+	"shadowgap/models"
+)
+
+// realWeight is how much more a real capture's candidate counts than a rendered one's: there are few, and they are what counts.
+const realWeight = 4
+
+// rendered is a scene of the wide world, or, every sixth time, of the kinds that the demo shows, taken through its own file
+// format; and four crops of it, since people keep crops too, and they lack what a whole capture tells.
+func rendered(seed int64, i int) source {
+	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+		spec, group := scene.Wide(seed), fmt.Sprintf("wide-%d", seed)
+		if i%6 == 5 {
+			kinds := scene.Kinds()
+			kind := kinds[i/6%len(kinds)]
+			spec, group = scene.Random(seed, kind), fmt.Sprintf("%s-%d", kind, seed)
+		}
+		c, err := scene.Render(ctx, spec)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", group, err)
+		}
+		var b bytes.Buffer
+		if err := c.Encode(&b); err != nil {
+			return nil, fmt.Errorf("%s: %w", group, err)
+		}
+		img, _, err := image.Decode(&b)
+		if err != nil {
+			return nil, fmt.Errorf("%s: decoding: %w", group, err)
+		}
+		samples, err := detected(ctx, d, group, img, c.Label, detect.Options{})
+		if err != nil {
+			return nil, err
+		}
+		rng := rand.New(rand.NewPCG(uint64(seed), 7))
+		if part, label, ok := cutTile(rng, img, c.Label); ok && i%2 == 0 {
+			more, err := detected(ctx, d, group, part, label, detect.Options{})
+			if err != nil {
+				return nil, err
+			}
+			samples = append(samples, more...)
+		}
+		return samples, nil
+	}
+}
+
+// openSources are the labelled pictures of half A, and the first half of the effigy tiles, each shown in several ways.
+func openSources(ctx context.Context, s settings) ([]source, error) {
+	labels, err := eval.Load(filepath.Join(s.data, "labels.json"))
+	if err != nil {
+		return nil, err
+	}
+	half, err := halfA(filepath.Join(s.data, "halves.json"))
+	if err != nil {
+		return nil, err
+	}
+	var out []source
+	for _, l := range labels.Captures {
+		if !half(l.Capture) {
+			continue
+		}
+		for k := range variants {
+			out = append(out, labelled(filepath.Join(s.open, filepath.FromSlash(l.Capture)), l, k))
+		}
+	}
+	tiles := filepath.Join(s.open, "river-effigy")
+	entries, err := os.ReadDir(filepath.Join(tiles, "images"))
+	if err != nil {
+		return nil, fmt.Errorf("reading the open tiles (pass -open \"\" to do without): %w", err)
+	}
+	for _, e := range entries[:(len(entries)+1)/2] {
+		for k := range variants {
+			out = append(out, tile(tiles, e.Name(), k))
+		}
+	}
+	return out, nil
+}
+
+// halfA tells which captures, by name, may be fitted on.
+func halfA(name string) (func(capture string) bool, error) {
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return nil, fmt.Errorf("reading which captures may be fitted on: %w", err)
+	}
+	var halves struct {
+		A []string `json:"a"`
+	}
+	if err := json.Unmarshal(data, &halves); err != nil {
+		return nil, fmt.Errorf("reading which captures may be fitted on: %s: %w", name, err)
+	}
+	for _, p := range halves.A {
+		if _, err := path.Match(p, ""); err != nil {
+			return nil, fmt.Errorf("%s: pattern %q: %w", name, p, err)
+		}
+	}
+	return func(capture string) bool {
+		for _, p := range halves.A {
+			if ok, _ := path.Match(p, capture); ok { // the patterns were tried above
+				return true
+			}
+		}
+		return false
+	}, nil
+}
+
+func labelled(file string, label eval.CaptureLabel, k int) source {
+	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+		pic, err := detect.Read(ctx, file, detect.Limits{})
+		if err != nil {
+			return nil, err
+		}
+		img, l := variants[k](pic.Image, label)
+		var opt detect.Options
+		if len(label.Nadir) == 0 {
+			opt.Side = label.Side
+		}
+		samples, err := detected(ctx, d, "real-"+path.Base(label.Capture), img, l, opt)
+		return weighted(samples, realWeight, realWeight), err
+	}
+}
+
+// tile lays what is found in an open tile against its mask. The object is one thing on the bottom; other marks count a third, since
+// pits and stones of the river bed are real but not labelled.
+func tile(dir, name string, k int) source {
+	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+		pic, err := detect.Read(ctx, filepath.Join(dir, "images", name), detect.Limits{})
+		if err != nil {
+			return nil, err
+		}
+		box, err := eval.ReadMaskBox(ctx, filepath.Join(dir, "masks", name))
+		if err != nil {
+			return nil, err
+		}
+		label := eval.CaptureLabel{Capture: name, Marks: []eval.MarkLabel{{Class: detect.BottomObject, Kind: "effigy", Highlight: &box}}}
+		// passes of one minute see the same object
+		group, _, _ := strings.Cut(name, "H_")
+		group, _, _ = strings.Cut(group, "L_")
+		opt := detect.Options{Side: detect.Starboard}
+		if strings.HasPrefix(name, "left_") {
+			opt.Side = detect.Port
+		}
+		img, label := variants[k](pic.Image, label)
+		samples, err := detected(ctx, d, "tile-"+group[:len(group)-2], img, label, opt)
+		return weighted(samples, 3, 1), err
+	}
+}
+
+func weighted(samples []models.Sample, real, clutter float64) []models.Sample {
+	for i := range samples {
+		samples[i].Weight = real
+		if samples[i].Class == string(detect.Clutter) {
+			samples[i].Weight = clutter
+		}
+	}
+	return samples
+}
+
+// variants are the ways a real picture is shown to the detector: as it is, mirrored along track, larger and smaller, so that few real
+// objects don't teach their exact sizes.
+var variants = [...]func(image.Image, eval.CaptureLabel) (image.Image, eval.CaptureLabel){
+	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) { return img, l },
+	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) {
+		high := img.Bounds().Dy()
+		return imaging.FlipV(img), moved(l, func(b detect.Box) detect.Box { b.Y = high - b.Y - b.H; return b })
+	},
+	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) { return resized(img, l, 1.35) },
+	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) { return resized(img, l, 0.75) },
+}
+
+func resized(img image.Image, l eval.CaptureLabel, by float64) (image.Image, eval.CaptureLabel) {
+	px := func(v int) int { return int(math.Round(float64(v) * by)) }
+	return imaging.Resize(img, px(img.Bounds().Dx()), 0, imaging.Linear),
+		moved(l, func(b detect.Box) detect.Box {
+			return detect.Box{X: px(b.X), Y: px(b.Y), W: max(1, px(b.W)), H: max(1, px(b.H))}
+		})
+}
+
+// moved is a label with every box of its marks and regions moved.
+func moved(l eval.CaptureLabel, move func(detect.Box) detect.Box) eval.CaptureLabel {
+	box := func(b *detect.Box) *detect.Box {
+		if b == nil {
+			return nil
+		}
+		m := move(*b)
+		return &m
+	}
+	out := eval.CaptureLabel{Capture: l.Capture, By: l.By}
+	for _, m := range l.Marks {
+		m.Highlight, m.Shadow = box(m.Highlight), box(m.Shadow)
+		out.Marks = append(out.Marks, m)
+	}
+	for _, g := range l.Regions {
+		out.Regions = append(out.Regions, detect.Region{Kind: g.Kind, Box: move(g.Box)})
+	}
+	return out
+}
+
+func detected(ctx context.Context, d *detect.Detector, group string, img image.Image, label eval.CaptureLabel, opt detect.Options) ([]models.Sample, error) {
+	opt.KeepClutter = true
+	res, err := d.Run(ctx, img, opt)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", group, err)
+	}
+	return eval.Samples(group, label, res.Marks, eval.DefaultGate())
+}
+
+// cutTile cuts a square of 160 to 400 pixels out of one side of the panel, on most calls around a mark: people keep such
+// crops too, and they lack what a whole capture tells. Marks of which less than a third is left are dropped from the label;
+// regions are kept. ok is false when no side is wide enough.
+func cutTile(rng *rand.Rand, img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel, bool) {
+	size := 160 + rng.IntN(240)
+	if l.Panel == nil || len(l.Nadir) == 0 || l.Panel.H < size {
+		return nil, l, false
+	}
+	nadir := int(l.Nadir[len(l.Nadir)/2][1])
+	lo, hi := l.Panel.X, nadir-10-size
+	if rng.IntN(2) == 0 || hi <= lo {
+		lo, hi = nadir+10, l.Panel.X+l.Panel.W-size
+	}
+	if hi <= lo {
+		return nil, l, false
+	}
+	at := image.Pt(lo+rng.IntN(hi-lo), l.Panel.Y+rng.IntN(max(1, l.Panel.H-size)))
+	if len(l.Marks) > 0 && rng.IntN(4) > 0 {
+		if b := l.Marks[rng.IntN(len(l.Marks))].Highlight; b != nil && (b.X < nadir) == (lo < nadir) {
+			at.X = min(max(b.X+b.W/2-size/8-rng.IntN(size*3/4), lo), hi)
+			at.Y = min(max(b.Y+b.H/2-size/8-rng.IntN(size*3/4), l.Panel.Y), l.Panel.Y+l.Panel.H-size)
+		}
+	}
+	r := image.Rectangle{Min: at, Max: at.Add(image.Pt(size, size))}
+	out := eval.CaptureLabel{Capture: l.Capture, By: l.By, Humps: l.Humps}
+	clip := func(b *detect.Box) *detect.Box {
+		if b == nil {
+			return nil
+		}
+		in := b.Rect().Intersect(r)
+		if in.Dx()*in.Dy()*3 < b.W*b.H || in.Empty() {
+			return nil
+		}
+		c := detect.BoxOf(in.Sub(at))
+		return &c
+	}
+	for _, m := range l.Marks {
+		m.Highlight, m.Shadow = clip(m.Highlight), clip(m.Shadow)
+		if m.Highlight != nil {
+			out.Marks = append(out.Marks, m)
+		}
+	}
+	for _, g := range l.Regions {
+		if b := clip(&g.Box); b != nil {
+			out.Regions = append(out.Regions, detect.Region{Kind: g.Kind, Box: *b})
+		}
+	}
+	return imaging.Crop(img, r.Add(img.Bounds().Min)), out, true
+}
