@@ -34,7 +34,8 @@ func (b *Bottoms) Render(ctx context.Context, seed int64) (*Capture, error) {
 		return nil, fmt.Errorf("setting targets in, seed %d: %w", seed, err)
 	}
 	d := &dice{rand.New(rand.NewPCG(uint64(seed), 0x5e71))}
-	p := &b.pictures[d.IntN(len(b.pictures))]
+	of := b.folders[d.IntN(len(b.folders))]
+	p := &b.pictures[of[d.IntN(len(of))]]
 	v := show(d, p)
 	c := &Capture{Real: len(v.label.Marks), Whole: p.whole}
 	if !d.chance(0.22) { // a few more pictures have no room

@@ -26,6 +26,7 @@ import (
 // Bottoms are real pictures to set targets into. It is not changed by Render, which may be called from several goroutines.
 type Bottoms struct {
 	pictures []picture
+	folders  [][]int // indices of the pictures of each folder: every kind of sonar is drawn equally often
 }
 
 // picture is one real picture as stored.
@@ -48,7 +49,7 @@ func Load(ctx context.Context, openDir, dataDir string) (*Bottoms, error) {
 	if err != nil {
 		return nil, err
 	}
-	half, err := halfA(filepath.Join(dataDir, "halves.json"))
+	half, err := HalfA(filepath.Join(dataDir, "halves.json"))
 	if err != nil {
 		return nil, err
 	}
@@ -66,6 +67,17 @@ func Load(ctx context.Context, openDir, dataDir string) (*Bottoms, error) {
 	}
 	if len(b.pictures) == 0 {
 		return nil, fmt.Errorf("%s: %w", openDir, ErrNoBottoms)
+	}
+	at := map[string]int{}
+	for i := range b.pictures {
+		folder, _, _ := strings.Cut(b.pictures[i].name, "/")
+		k, ok := at[folder]
+		if !ok {
+			k = len(b.folders)
+			at[folder] = k
+			b.folders = append(b.folders, nil)
+		}
+		b.folders[k] = append(b.folders[k], i)
 	}
 	return &b, nil
 }
@@ -111,8 +123,8 @@ func (b *Bottoms) addTiles(ctx context.Context, openDir string) error {
 	return nil
 }
 
-// halfA tells which captures, by name, may be fitted on.
-func halfA(name string) (func(capture string) bool, error) {
+// HalfA reads a halves.json and tells which captures, by name, may be fitted on.
+func HalfA(name string) (func(capture string) bool, error) {
 	data, err := os.ReadFile(name)
 	if err != nil {
 		return nil, fmt.Errorf("reading which captures may be fitted on: %w", err)
