@@ -247,8 +247,8 @@ func (g *ground) measure(v *view) {
 	v.fill = g.shadowFill(v)
 }
 
-// shadowFill is how much of the bottom's echo is left in the shadows of the picture's own things, by the median of those labelled;
-// drawn where there are too few.
+// shadowFill is how much of the bottom's echo is left in the shadows of the picture's own things, by the median of those labelled (the
+// darkest quarter of each box, which holds more than the shadow); drawn where there are too few.
 func (g *ground) shadowFill(v *view) float64 {
 	var fills []float64
 	for _, m := range v.label.Marks {
@@ -265,7 +265,7 @@ func (g *ground) shadowFill(v *view) float64 {
 		}
 		slices.Sort(in)
 		if t > 2*g.darkMean {
-			fills = append(fills, (mean(in[:len(in)/2+1])-g.darkMean)/(t-g.darkMean))
+			fills = append(fills, (mean(in[:len(in)/4+1])-g.darkMean)/(t-g.darkMean))
 		}
 	}
 	if len(fills) < 3 {

@@ -29,24 +29,27 @@ const groundStep = 0.4 // pixels between the nodes of a height field
 func (v *view) cast(t *thing, p spot) (l *layer, ok bool) {
 	h0 := v.altitude(p.side, p.y)
 	out := outward(p.side)
-	y0, y1 := math.Inf(1), math.Inf(-1)
+	y0, y1 := t.rows(v.aspect)
+	// Where the water is less deep, shadows reach farther.
+	low := h0
+	for y := max(0, p.y+int(y0)); y < min(v.h, p.y+int(y1)+2); y++ {
+		low = min(low, v.altitude(p.side, y)) // NaN where unknown; such rows are turned down below
+	}
 	near, far := math.Inf(1), 0.0 // slant range
 	flat := func(s float64) float64 { return math.Sqrt(max(0.01*h0*h0, s*s-h0*h0)) }
 	if t.solid != nil {
 		g := flat(p.s)
-		y0, y1 = t.solid.y0, t.solid.y1
 		top := t.top()
 		near = math.Hypot(max(0, g+t.solid.g0), h0-top)
-		far = math.Hypot(g+t.solid.g1, h0) * h0 / (h0 - top)
+		far = math.Hypot(g+t.solid.g1, h0) * low / max(0.05*h0, low-top)
 	}
 	for i := range t.floats {
 		f := &t.floats[i]
 		r := max(f.half, f.wide)
-		y0, y1 = min(y0, f.dy-r*v.aspect), max(y1, f.dy+r*v.aspect)
 		near = min(near, p.s+f.dg-r-f.up)
 		far = max(far, p.s+f.dg+r+f.up)
 		if t.depth > 0 {
-			far = max(far, min(2000, (p.s+f.dg+r)*h0/max(0.05*h0, h0-f.z-f.up)))
+			far = max(far, min(2000, (p.s+f.dg+r)*low/max(0.05*h0, low-f.z-f.up)))
 		}
 	}
 	const margin = 6
@@ -69,6 +72,9 @@ func (v *view) cast(t *thing, p spot) (l *layer, ok bool) {
 		}
 		for i := range t.floats {
 			l.hang(&t.floats[i], q, y, p.s, dy, v.aspect)
+			if t.depth > 0 {
+				l.shadowOf(&t.floats[i], q, y, p.s, dy, v.aspect)
+			}
 		}
 	}
 	for i, e := range l.echo {
@@ -77,6 +83,20 @@ func (v *view) cast(t *thing, p spot) (l *layer, ok bool) {
 		l.shade[i] = min(1, l.shade[i])
 	}
 	return l, true
+}
+
+// rows is how far a thing reaches along the track from its middle.
+func (t *thing) rows(aspect float64) (from, to float64) {
+	if t.solid != nil {
+		return t.solid.y0, t.solid.y1
+	}
+	from, to = math.Inf(1), math.Inf(-1)
+	for i := range t.floats {
+		f := &t.floats[i]
+		r := max(f.half, f.wide) * aspect
+		from, to = min(from, f.dy-r), max(to, f.dy+r)
+	}
+	return from, to
 }
 
 // top is a solid's greatest height.
@@ -178,55 +198,76 @@ func (l *layer) march(o *solid, q ping, y int, g0, dy float64) {
 	}
 }
 
-// hang casts one row over something suspended: its own echo, and the shadow between the rays that graze it.
-func (l *layer) hang(f *drifter, q ping, y int, s0, dy, aspect float64) {
-	dy = (dy - f.dy*1) / aspect
-	// The cut of the row through the ellipse that is seen from above.
+// slice is the cut of one row through something suspended: its middle in slant range, its depth under the transducer, and its half
+// axes in ground range and height.
+type slice struct {
+	s, depth, ground, half, up float64
+	share                      float64 // of its full thickness
+}
+
+func (f *drifter) slice(q ping, s0, dy, aspect float64) (c slice, ok bool) {
+	dy = (dy - f.dy) / aspect
 	ia, ib := 1/(f.half*f.half), 1/(f.wide*f.wide)
 	qa := f.cos*f.cos*ia + f.sin*f.sin*ib
 	qb := dy * f.cos * f.sin * (ia - ib)
 	qc := dy*dy*(f.sin*f.sin*ia+f.cos*f.cos*ib) - 1
 	root := qb*qb - qa*qc
 	if root <= 0 {
+		return c, false
+	}
+	c.half = math.Sqrt(root) / qa
+	c.share = min(1, math.Sqrt(qa)*c.half)
+	c.up = f.up * c.share
+	c.depth = q.h - f.z
+	c.s = s0 + f.dg - qb/qa
+	if c.s <= c.depth || c.depth <= 0 {
+		return c, false
+	}
+	c.ground = math.Sqrt(c.s*c.s - c.depth*c.depth)
+	return c, true
+}
+
+// hang adds the echo of one row of something suspended, brightest in the middle.
+func (l *layer) hang(f *drifter, q ping, y int, s0, dy, aspect float64) {
+	c, ok := f.slice(q, s0, dy, aspect)
+	if !ok {
 		return
 	}
-	half := math.Sqrt(root) / qa
-	widest := math.Sqrt(qa) * half // 1 through the middle
-	up := f.up * min(1, widest)
-	d := q.h - f.z
-	s := s0 + f.dg - qb/qa
-	if s <= d || d <= 0 {
-		return
-	}
-	g := math.Sqrt(s*s - d*d)
-	reach := math.Hypot(half*g/s, up*d/s)
-	steps := max(1, int(2*reach*2))
+	reach := math.Hypot(c.half*c.ground/c.s, c.up*c.depth/c.s)
+	steps := max(1, int(4*reach))
 	ds := 2 * reach / float64(steps)
 	for i := range steps {
-		at := s - reach + (float64(i)+0.5)*ds
+		at := c.s - reach + (float64(i)+0.5)*ds
 		u := 2*(float64(i)+0.5)/float64(steps) - 1
-		e := f.level * (1 - 0.7*u*u) * min(1, widest)
+		e := f.level * (1 - 0.7*u*u) * c.share
 		l.spread(l.echo, q, y, at-ds/2, at+ds/2, e*e)
 	}
-	if math.IsNaN(l.farEdge) || s+reach > l.farEdge {
-		l.farEdge = s + reach
+	if math.IsNaN(l.farEdge) || c.s+reach > l.farEdge {
+		l.farEdge = c.s + reach
 	}
-	// The two tangents to the ellipse in the plane of the ping, as angles below the horizon.
-	a, b := g/half, d/up
+}
+
+// shadowOf hides the bottom between the two rays that graze one row of something suspended.
+func (l *layer) shadowOf(f *drifter, q ping, y int, s0, dy, aspect float64) {
+	c, ok := f.slice(q, s0, dy, aspect)
+	if !ok {
+		return
+	}
+	// The tangents to the ellipse in the plane of the ping, as angles below the horizon.
+	a, b := c.ground/c.half, c.depth/c.up
 	r := math.Hypot(a, b)
-	if r <= 1 || f.depth == 0 {
+	if r <= 1 {
 		return
 	}
 	mid, open := math.Atan2(b, a), math.Asin(1/r)
-	steep, shallow := math.Tan(min(mid+open, math.Pi/2-1e-6))*up/half, math.Tan(max(mid-open, 1e-3))*up/half
-	from := math.Hypot(q.h/steep, q.h)
-	to := math.Hypot(q.h/shallow, q.h)
-	from = max(from, q.h*1.01)
+	steep := math.Tan(min(mid+open, math.Pi/2-1e-6)) * c.up / c.half
+	shallow := math.Tan(max(mid-open, 1e-3)) * c.up / c.half
+	from, to := max(math.Hypot(q.h/steep, q.h), q.h*1.01), math.Hypot(q.h/shallow, q.h)
 	if to <= from {
 		return
 	}
-	l.spread(l.dark, q, y, from, to, f.depth)
-	l.spread(l.shade, q, y, from, to, f.depth)
+	l.spread(l.dark, q, y, from, to, 1)
+	l.spread(l.shade, q, y, from, to, 1)
 	if math.IsNaN(l.shadowEdge) || from < l.shadowEdge {
 		l.shadowEdge = from
 	}

@@ -177,10 +177,9 @@ func (v *view) setIn(g *ground, t *thing, p spot) bool {
 	local := g.trend(clampInt(light.Min.X+light.Dx()/2, g.w), clampInt(light.Min.Y+light.Dy()/2, g.h))
 	// Brighter than this and no speckle would be left.
 	amp := float32(min(t.level, max(1.4, v.in(0.5, 1.1)/local)) / peak)
-	depth := float32(1 - v.fill)
-	if t.solid != nil {
-		depth *= float32(t.depth)
-	}
+	// The beam's skirts fill a small shadow more than a large one.
+	depth := float32(1 - v.fill*(0.3+0.7*math.Exp(-float64(light.Dy())/(12*v.scale))))
+	depth *= float32(t.depth)
 	blotch, cell := v.in(0.25, 0.7), v.in(2, 4)
 	for y := l.at.Min.Y; y < l.at.Max.Y; y++ {
 		for x := l.at.Min.X; x < l.at.Max.X; x++ {

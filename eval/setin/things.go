@@ -14,7 +14,7 @@ type thing struct {
 	floats []drifter
 	// level is the echo strength of its bright parts over that of the bottom around it.
 	level float64
-	// depth is how much of the bottom's echo a full shadow takes away, haze how far the shadow's edges are smoothed along the track
+	// depth is how much of the bottom's echo a full shadow takes away, 0 for a thing that throws none that shows; haze how far the shadow's edges are smoothed along the track
 	// beyond the picture's own softness, pixels.
 	depth, haze float64
 	seed        uint64
@@ -28,12 +28,12 @@ type solid struct {
 
 // drifter is a suspended ellipsoid.
 type drifter struct {
-	dg, dy       float64
-	half, wide   float64 // half axes along its angle and across it
-	up           float64 // half axis in height
-	z            float64 // of its middle over the bottom
-	sin, cos     float64
-	level, depth float64
+	dg, dy     float64
+	half, wide float64 // half axes along its angle and across it
+	up         float64 // half axis in height
+	z          float64 // of its middle over the bottom
+	sin, cos   float64
+	level      float64
 }
 
 // hash is a number in 0..1 for a place on a lattice.
@@ -63,10 +63,10 @@ func rise(s, h, long float64) float64 { return h * long / (s + long) }
 
 // rock is a broken stone; reach is its half length in pixels.
 func (v *view) rock(s, h, reach float64) *thing {
-	t := &thing{class: detect.BottomObject, kind: "rock", level: v.logIn(1.5, 7), depth: v.in(0.8, 1), seed: v.Uint64()}
+	t := &thing{class: detect.BottomObject, kind: "rock", level: v.logIn(1.3, 5.5), depth: v.in(0.45, 1), seed: v.Uint64()}
 	a, b := reach, reach*v.in(0.5, 1)
 	sin, cos := math.Sincos(v.in(0, math.Pi))
-	top := min(rise(s, h, min(reach*v.logIn(1, 9), 130)), 1.8*b, 0.5*h)
+	top := min(rise(s, h, min(reach*v.logIn(1.5, 14), 130)), 2*b, 0.5*h)
 	uneven, cell, phase := v.in(0.15, 0.5), max(1.5, b*v.in(0.35, 0.8)), v.in(0, 7)
 	sharp := v.in(0.3, 0.9) // low: a block with steep sides; high: rounded
 	seed, aspect := t.seed, v.aspect
@@ -126,7 +126,7 @@ func bars(list []bar, sunk func(dg, dy float64) bool) *solid {
 
 // timber is a slightly bent stem with some branches; reach is its half length.
 func (v *view) timber(s, h, reach float64) *thing {
-	t := &thing{class: detect.BottomObject, kind: "timber", level: v.logIn(1.5, 4.5), depth: v.in(0.8, 1), seed: v.Uint64()}
+	t := &thing{class: detect.BottomObject, kind: "timber", level: v.logIn(1.4, 4), depth: v.in(0.5, 1), seed: v.Uint64()}
 	angle, bend := v.in(0, 2*math.Pi), v.NormFloat64()*0.25
 	radius := v.logIn(0.7, 2.2)
 	lift := max(0, min(rise(s, h, radius*v.logIn(1.5, 8)), 0.3*h)-2*radius)
@@ -157,7 +157,7 @@ func (v *view) timber(s, h, reach float64) *thing {
 
 // structure is a box, a frame or a wall whose shadow is much longer than itself; reach is its half length.
 func (v *view) structure(s, h, reach float64) *thing {
-	t := &thing{class: detect.RaisedStructure, level: v.logIn(1.4, 4), depth: v.in(0.85, 1), seed: v.Uint64()}
+	t := &thing{class: detect.RaisedStructure, level: v.logIn(1.3, 4), depth: v.in(0.7, 1), seed: v.Uint64()}
 	sin, cos := math.Sincos(v.in(0, math.Pi))
 	top := min(rise(s, h, min(v.logIn(18, 160), 8*reach)), 0.6*h)
 	thick := v.logIn(1, 2.5)
@@ -213,9 +213,11 @@ func (v *view) structure(s, h, reach float64) *thing {
 			return 0
 		}
 	}
-	aspect := math.Sqrt(v.aspect)
+	aspect, wobble := math.Sqrt(v.aspect), v.logIn(0.4, 2.5)
 	height := func(dg, dy float64) float64 {
 		dy /= aspect
+		// Nothing that has lain in water for long is straight.
+		dg, dy = dg+wobble*lumps(seed+4, dg/7, dy/7), dy+wobble*lumps(seed+6, dg/7, dy/7)
 		x, y := dg*cos+dy*sin, dy*cos-dg*sin
 		if math.Abs(x) > reach || math.Abs(y) > half {
 			return 0
@@ -224,13 +226,14 @@ func (v *view) structure(s, h, reach float64) *thing {
 		return top * max(shape(x, y)*worn(dg, dy), rubble*lumps(seed+3, dg/2.5, dy/2.5))
 	}
 	rg, ry := reach*math.Abs(cos)+half*math.Abs(sin), reach*math.Abs(sin)+half*math.Abs(cos)
-	t.solid = &solid{-rg, rg, -ry * aspect, ry * aspect, height}
+	t.solid = &solid{-rg - wobble, rg + wobble, -(ry + wobble) * aspect, (ry + wobble) * aspect, height}
 	return t
 }
 
 // fish is one fish or a small school at slant range s. Over the bottom its shadow begins gap pixels behind it.
 func (v *view) fish(s, h, reach float64, inWater bool) *thing {
-	t := &thing{class: detect.SuspendedTarget, kind: "fish", level: v.logIn(1.6, 6), depth: v.in(0.7, 1), haze: v.in(0.1, 0.7), seed: v.Uint64()}
+	t := &thing{class: detect.SuspendedTarget, kind: "fish", level: v.logIn(1.5, 6), depth: v.in(0.5, 1), seed: v.Uint64()}
+	t.haze = v.in(0.1, 0.7)
 	z := 0.0
 	if inWater {
 		// No nearer to the bottom than the ray to it allows.
@@ -248,7 +251,7 @@ func (v *view) fish(s, h, reach float64, inWater bool) *thing {
 		sin, cos := math.Sincos(v.in(0, math.Pi))
 		wide := max(0.6, reach*v.in(0.25, 0.5))
 		up := max(0.5, min(reach*v.in(0.3, 0.5), 0.8*(z+dz)))
-		return drifter{dg, dy, reach, wide, up, max(up, z+dz), sin, cos, v.in(0.6, 1), 1}
+		return drifter{dg, dy, reach, wide, up, max(up, z+dz), sin, cos, v.in(0.6, 1)}
 	}
 	if reach < 5 || v.chance(0.6) {
 		t.floats = []drifter{one(0, 0, 0, reach)}
