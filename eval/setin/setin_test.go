@@ -34,14 +34,18 @@ func made(t *testing.T) (open, data string) {
 		Capture: "swaths/a-1.png", By: "hand", Humps: [][2]int{},
 		Nadir:       []detect.RowX{{0, 250}, {300, 250}},
 		FirstReturn: detect.FirstReturn{Port: []detect.RowX{{0, 205}, {300, 190}}, Starboard: []detect.RowX{{0, 295}, {300, 310}}},
-		Marks:       []eval.MarkLabel{{Class: detect.BottomObject, Kind: "rock", Highlight: &detect.Box{X: 400, Y: 60, W: 24, H: 16}, Sure: &sure}},
+		Marks: []eval.MarkLabel{
+			{Class: detect.BottomObject, Kind: "rock", Highlight: &detect.Box{X: 400, Y: 60, W: 24, H: 16}, Sure: &sure},
+		},
 	}
 	river := eval.CaptureLabel{Capture: "tiles/a-2.png", By: "hand", Side: detect.Port, Humps: [][2]int{}, Marks: []eval.MarkLabel{}}
 	labels := eval.Labels{Schema: eval.SchemaVersion, Captures: []eval.CaptureLabel{
 		swath, river, {Capture: "swaths/b-1.png", By: "hand", Humps: [][2]int{}, Marks: []eval.MarkLabel{}},
 	}}
 	writeJSON(t, filepath.Join(data, "labels.json"), labels)
-	writeJSON(t, filepath.Join(data, "halves.json"), map[string]any{"schema": 1, "a": []string{"swaths/a-*", "tiles/a-*"}, "b": []string{"swaths/b-*"}})
+	writeJSON(t, filepath.Join(data, "halves.json"), map[string]any{
+		"schema": 1, "a": []string{"swaths/a-*", "tiles/a-*"}, "b": []string{"swaths/b-*"},
+	})
 	paint(t, filepath.Join(open, "swaths", "a-1.png"), 500, 300, func(x, y int) float64 {
 		s, h := math.Abs(float64(x)-250), 45+float64(y)/20
 		switch {

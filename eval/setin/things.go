@@ -14,8 +14,8 @@ type thing struct {
 	floats []drifter
 	// level is the echo strength of its bright parts over that of the bottom around it.
 	level float64
-	// depth is how much of the bottom's echo a full shadow takes away, 0 for a thing that throws none that shows; haze how far the shadow's edges are smoothed along the track
-	// beyond the picture's own softness, pixels.
+	// depth is how much of the bottom's echo a full shadow takes away, 0 for a thing that throws none that shows; haze is how far the
+	// shadow's edges are smoothed along the track beyond the picture's own softness, pixels.
 	depth, haze float64
 	seed        uint64
 }
