@@ -54,9 +54,8 @@ func learnPath(img *image.NRGBA) *colourPath {
 		for k+1 < len(node)-1 && node[k+1][0] <= float64(l) {
 			k++
 		}
-		f := 0.0
 		if k+1 < len(node) {
-			f = min(1, max(0, (float64(l)-node[k][0])/(node[k+1][0]-node[k][0])))
+			f := min(1, max(0, (float64(l)-node[k][0])/(node[k+1][0]-node[k][0])))
 			p.arc[l] = float32((at[k] + f*(at[k+1]-at[k])) / total)
 		}
 	}
