@@ -216,7 +216,7 @@ func (g *ground) trend(x, y int) float64 {
 
 // measure finds what the picture's texture is like.
 func (g *ground) measure(v *view) {
-	var trends, ratios []float64
+	var trends []float64
 	var s2, ax, ay float64
 	step := max(1, g.w*g.h/40000)
 	n := 0
@@ -234,7 +234,7 @@ func (g *ground) measure(v *view) {
 		ax += a * b
 		ay += a * c
 		n++
-		trends, ratios = append(trends, t), append(ratios, a)
+		trends = append(trends, t)
 	}
 	g.cv, g.typical, g.sigmaX, g.sigmaY = 0.4, 0.3, 0.5, 0.5
 	if n > 200 {
