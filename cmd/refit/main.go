@@ -9,6 +9,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -18,11 +19,13 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"shadowgap/detect"
+	"shadowgap/eval/setin"
 	"shadowgap/models"
 )
 
 type settings struct {
 	scenes  int
+	setIn   int
 	first   int64
 	open    string
 	data    string
@@ -36,6 +39,7 @@ func main() {
 	defer stop()
 	var s settings
 	flag.IntVar(&s.scenes, "scenes", 4000, "scenes to render")
+	flag.IntVar(&s.setIn, "setin", 0, "open pictures to render with things set in")
 	flag.Int64Var(&s.first, "first", 1, "seed of the first")
 	flag.StringVar(&s.open, "open", "../shared/open-data", "folder of the open pictures; \"\" = without")
 	flag.StringVar(&s.data, "labels", "testdata/open", "folder of labels.json and halves.json for them")
@@ -60,6 +64,18 @@ func run(ctx context.Context, s settings) error {
 			return err
 		}
 		sources = append(sources, real...)
+	}
+	if s.setIn > 0 {
+		if s.open == "" {
+			return errors.New("-setin needs the open pictures: give -open too")
+		}
+		bottoms, err := setin.Load(ctx, s.open, s.data)
+		if err != nil {
+			return err
+		}
+		for i := range s.setIn {
+			sources = append(sources, setInto(bottoms, s.first+int64(i)))
+		}
 	}
 	for i := range s.scenes {
 		sources = append(sources, rendered(s.first+int64(i), i))
@@ -130,6 +146,9 @@ func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
 	opt := models.FitOptions{Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
 	if s.open != "" {
 		opt.Source += "; half A of the open pictures and the first half of the effigy tiles"
+	}
+	if s.setIn > 0 {
+		opt.Source += fmt.Sprintf("; %d of them with things set in", s.setIn)
 	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/json"
 	"fmt"
 	"image"
 	_ "image/jpeg" // what captures are stored as
@@ -20,6 +19,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/eval/scene"
+	"shadowgap/eval/setin"
 	"shadowgap/models"
 )
 
@@ -64,13 +64,34 @@ func rendered(seed int64, i int) source {
 	}
 }
 
+// setInto is a real picture of half A, changed in size and place, with rendered things set in. It belongs to the group of the picture
+// itself, since their bottoms are the same.
+func setInto(b *setin.Bottoms, seed int64) source {
+	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+		c, err := b.Render(ctx, seed)
+		if err != nil {
+			return nil, err
+		}
+		var opt detect.Options
+		if len(c.Label.Nadir) == 0 {
+			opt.Side = c.Label.Side
+		}
+		group, clutter := "real-"+path.Base(c.Label.Capture), 1.0
+		if !c.Whole { // its own pits and stones are real but not labelled
+			group, clutter = tileGroup(path.Base(c.Label.Capture)), 1.0/3
+		}
+		samples, err := detected(ctx, d, group, c.Image, c.Label, opt)
+		return weighted(samples, 1, clutter), err
+	}
+}
+
 // openSources are the labelled pictures of half A, and the first half of the effigy tiles, each shown in several ways.
 func openSources(ctx context.Context, s settings) ([]source, error) {
 	labels, err := eval.Load(filepath.Join(s.data, "labels.json"))
 	if err != nil {
 		return nil, err
 	}
-	half, err := halfA(filepath.Join(s.data, "halves.json"))
+	half, err := setin.HalfA(filepath.Join(s.data, "halves.json"))
 	if err != nil {
 		return nil, err
 	}
@@ -94,33 +115,6 @@ func openSources(ctx context.Context, s settings) ([]source, error) {
 		}
 	}
 	return out, nil
-}
-
-// halfA tells which captures, by name, may be fitted on.
-func halfA(name string) (func(capture string) bool, error) {
-	data, err := os.ReadFile(name)
-	if err != nil {
-		return nil, fmt.Errorf("reading which captures may be fitted on: %w", err)
-	}
-	var halves struct {
-		A []string `json:"a"`
-	}
-	if err := json.Unmarshal(data, &halves); err != nil {
-		return nil, fmt.Errorf("reading which captures may be fitted on: %s: %w", name, err)
-	}
-	for _, p := range halves.A {
-		if _, err := path.Match(p, ""); err != nil {
-			return nil, fmt.Errorf("%s: pattern %q: %w", name, p, err)
-		}
-	}
-	return func(capture string) bool {
-		for _, p := range halves.A {
-			if ok, _ := path.Match(p, capture); ok { // the patterns were tried above
-				return true
-			}
-		}
-		return false
-	}, nil
 }
 
 func labelled(file string, label eval.CaptureLabel, k int) source {
@@ -152,17 +146,21 @@ func tile(dir, name string, k int) source {
 			return nil, err
 		}
 		label := eval.CaptureLabel{Capture: name, Marks: []eval.MarkLabel{{Class: detect.BottomObject, Kind: "effigy", Highlight: &box}}}
-		// passes of one minute see the same object
-		group, _, _ := strings.Cut(name, "H_")
-		group, _, _ = strings.Cut(group, "L_")
 		opt := detect.Options{Side: detect.Starboard}
 		if strings.HasPrefix(name, "left_") {
 			opt.Side = detect.Port
 		}
 		img, label := variants[k](pic.Image, label)
-		samples, err := detected(ctx, d, "tile-"+group[:len(group)-2], img, label, opt)
+		samples, err := detected(ctx, d, tileGroup(name), img, label, opt)
 		return weighted(samples, 3, 1), err
 	}
+}
+
+// tileGroup names the tiles that see the same object: passes of one minute.
+func tileGroup(name string) string {
+	group, _, _ := strings.Cut(name, "H_")
+	group, _, _ = strings.Cut(group, "L_")
+	return "tile-" + group[:len(group)-2]
 }
 
 func weighted(samples []models.Sample, real, clutter float64) []models.Sample {
@@ -183,8 +181,12 @@ var variants = [...]func(image.Image, eval.CaptureLabel) (image.Image, eval.Capt
 		high := img.Bounds().Dy()
 		return imaging.FlipV(img), moved(l, func(b detect.Box) detect.Box { b.Y = high - b.Y - b.H; return b })
 	},
-	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) { return resized(img, l, 1.35) },
-	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) { return resized(img, l, 0.75) },
+	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) {
+		return resized(img, l, 1.35)
+	},
+	func(img image.Image, l eval.CaptureLabel) (image.Image, eval.CaptureLabel) {
+		return resized(img, l, 0.75)
+	},
 }
 
 func resized(img image.Image, l eval.CaptureLabel, by float64) (image.Image, eval.CaptureLabel) {
