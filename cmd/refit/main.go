@@ -12,9 +12,12 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"maps"
 	"os"
 	"os/signal"
 	"runtime"
+	"slices"
+	"strings"
 
 	"golang.org/x/sync/errgroup"
 
@@ -84,11 +87,7 @@ func run(ctx context.Context, s settings) error {
 	if err != nil {
 		return err
 	}
-	count := map[string]int{}
-	for _, x := range all {
-		count[x.Class]++
-	}
-	fmt.Printf("%d candidates: %v\n", len(all), count)
+	report(all)
 	if s.samples != "" {
 		if err := writeSamples(s.samples, all); err != nil {
 			return err
@@ -140,6 +139,21 @@ func gather(ctx context.Context, sources []source) ([]models.Sample, error) {
 		all = append(all, s...)
 	}
 	return all, nil
+}
+
+// report tells how many candidates there are, by what they come from: the kind of capture stands before the first dash of a group.
+func report(all []models.Sample) {
+	count := map[string]map[string]int{}
+	for _, x := range all {
+		kind, _, _ := strings.Cut(x.Group, "-")
+		if count[kind] == nil {
+			count[kind] = map[string]int{}
+		}
+		count[kind][x.Class]++
+	}
+	for _, kind := range slices.Sorted(maps.Keys(count)) {
+		fmt.Printf("%s: %v\n", kind, count[kind])
+	}
 }
 
 func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
