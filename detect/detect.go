@@ -28,6 +28,7 @@ type Options struct {
 	SlantCorrected bool            // columns are ground range, not slant range
 	RowSpacingM    float64         // distance made good between two rows in metres; 0 = unknown
 	Model          *models.Model   // nil = the one the program ships with
+	visit          func(p *frame.Panel, sv *sideView) // shown every side once it is leveled; nothing is looked for then
 	KeepClutter    bool            // also return what is most likely clutter, for fitting
 }
 
@@ -163,7 +164,7 @@ func detectPanel(p *frame.Panel, opt Options, arena *features.Arena) (*view, err
 				return nil, err
 			}
 			sv := newSideView(s, p, i, opt)
-			if err := sv.find(); err != nil {
+			if err := sv.find(p, opt); err != nil {
 				return nil, err
 			}
 			arena.Release(used)
@@ -201,7 +202,7 @@ func (v *view) detectOneSide(p *frame.Panel, opt Options, arena *features.Arena)
 	} else {
 		v.notes = append(v.notes, fmt.Sprintf("one side in view, read as %s; the nadir isn't: ranges count from the picture's edge, heights can't be told", side))
 	}
-	if err := sv.find(); err != nil {
+	if err := sv.find(p, opt); err != nil {
 		return err
 	}
 	v.sides = append(v.sides, *sv)
@@ -250,13 +251,17 @@ func newSideView(s *swath, p *frame.Panel, side int, opt Options) *sideView {
 }
 
 // find runs the stages from leveling to measuring.
-func (sv *sideView) find() error {
+func (sv *sideView) find(p *frame.Panel, opt Options) error {
 	s := sv.swath
 	lv, err := level(s, sv.edge)
 	if err != nil {
 		return err
 	}
 	sv.leveled = lv
+	if opt.visit != nil {
+		opt.visit(p, sv)
+		return nil
+	}
 	seg, err := segment(s, lv)
 	if err != nil {
 		return err

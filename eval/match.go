@@ -178,9 +178,15 @@ func (m *matching) join(label, mark int, counted bool) {
 	}
 }
 
-// nothingIn are the kinds of labelled region that hold no things: a mark there is as false as on plain bottom. In the others (rock
-// fields, shadows of things out of view) there may be things that nobody labelled.
-var nothingIn = map[string]bool{"ripples": true, "cloud": true, "scour": true, "pits": true, "clutter": true, "vegetation": true}
+// NothingIn tells of a kind of labelled region that it holds no things: a mark there is as false as on plain bottom. In the others
+// (rock fields, shadows of things out of view) there may be things that nobody labelled.
+func NothingIn(kind string) bool {
+	switch kind {
+	case "ripples", "cloud", "scour", "pits", "clutter", "vegetation", "weed":
+		return true
+	}
+	return false
+}
 
 func (m *matching) regionFates(marks []*detect.MarkRecord, regions []detect.Region) {
 	for j, mark := range marks {
@@ -193,7 +199,7 @@ func (m *matching) regionFates(marks []*detect.MarkRecord, regions []detect.Regi
 		}
 		centre := image.Pt(b.X+b.W/2, b.Y+b.H/2)
 		for _, r := range regions {
-			if !nothingIn[r.Kind] && centre.In(r.Box.Rect()) {
+			if !NothingIn(r.Kind) && centre.In(r.Box.Rect()) {
 				m.fate[j] = FateInRegion
 			}
 		}

@@ -33,6 +33,7 @@ type settings struct {
 	open    string
 	data    string
 	samples string
+	views   string
 	trees   string
 	thin    float64
 }
@@ -47,6 +48,7 @@ func main() {
 	flag.StringVar(&s.open, "open", "../shared/open-data", "folder of the open pictures; \"\" = without")
 	flag.StringVar(&s.data, "labels", "testdata/open", "folder of labels.json and halves.json for them")
 	flag.StringVar(&s.samples, "samples", "", "file to write the candidates to")
+	flag.StringVar(&s.views, "views", "", "file to write the sides to as the finder sees them; nothing else is done then")
 	flag.StringVar(&s.trees, "trees", "", "file to write the fitted trees to")
 	flag.Float64Var(&s.thin, "thin", 1, "part of the rendered clutter that the trees are fitted on")
 	flag.Parse()
@@ -56,11 +58,18 @@ func main() {
 	}
 }
 
-// source gives the samples of one capture.
-type source func(ctx context.Context, d *detect.Detector) ([]models.Sample, error)
+// looker looks at captures, one at a time.
+type looker struct {
+	detector detect.Detector
+	views    *viewWriter // where the finder's views go; nil = look for candidates instead
+}
+
+// source gives the samples of one capture, or writes its views.
+type source func(ctx context.Context, l *looker) ([]models.Sample, error)
 
 func run(ctx context.Context, s settings) error {
 	var sources []source
+	var err error
 	if s.open != "" {
 		real, err := openSources(ctx, s)
 		if err != nil {
@@ -83,7 +92,16 @@ func run(ctx context.Context, s settings) error {
 	for i := range s.scenes {
 		sources = append(sources, rendered(s.first+int64(i), i))
 	}
-	all, err := gather(ctx, sources)
+	var views *viewWriter
+	if s.views != "" {
+		if views, err = newViewWriter(s.views); err != nil {
+			return err
+		}
+	}
+	all, err := gather(ctx, sources, views)
+	if views != nil {
+		return errors.Join(err, views.close())
+	}
 	if err != nil {
 		return err
 	}
@@ -100,7 +118,7 @@ func run(ctx context.Context, s settings) error {
 }
 
 // gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.
-func gather(ctx context.Context, sources []source) ([]models.Sample, error) {
+func gather(ctx context.Context, sources []source, views *viewWriter) ([]models.Sample, error) {
 	found := make([][]models.Sample, len(sources))
 	g, ctx := errgroup.WithContext(ctx)
 	jobs := make(chan int)
@@ -117,14 +135,14 @@ func gather(ctx context.Context, sources []source) ([]models.Sample, error) {
 	})
 	for range runtime.NumCPU() {
 		g.Go(func() (err error) {
-			var d detect.Detector
+			l := looker{views: views}
 			defer func() {
-				if e := d.Close(); err == nil {
+				if e := l.detector.Close(); err == nil {
 					err = e
 				}
 			}()
 			for i := range jobs {
-				if found[i], err = sources[i](ctx, &d); err != nil {
+				if found[i], err = sources[i](ctx, &l); err != nil {
 					return err
 				}
 			}

@@ -29,7 +29,7 @@ const realWeight = 4
 // rendered is a scene of the wide world, or, every sixth time, of the kinds that the demo shows, taken through its own file
 // format; and four crops of it, since people keep crops too, and they lack what a whole capture tells.
 func rendered(seed int64, i int) source {
-	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+	return func(ctx context.Context, l *looker) ([]models.Sample, error) {
 		spec, group := scene.Wide(seed), fmt.Sprintf("wide-%d", seed)
 		if i%6 == 5 {
 			kinds := scene.Kinds()
@@ -48,13 +48,13 @@ func rendered(seed int64, i int) source {
 		if err != nil {
 			return nil, fmt.Errorf("%s: decoding: %w", group, err)
 		}
-		samples, err := detected(ctx, d, group, img, c.Label, detect.Options{})
+		samples, err := detected(ctx, l, group, img, c.Label, detect.Options{})
 		if err != nil {
 			return nil, err
 		}
 		rng := rand.New(rand.NewPCG(uint64(seed), 7))
 		if part, label, ok := cutTile(rng, img, c.Label); ok && i%2 == 0 {
-			more, err := detected(ctx, d, group, part, label, detect.Options{})
+			more, err := detected(ctx, l, group, part, label, detect.Options{})
 			if err != nil {
 				return nil, err
 			}
@@ -67,7 +67,7 @@ func rendered(seed int64, i int) source {
 // setInto is a real picture of half A, changed in size and place, with rendered things set in. It belongs to the group of the picture
 // itself, since their bottoms are the same.
 func setInto(b *setin.Bottoms, seed int64) source {
-	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+	return func(ctx context.Context, l *looker) ([]models.Sample, error) {
 		c, err := b.Render(ctx, seed)
 		if err != nil {
 			return nil, err
@@ -80,7 +80,7 @@ func setInto(b *setin.Bottoms, seed int64) source {
 		if !c.Whole { // its own pits and stones are real but not labelled
 			group, clutter = tileGroup(path.Base(c.Label.Capture)), 1.0/3
 		}
-		samples, err := detected(ctx, d, group, c.Image, c.Label, opt)
+		samples, err := detected(ctx, l, group, c.Image, c.Label, opt)
 		return weighted(samples, 1, clutter), err
 	}
 }
@@ -118,17 +118,17 @@ func openSources(ctx context.Context, s settings) ([]source, error) {
 }
 
 func labelled(file string, label eval.CaptureLabel, k int) source {
-	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+	return func(ctx context.Context, lk *looker) ([]models.Sample, error) {
 		pic, err := detect.Read(ctx, file, detect.Limits{})
 		if err != nil {
 			return nil, err
 		}
-		img, l := variants[k](pic.Image, label)
+		img, shown := variants[k](pic.Image, label)
 		var opt detect.Options
 		if len(label.Nadir) == 0 {
 			opt.Side = label.Side
 		}
-		samples, err := detected(ctx, d, "real-"+path.Base(label.Capture), img, l, opt)
+		samples, err := detected(ctx, lk, "real-"+path.Base(label.Capture), img, shown, opt)
 		return weighted(samples, realWeight, realWeight), err
 	}
 }
@@ -136,7 +136,7 @@ func labelled(file string, label eval.CaptureLabel, k int) source {
 // tile lays what is found in an open tile against its mask. The object is one thing on the bottom; other marks count a third, since
 // pits and stones of the river bed are real but not labelled.
 func tile(dir, name string, k int) source {
-	return func(ctx context.Context, d *detect.Detector) ([]models.Sample, error) {
+	return func(ctx context.Context, l *looker) ([]models.Sample, error) {
 		pic, err := detect.Read(ctx, filepath.Join(dir, "images", name), detect.Limits{})
 		if err != nil {
 			return nil, err
@@ -151,7 +151,7 @@ func tile(dir, name string, k int) source {
 			opt.Side = detect.Port
 		}
 		img, label := variants[k](pic.Image, label)
-		samples, err := detected(ctx, d, tileGroup(name), img, label, opt)
+		samples, err := detected(ctx, l, tileGroup(name), img, label, opt)
 		return weighted(samples, 3, 1), err
 	}
 }
@@ -217,9 +217,16 @@ func moved(l eval.CaptureLabel, move func(detect.Box) detect.Box) eval.CaptureLa
 	return out
 }
 
-func detected(ctx context.Context, d *detect.Detector, group string, img image.Image, label eval.CaptureLabel, opt detect.Options) ([]models.Sample, error) {
+func detected(ctx context.Context, l *looker, group string, img image.Image, label eval.CaptureLabel, opt detect.Options) ([]models.Sample, error) {
+	if l.views != nil {
+		views, err := l.detector.Views(ctx, img, opt)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", group, err)
+		}
+		return nil, l.views.write(group, views, label)
+	}
 	opt.KeepClutter = true
-	res, err := d.Run(ctx, img, opt)
+	res, err := l.detector.Run(ctx, img, opt)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", group, err)
 	}

@@ -1,0 +1,102 @@
+package main
+
+import (
+	"bufio"
+	"encoding/binary"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+	"sync"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+)
+
+// viewHeader stands before the planes of a side: its length as uint32, little-endian, then itself as JSON.
+type viewHeader struct {
+	Group string `json:"group"`
+	Rows  int    `json:"rows"`
+	Cols  int    `json:"cols"`
+	Scale int    `json:"scale"`
+	// Whole is false where real things are left unlabelled: only what is marked counts then.
+	Whole  bool         `json:"whole"`
+	Marks  []viewMark   `json:"marks"`
+	Ignore [][4]float64 `json:"ignore"` // row from, row to, range from, range to, in cells: nothing is said of what lies there
+}
+
+type viewMark struct {
+	Class     int         `json:"class"` // index into detect.Classes
+	Highlight *[4]float64 `json:"highlight"`
+	Shadow    *[4]float64 `json:"shadow"`
+}
+
+// viewWriter writes sides to one file, from several goroutines.
+type viewWriter struct {
+	mu   sync.Mutex
+	file *os.File
+	buf  *bufio.Writer
+}
+
+func newViewWriter(name string) (*viewWriter, error) {
+	f, err := os.Create(name)
+	if err != nil {
+		return nil, fmt.Errorf("writing views: %w", err)
+	}
+	return &viewWriter{file: f, buf: bufio.NewWriterSize(f, 1<<20)}, nil
+}
+
+func (w *viewWriter) close() error { return errors.Join(w.buf.Flush(), w.file.Close()) }
+
+func (w *viewWriter) write(group string, views []*detect.FinderView, label eval.CaptureLabel) error {
+	for _, v := range views {
+		h := viewHeader{Group: group, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(group, "tile-"), Marks: []viewMark{}, Ignore: [][4]float64{}}
+		cells := func(b *detect.Box) *[4]float64 {
+			if b == nil {
+				return nil
+			}
+			if r0, r1, k0, k1, ok := v.Cells(*b); ok {
+				return &[4]float64{r0, r1, k0, k1}
+			}
+			return nil
+		}
+		for _, m := range label.Marks {
+			c := viewMark{Class: slices.Index(detect.Classes[:], m.Class), Highlight: cells(m.Highlight), Shadow: cells(m.Shadow)}
+			switch {
+			case c.Highlight == nil && (m.Highlight != nil || c.Shadow == nil):
+			case m.Sure != nil && !*m.Sure:
+				for _, b := range []*[4]float64{c.Highlight, c.Shadow} {
+					if b != nil {
+						h.Ignore = append(h.Ignore, *b)
+					}
+				}
+			default:
+				h.Marks = append(h.Marks, c)
+			}
+		}
+		for _, g := range label.Regions {
+			if b := cells(&g.Box); b != nil && !eval.NothingIn(g.Kind) {
+				h.Ignore = append(h.Ignore, *b)
+			}
+		}
+		head, err := json.Marshal(h)
+		if err != nil {
+			return fmt.Errorf("writing views: %w", err)
+		}
+		w.mu.Lock()
+		_, err = w.buf.Write(binary.LittleEndian.AppendUint32(nil, uint32(len(head))))
+		if err == nil {
+			_, err = w.buf.Write(head)
+		}
+		if err == nil {
+			_, err = w.buf.Write(v.Planes)
+		}
+		w.mu.Unlock()
+		if err != nil {
+			return fmt.Errorf("writing views: %w", err)
+		}
+	}
+	return nil
+}
