@@ -22,6 +22,10 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		"mass":     math.Log1p(m.mass()),
 		"tail":     lv.tail,
 	}
+	if t := m.thing; t != nil {
+		e["finds-bottom"], e["finds-suspended"], e["finds-raised"] = t.logit[0], t.logit[1], t.logit[2]
+		e["finds-shadow"] = t.shade
+	}
 	hull := m.span()
 	mid := (hull.r0 + hull.r1) / 2
 	edge := float64(lv.edge[min(max(mid, 0), len(lv.edge)-1)])
@@ -66,7 +70,6 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		e["gap-errors"] = m.gap.Value / math.Max(0.5, m.gap.SD)
 		e["gap-sizes"] = m.gap.Value / float64(m.highlight.cols()+2)
 		e["between"] = m.between
-		e["pair"] = m.evidence
 		e["row-ratio"] = math.Log(float64(m.shadow.rows()+2) / float64(m.highlight.rows()+2))
 		if s.hasZero && m.far.Value > 0 {
 			e["underside-share"] = m.gap.Value / math.Max(1, m.far.Value+m.gap.Value)
@@ -78,12 +81,12 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 // EvidenceNames are the names that a MarkRecord's evidence can have, in the order the judge's network takes them.
 func EvidenceNames() []string {
 	return []string{
-		"crowd", "cut", "crop", "beyond", "before", "overlap", "standing", "mass", "tail", "highlight-range",
+		"finds-bottom", "finds-suspended", "finds-raised", "finds-shadow", "crowd", "cut", "crop", "beyond", "before", "overlap", "standing", "mass", "tail", "highlight-range",
 		"highlight-rows", "highlight-area", "highlight-peak", "highlight-even", "highlight-top", "row-from-edge",
 		"highlight-fine", "highlight-wide", "highlight-ring", "highlight-edge", "highlight-strength", "highlight-spreads",
 		"highlight-fill", "highlight-elongation", "water-share", "wet", "shadow-length", "shadow-rows", "shadow-depth",
 		"shadow-fine", "shadow-wide", "shadow-ring", "shadow-edge", "shadow-peak", "shadow-area", "height-share", "gap",
-		"gap-errors", "gap-sizes", "between", "pair", "row-ratio", "underside-share",
+		"gap-errors", "gap-sizes", "between", "row-ratio", "underside-share",
 	}
 }
 

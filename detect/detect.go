@@ -1,5 +1,5 @@
 // Package detect turns the picture of a side-scan capture into marks: read, frame, nadir, first return, level, segment,
-// pair, measure, classify, hold. Every stage is a function from a value to a value in a file of its own name.
+// find, measure, classify, hold. Every stage is a function from a value to a value in a file of its own name.
 package detect
 
 import (
@@ -13,6 +13,7 @@ import (
 	"shadowgap/detect/frame"
 	"shadowgap/features"
 	"shadowgap/models"
+	"shadowgap/models/finder"
 	"shadowgap/models/reader"
 )
 
@@ -28,8 +29,9 @@ type Options struct {
 	SlantCorrected bool            // columns are ground range, not slant range
 	RowSpacingM    float64         // distance made good between two rows in metres; 0 = unknown
 	Model          *models.Model   // nil = the one the program ships with
+	finder         *finder.Finder
 	visit          func(p *frame.Panel, sv *sideView) // shown every side once it is leveled; nothing is looked for then
-	KeepClutter    bool            // also return what is most likely clutter, for fitting
+	KeepClutter    bool                               // also return what is most likely clutter, for fitting
 }
 
 // Result is what one capture holds, before it is given a name, a hash and a position.
@@ -47,16 +49,20 @@ type Result struct {
 // is ready. Close frees what it holds outside Go's memory. It is not for use by several goroutines at once.
 type Detector struct {
 	arena  features.Arena
-	reader *reader.Reader // loaded by the first Run
+	reader *reader.Reader // loaded by the first Run, like finder
+	finder *finder.Finder
 }
 
-// Close frees the network that Run loaded. The Detector can be used again; the next Run loads it anew.
+// Close frees the networks that Run loaded. The Detector can be used again; the next Run loads them anew.
 func (d *Detector) Close() error {
-	if d.reader == nil {
-		return nil
+	var err error
+	if d.reader != nil {
+		err = d.reader.Close()
 	}
-	err := d.reader.Close()
-	d.reader = nil
+	if d.finder != nil {
+		err = errors.Join(err, d.finder.Close())
+	}
+	d.reader, d.finder = nil, nil
 	return err
 }
 
@@ -93,6 +99,14 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 		}
 		d.reader = r
 	}
+	if d.finder == nil {
+		f, err := finder.New()
+		if err != nil {
+			return nil, err
+		}
+		d.finder = f
+	}
+	opt.finder = d.finder
 	panels, why, err := frame.Find(ctx, img, frame.Options{
 		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Reader: d.reader, Arena: &d.arena,
 	})
@@ -262,18 +276,20 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 		opt.visit(p, sv)
 		return nil
 	}
-	seg, err := segment(s, lv)
+	f := &fields{}
+	if err := f.average(lv, s.arena); err != nil {
+		return fmt.Errorf("averaging the %s swath: %w", s.side, err)
+	}
+	if len(f.scale) == 0 {
+		return nil
+	}
+	lv.tail = f.scale[0].normal.upper / f.scale[0].normal.lower
+	view := newFinderView(s, lv)
+	answer, err := opt.finder.Find(view.Planes, view.Rows, view.Cols)
 	if err != nil {
-		return err
+		return fmt.Errorf("the %s swath: %w", s.side, err)
 	}
-	if len(seg.fields) > 0 {
-		lv.tail = seg.fields[0].normal.upper / seg.fields[0].normal.lower
-	}
-	found, err := seg.pairs()
-	if err != nil {
-		return err
-	}
-	for _, c := range found {
+	for _, c := range f.candidates(lv, things(answer, view, s.echo.Rows, s.echo.Cols)) {
 		m := measure(lv, c)
 		if c.highlight != nil {
 			m.even, m.top = evenness(s, *c.highlight)
@@ -283,11 +299,6 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 	compare(sv.marks)
 	sv.fields = rockFields(sv.marks)
 	return nil
-}
-
-// pairs gives highlights the shadows they throw.
-func (seg *segments) pairs() ([]candidate, error) {
-	return pair(group(seg.highlights, seg.shadows), seg.shadows)
 }
 
 // rockField is an area of many stones, with the median size and strength of the highlights in it.

@@ -1,0 +1,206 @@
+package detect
+
+import (
+	"math"
+	"slices"
+
+	"shadowgap/features"
+	"shadowgap/models/finder"
+)
+
+// What is taken for a thing in the finder's answer.
+const (
+	leastHeat  = 0.06 // odds at a thing's middle from which it is a candidate: the judge decides, and what is no candidate it never sees
+	sameThing  = 0.35 // overlap of two highlights, intersection over union, from which they are one thing
+	insideOf   = 0.6  // part of a weaker thing's box inside a stronger's from which it is a splinter of that
+	seenShadow = 0.4  // odds of a visible shadow from which it is told
+	mostThings = 400  // of one side; a capture that has more shows gravel
+)
+
+// thing is what the finder says of one place, in pixels of the side.
+type thing struct {
+	logit     [finder.Kinds]float64
+	shade     float64 // logit that it throws a visible shadow
+	heat      float64 // odds of the likeliest class
+	highlight span
+	shadow    span // empty where none is seen
+}
+
+// things reads the finder's answer for a side of rows × cols pixels: local maxima of the heat, strongest first, one a thing.
+func things(answer []float32, v *FinderView, rows, cols int) []thing {
+	high, wide := v.Rows/2, v.Cols/2
+	plane := func(c int) []float32 { return answer[c*high*wide : (c+1)*high*wide] }
+	heat := make([]float32, high*wide)
+	copy(heat, plane(0))
+	for c := 1; c < finder.Kinds; c++ {
+		for i, l := range plane(c) {
+			heat[i] = max(heat[i], l)
+		}
+	}
+	least := float32(math.Log(leastHeat / (1 - leastHeat)))
+	var found []thing
+	for y := range high {
+		for x := range wide {
+			i := y*wide + x
+			if heat[i] < least || !isPeak(heat, high, wide, y, x) {
+				continue
+			}
+			if t, ok := thingAt(plane, i, float64(2*y+1), float64(2*x+1), float64(v.Scale), rows, cols); ok {
+				found = append(found, t)
+			}
+		}
+	}
+	slices.SortStableFunc(found, func(a, b thing) int {
+		switch {
+		case a.heat > b.heat:
+			return -1
+		case a.heat < b.heat:
+			return 1
+		}
+		return 0
+	})
+	var out []thing
+	for _, t := range found {
+		if len(out) == mostThings {
+			break
+		}
+		if !slices.ContainsFunc(out, func(o thing) bool {
+			both := o.highlight.intersect(t.highlight).size()
+			return both > insideOf*t.highlight.size() || both > sameThing*(o.highlight.size()+t.highlight.size()-both)
+		}) {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// isPeak tells whether no neighbour is hotter, ties going to the first.
+func isPeak(heat []float32, high, wide, y, x int) bool {
+	here := heat[y*wide+x]
+	for yy := max(0, y-1); yy <= min(high-1, y+1); yy++ {
+		for xx := max(0, x-1); xx <= min(wide-1, x+1); xx++ {
+			v := heat[yy*wide+xx]
+			if v > here || v == here && (yy < y || yy == y && xx < x) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// thingAt reads the boxes at a place, clipped to the side; ok is false when nothing of its highlight lies in it.
+func thingAt(plane func(int) []float32, i int, cy, cx, scale float64, rows, cols int) (thing, bool) {
+	t := thing{shade: float64(plane(7)[i])}
+	top := math.Inf(-1)
+	for c := range t.logit {
+		t.logit[c] = float64(plane(c)[i])
+		top = max(top, t.logit[c])
+	}
+	t.heat = sigmoid(top)
+	at := func(c int, centre float64) int {
+		v := float64(plane(c)[i])
+		d := math.Copysign(math.Expm1(min(math.Abs(v), 8)), v)
+		return int(math.Round((centre + d) * scale))
+	}
+	box := func(c int) span {
+		return span{at(c, cy), at(c+1, cy), at(c+2, cx), at(c+3, cx)}.intersect(span{0, rows, 0, cols})
+	}
+	t.highlight = box(3)
+	if sigmoid(t.shade) > seenShadow {
+		t.shadow = box(8)
+	}
+	return t, t.highlight.rows() > 0 && t.highlight.cols() > 0
+}
+
+func sigmoid(v float64) float64 { return 1 / (1 + math.Exp(-v)) }
+
+// intersect is what two spans share; it has no rows or no columns when they share nothing.
+func (a span) intersect(b span) span {
+	return span{max(a.r0, b.r0), min(a.r1, b.r1), max(a.k0, b.k0), min(a.k1, b.k1)}
+}
+
+// size is the number of pixels of a span, 0 for an empty one.
+func (a span) size() float64 { return float64(max(0, a.rows())) * float64(max(0, a.cols())) }
+
+// candidates gives the finder's things their pixels: in the highlight's box what stands out of plain bottom, in the shadow's what lies under it.
+func (f *fields) candidates(lv *leveled, found []thing) []candidate {
+	var out []candidate
+	for i := range found {
+		t := &found[i]
+		c := candidate{thing: t}
+		if h, ok := f.patchIn(lv, t.highlight, true); ok {
+			c.highlight = &h
+		}
+		if t.shadow.rows() > 0 && t.shadow.cols() > 0 {
+			if s, ok := f.patchIn(lv, t.shadow, false); ok {
+				c.shadow = &s
+			}
+		}
+		if c.highlight == nil && c.shadow == nil {
+			continue
+		}
+		if c.highlight != nil && c.shadow != nil {
+			c.overlap = sharedRows(c.highlight.span, c.shadow.span)
+		}
+		out = append(out, c)
+	}
+	slices.SortStableFunc(out, func(a, b candidate) int {
+		sa, sb := a.span(), b.span()
+		if sa.r0 != sb.r0 {
+			return sa.r0 - sb.r0
+		}
+		return sa.k0 - sb.k0
+	})
+	return out
+}
+
+// patchIn gathers the pixels of a box that are brighter (or darker) than a third of the way from plain bottom to the box's own
+// extreme, by the finest mean. ok is false when too few are.
+func (f *fields) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
+	fine := f.scale[0].mean
+	extreme := float32(1)
+	for r := box.r0; r < box.r1; r++ {
+		for _, v := range fine.Row(r)[box.k0:box.k1] {
+			if bright {
+				extreme = max(extreme, v)
+			} else {
+				extreme = min(extreme, v)
+			}
+		}
+	}
+	cut := 1 + (extreme-1)/3
+	p := patch{span: box}
+	sum, wet := 0.0, 0
+	for r := box.r0; r < box.r1; r++ {
+		row, from := fine.Row(r), -1
+		for k := box.k0; k <= box.k1; k++ {
+			in := k < box.k1 && (bright && row[k] > cut || !bright && row[k] < cut)
+			if in {
+				p.area++
+				sum += float64(lv.q.At(r, k))
+				if lv.mask[r*lv.q.Cols+k] == regionWater {
+					wet++
+				}
+				if from < 0 {
+					from = k
+				}
+			} else if from >= 0 {
+				p.runs = append(p.runs, features.PixelRun{Row: r, Col0: from, Col1: k})
+				from = -1
+			}
+		}
+	}
+	if p.area < leastArea/2 {
+		return patch{}, false
+	}
+	p.mean = sum / float64(p.area)
+	p.wet = wet*2 > p.area
+	for i, s := range f.scale {
+		z := s.peakOf(p.runs, bright)
+		p.peak, p.wide = math.Max(p.peak, z), z
+		if i == 0 {
+			p.fine = z
+		}
+	}
+	return p, true
+}

@@ -1,0 +1,73 @@
+// Package finder says where on a leveled side of a panel things lie, what they are and how far their highlights and shadows reach. It
+// runs a small network that was fitted by fit.py beside it; finder.log tells on what.
+package finder
+
+import (
+	_ "embed"
+	"errors"
+	"fmt"
+
+	"gocv.io/x/gocv"
+)
+
+// What the network is given and answers, see finder_net.py.
+const (
+	Planes   = 3  // planes of the input
+	Step     = 32 // its rows and columns are multiples of this
+	Channels = 12 // planes of the output, each of half as many rows and columns as the input
+	Kinds    = 3  // of those the first: logits of bottom-object, suspended-target, raised-structure
+)
+
+//go:embed finder.onnx
+var weights []byte
+
+// Finder runs the network. It is not for use by several goroutines at once.
+type Finder struct {
+	net gocv.Net
+}
+
+// New loads the network. It returns an error when OpenCV can't read it. Close frees it.
+func New() (*Finder, error) {
+	net, err := gocv.ReadNetFromONNXBytes(weights)
+	if err != nil {
+		return nil, fmt.Errorf("loading the finder's network: %w", err)
+	}
+	if net.Empty() {
+		return nil, errors.New("loading the finder's network: OpenCV found no layers in it")
+	}
+	if err := net.SetPreferableBackend(gocv.NetBackendOpenCV); err != nil {
+		return nil, errors.Join(fmt.Errorf("loading the finder's network: %w", err), net.Close())
+	}
+	return &Finder{net: net}, nil
+}
+
+// Close frees the network.
+func (f *Finder) Close() error { return f.net.Close() }
+
+// Find looks at a side: Planes × rows × cols bytes. It returns Channels × rows/2 × cols/2 values, or an error when the sizes are no
+// multiples of Step or don't fit, or the answer has another shape.
+func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
+	if rows <= 0 || cols <= 0 || rows%Step != 0 || cols%Step != 0 || len(planes) != Planes*rows*cols {
+		return nil, fmt.Errorf("finding things: %d values for a side of %d × %d cells", len(planes), rows, cols)
+	}
+	in := gocv.NewMatWithSizes([]int{1, Planes, rows, cols}, gocv.MatTypeCV32F)
+	defer in.Close()
+	dst, err := in.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("finding things: %w", err)
+	}
+	for i, v := range planes {
+		dst[i] = float32(v) * (1.0 / 255)
+	}
+	f.net.SetInput(in, "")
+	out := f.net.Forward("")
+	defer out.Close()
+	answer, err := out.DataPtrFloat32()
+	if err != nil {
+		return nil, fmt.Errorf("finding things: %w", err)
+	}
+	if len(answer) != Channels*rows*cols/4 {
+		return nil, fmt.Errorf("finding things: the network answers %d values, want %d", len(answer), Channels*rows*cols/4)
+	}
+	return append([]float32(nil), answer...), nil
+}
