@@ -19,6 +19,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/track"
 )
 
 //go:embed page/page.html
@@ -56,6 +57,12 @@ type PageOptions struct {
 	Total       int  // captures in the run when only the foremost are passed; 0 = those passed
 	MaxCaptures int  // captures on the page, most interesting first; 0 = 2000. The page says how many were left out.
 	Sheet       bool // the run folder holds the contact sheet that WriteContactSheet makes
+	Printed     bool // the run folder holds the printed page that WritePlaces makes
+	Things      []Thing      // what to decide about, the best first; nil = every mark by itself
+	Track       *track.Track // the boat's way; nil = as far as the marks tell
+	TrackNotes  []string     // what was odd about the track's log
+	Layouts     []Layout     // what was outlined by hand so far
+	Command     []string     // arguments of the command that made the run, without the program's name; nil = unknown
 }
 
 // Page is a run's review page, ready to be written with the decisions of the moment.
@@ -92,19 +99,40 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	for _, m := range marks {
 		byCapture[m.Capture] = append(byCapture[m.Capture], m)
 	}
-	head := pageMain{Run: p.run, Name: opt.Name, Total: max(opt.Total, len(caps)), Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked))}
+	head := pageMain{Run: p.run, Name: opt.Name, Total: max(opt.Total, len(caps)), Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked)),
+		Unit: opt.Units.Symbol(), TrackLog: notNil(opt.TrackNotes), Layouts: notNil(opt.Layouts)}
 	for _, c := range detect.Classes {
 		st := overlay.StyleOf(c)
 		head.Classes = append(head.Classes, pageClass{string(c), st.Name, st.Short, st.Line})
 	}
-	for _, c := range ranked {
+	head.Map = mapOf(ranked, byCapture, opt.Track)
+	things := opt.Things
+	if things == nil {
+		things = loneThings(ranked, byCapture, opt.Units)
+	}
+	head.Things = pageThings(things, ranked, byCapture, head.Map, opt.Units)
+	head.Checks, head.Notes = checkUp(ranked, byCapture, opt), notesOf(ranked, 12)
+	head.Again = commandLine(opt.Command, "--layout", runFile(opt, LayoutName))
+	strips := map[int]*pageStrip{}
+	if head.Map != nil {
+		for i, s := range head.Map.Strips {
+			strips[s.Capture] = &head.Map.Strips[i]
+		}
+	}
+	for i, c := range ranked {
 		ms := byCapture[c.Capture]
-		head.Captures = append(head.Captures, summary(c, ms))
-		d, err := json.Marshal(detail(c, ms, opt.Units))
+		sum := summary(c, ms)
+		if len(c.Panels) > 0 {
+			sum.Depth = depthWords(c.Panels[0], opt.Units)
+		}
+		head.Captures = append(head.Captures, sum)
+		d := detail(c, ms, opt.Units)
+		d.Head = headOf(c, strips[i], head.Map, opt.Units)
+		text, err := json.Marshal(d)
 		if err != nil {
 			return nil, fmt.Errorf("review page: capture %s: %w", c.Capture, err)
 		}
-		p.details = append(p.details, template.JS(d))
+		p.details = append(p.details, template.JS(text))
 	}
 	b, err := json.Marshal(head)
 	if err != nil {
@@ -112,6 +140,14 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	}
 	p.main = template.JS(b)
 	return p, nil
+}
+
+// notNil keeps an empty list from becoming JSON's null.
+func notNil[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
 }
 
 // Run is the page's id of the run, made from its captures' names and contents.
@@ -159,19 +195,23 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 	if err != nil {
 		return fmt.Errorf("review page: template: %w", err)
 	}
-	sheet := ""
+	sheet, printed := "", ""
 	if p.opt.Sheet {
 		sheet = SheetName
 	}
+	if p.opt.Printed {
+		printed = PrintedName
+	}
 	err = t.Execute(w, struct {
 		CSP, Name, Sheet string
+		Printed          string
 		Mode             Mode
 		CSS              template.CSS
 		JS               template.JS
 		Main, Decisions  template.JS
 		Details          []template.JS
 		Cautions         []string
-	}{p.policy(mode), p.opt.Name, sheet, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, detect.Cautions()})
+	}{p.policy(mode), p.opt.Name, sheet, printed, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, detect.Cautions()})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
 	}

@@ -9,30 +9,33 @@ function openCapture(i, focus) {
   const c = data.captures[i];
   const d = detailOf(i);
   if (!c || !d) return;
-  const looking = open.look !== null;
+  const shut = open.i >= 0 && open.look === null; // closed by hand, so the next one stays closed too
   if (open.i >= 0 && items[open.i]) items[open.i].b.removeAttribute('aria-current');
   Object.assign(open, { i: i, d: d, cards: [], at: -1, look: null });
+  remember('shadowgap-capture-' + data.run, c.name);
   if (items[i]) { items[i].b.setAttribute('aria-current', 'true'); items[i].li.scrollIntoView({ block: 'nearest' }); }
   const main = $('main');
   main.replaceChildren();
-  const done = button('Looked at to the end', finish, { id: 'b-done' }, 'e');
+  const done = button('Looked at to the end', finish, { id: 'b-done', 'aria-pressed': String(state.done.has(c.name)) }, 'e');
   fill(main, {}, [
-    h('h2', { id: 'cap-h', tabindex: '-1' }, c.name),
-    h('p', { class: 'soft' }, 'rank ' + (i + 1) + ' of ' + data.captures.length + ' · interest ' + c.interest.toFixed(2) + ' · ' + d.w + ' × ' + d.h + ' pixels' + (d.time ? ' · ' + d.time : '') + (c.status === 'read' ? '' : ' · ' + c.status)),
-    d.why ? h('p', {}, h('strong', {}, d.why)) : null,
+    h('h2', { id: 'cap-h', tabindex: '-1' }, base(c.name)),
+    h('p', { class: 'soft path' }, (base(c.name) === c.name ? '' : c.name + ' · ') + (i + 1) + ' of ' + data.captures.length + ' · interest ' + c.interest.toFixed(2) + ' · ' + d.w + ' × ' + d.h + ' pixels' + (c.status === 'read' ? '' : ' · ' + c.status)),
+    d.head.length ? h('dl', { class: 'head' }, ...d.head.map((f) => h('div', {}, h('dt', {}, f.n), h('dd', {}, f.v)))) : null,
+    d.why ? h('p', {}, h('strong', {}, d.why), c.status === 'no-panel' ? [' ', h('a', { href: '#checkup' }, 'Outline the side-scan')] : null) : null,
     h('div', { class: 'top' },
-      button('Previous', () => step(-1), {}, ','), button('Next', () => step(1), {}, '.'),
-      button('Whole capture', () => toggleLook(), { id: 'b-look', 'aria-expanded': 'false' }, 'o'), done),
+      button('Previous', () => step(-1), {}, ','), button('Next', () => step(1), {}, '.'), done,
+      button('Whole capture', () => toggleLook(), { id: 'b-look', 'aria-expanded': 'false' }, 'o'),
+      h('a', { class: 'button', href: served ? 'share/' + i + '.jpg' : d.drawn, download: 'capture.jpg' }, 'Save as one picture')),
     ...(d.holds || []).map((o) => h('p', {}, 'Hold with ' + o.marks.length + (o.marks.length === 1 ? ' mark' : ' marks') + ': fish near a hump, odds ' + Math.round(100 * o.odds) + ' %.')),
-    (d.notes || []).length ? h('details', { class: 'why' }, h('summary', {}, 'Notes on how this picture was read (' + d.notes.length + ')'), h('ul', {}, ...d.notes.map((n) => h('li', {}, n)))) : null,
-    h('div', { id: 'look' }), h('p', { id: 'hidden-cards', hidden: true }),
-    h('div', { class: 'cards' }, ...d.marks.map((m, j) => card(c, m, j))),
-    h('div', { id: 'drawn' })]);
-  if (!d.marks.length && c.status === 'read') main.append(h('p', {}, 'No marks were found here. If you see one, open the whole capture and draw it.'));
+    h('div', { class: 'pair' },
+      h('div', { class: 'whole' }, h('div', { id: 'look' }), h('div', { id: 'drawn' }),
+        (d.notes || []).length ? h('details', { class: 'why' }, h('summary', {}, 'Notes on how this picture was read (' + d.notes.length + ')'), h('ul', {}, ...d.notes.map((n) => h('li', {}, n)))) : null),
+      h('div', {}, h('p', { id: 'hidden-cards', hidden: true }), h('div', { class: 'cards' }, ...d.marks.map((m, j) => card(c, m, j)))))]);
+  if (!d.marks.length && c.status === 'read') main.append(h('p', {}, 'No marks were found here. If you see one, draw it on the picture.'));
   open.cards.forEach((_, j) => paintCard(j));
   paintDrawn();
   hideCards();
-  if (looking) toggleLook();
+  if (!shut) toggleLook();
   if (focus) { window.scrollTo(0, window.matchMedia('(max-width: 46rem)').matches ? $('main').offsetTop : 0); $('cap-h').focus({ preventScroll: true }); }
   if (d.marks.length) activate(firstOpen(), false);
   say('Capture ' + (i + 1) + ', ' + base(c.name) + ', ' + d.marks.length + (d.marks.length === 1 ? ' mark' : ' marks'));
@@ -70,6 +73,13 @@ function bar(v) {
   return h('span', { class: 'meter', 'aria-hidden': 'true' }, i);
 }
 const pct = (v) => { const p = Math.round(100 * v); return p < 1 ? 'under 1 %' : p > 99 ? 'over 99 %' : p + ' %'; };
+// solid keeps a number, its error and its unit on one line.
+const solid = (text) => text.length <= 34 ? text.replace(/ /g, '\u00a0') : text.replace(/ (?=±|m\b|ft\b|px\b|%|°)|(?<=±) /g, '\u00a0');
+const factList = (list) => h('dl', { class: 'facts' }, ...list.flatMap((f) => [h('dt', {}, f.n), h('dd', {}, solid(f.v))]));
+// facts are the few numbers a person asks of a thing: how deep, how large, when and where.
+function facts(t) {
+  return factList([...t.facts, ...(t.when ? [{ n: 'Seen', v: t.when }] : []), ...(t.where ? [{ n: 'Place', v: t.where }] : [])]);
+}
 function card(c, m, j) {
   const id = 'mark-' + (j + 1);
   const verdicts = {};
@@ -82,21 +92,27 @@ function card(c, m, j) {
   const noteBox = h('div', { hidden: true }, note, h('p', { class: 'soft' }, 'Saved when you leave the box (Esc).'));
   const stateEl = h('span', { class: 'state' });
   const badgeBox = h('span', {});
+  const t = thingOf.get(open.i + ',' + j);
   const el = h('article', { class: 'card', tabindex: '-1', id: id, 'aria-labelledby': id + '-h', onfocusin: () => { if (open.at !== j) activate(j, false); }, onclick: () => { if (open.at !== j) activate(j, false); } },
-    h('header', {}, badgeBox, h('h3', { id: id + '-h' }, h('span', { class: 'unseen' }, 'Mark ' + (j + 1) + ': '), m.verdict), stateEl),
-    h('img', { class: 'chip', src: m.chip, alt: m.alt, loading: 'lazy', decoding: 'async', onerror: (e) => { e.target.hidden = true; } }),
+    h('header', {}, badgeBox, h('h3', { id: id + '-h' }, h('span', { class: 'unseen' }, 'Mark ' + (j + 1) + ': '), t ? t.say : m.verdict), stateEl),
+    h('div', { class: 'brief' },
+      h('img', { class: 'chip', src: m.chip, alt: m.alt, loading: 'lazy', decoding: 'async', onerror: (e) => { e.target.hidden = true; } }),
+      t ? facts(t) : null),
+    t && t.m.length > 1 ? h('p', { class: 'soft' }, 'Seen in ' + t.m.length + ' captures; a decision counts for all.') : null,
     h('div', { class: 'acts' }, verdicts.accept, verdicts.reject, verdicts.unsure, select, button('Note', () => openNote(j), {}, 'c')),
     noteBox,
-    h('div', { class: 'body' },
-      h('div', {},
-        h('h4', {}, 'Odds'),
-        h('div', { class: 'odds' }, ...classes.map((cl, n) => [cl, m.odds[n]]).sort((a, b) => b[1] - a[1]).flatMap(([cl, v]) => [h('span', {}, cl.name), bar(v), h('span', {}, pct(v))])),
-        h('h4', {}, 'Measured, ± one standard deviation'),
-        h('dl', { class: 'facts' }, ...m.facts.flatMap((f) => [h('dt', {}, f.n), h('dd', {}, f.v)]))),
-      h('div', { class: 'why' },
-        h('h4', {}, 'Why'),
-        h('ul', {}, ...(m.reasons || []).map((r) => h('li', {}, r))),
-        (m.doubts || []).length ? h('details', { open: true }, h('summary', {}, 'What could make this wrong'), h('ul', {}, ...m.doubts.map((r) => h('li', {}, r)))) : null)));
+    h('details', { class: 'why' }, h('summary', {}, 'Evidence'),
+      h('div', { class: 'body' },
+        h('div', {},
+          h('h4', {}, 'Odds'),
+          h('div', { class: 'odds' }, ...classes.map((cl, n) => [cl, m.odds[n]]).sort((a, b) => b[1] - a[1]).flatMap(([cl, v]) => [h('span', {}, cl.name), bar(v), h('span', {}, pct(v))])),
+          h('h4', {}, 'Measured, ± one standard deviation'),
+          factList(m.facts)),
+        h('div', {},
+          h('h4', {}, 'Why'),
+          h('ul', {}, ...(m.reasons || []).map((r) => h('li', {}, r))),
+          (m.doubts || []).length ? h('h4', {}, 'What could make this wrong') : null,
+          (m.doubts || []).length ? h('ul', {}, ...m.doubts.map((r) => h('li', {}, r))) : null))));
   open.cards[j] = { el: el, m: m, verdicts: verdicts, select: select, note: note, noteBox: noteBox, state: stateEl, badge: badgeBox };
   return el;
 }
@@ -108,52 +124,74 @@ function paintCard(j) {
   k.select.value = cls;
   k.badge.replaceChildren(badge(cls, String(j + 1)));
   k.state.className = 'state ' + (st.verdict || '');
-  k.state.textContent = ({ accept: '✓ accepted', reject: '✗ rejected', unsure: '? unsure' }[st.verdict] || 'open') + (st.cls ? ', class changed' : '');
+  k.state.textContent = (sign[st.verdict] || 'open') + (st.cls ? ', class changed' : '');
   if (document.activeElement !== k.note) k.note.value = st.note || '';
   if (st.note) k.noteBox.hidden = false;
 }
 function hideCards() {
   const c = data.captures[open.i];
-  let n = 0;
+  let unlike = 0, dull = 0;
   open.cards.forEach((k, j) => {
-    k.el.hidden = current.marks && !matches(c, c.marks[j]) && !(current.state && j === open.at);
-    if (k.el.hidden) n++;
+    const m = c.marks[j];
+    k.el.hidden = !matches(c, m) && !(current.state && j === open.at);
+    if (!k.el.hidden) return;
+    if (quiet(m, standing(c.name, m[0]))) dull++; else unlike++;
   });
   const p = $('hidden-cards');
-  p.hidden = n === 0;
-  p.replaceChildren(n + (n === 1 ? ' mark does' : ' marks do') + ' not match the filters. ', button('Clear filters', () => { filter.reset(); setTimeout(refilter, 0); }));
+  p.hidden = unlike + dull === 0;
+  p.replaceChildren();
+  if (unlike) p.append(unlike + (unlike === 1 ? ' mark does' : ' marks do') + ' not match the filters. ', button('Clear filters', () => { filter.reset(); setTimeout(refilter, 0); }), ' ');
+  if (dull) p.append(dull + ' likeliest clutter ', button('Show', () => { filter.elements.clutter.checked = true; refilter(); }));
 }
-function repaint(d) {
+// repaint shows what decisions changed.
+function repaint(ds) {
+  const all = ds.some((d) => d.action === 'undo');
+  const names = new Set(ds.map((d) => d.capture));
   tally();
-  const i = data.captures.findIndex((c) => c.name === d.capture);
-  if (d.action === 'undo') items.forEach((_, x) => paintItem(x)); else if (i >= 0) paintItem(i);
-  if (open.i >= 0) {
+  items.forEach((_, i) => { if (all || names.has(data.captures[i].name)) paintItem(i); });
+  if (open.i >= 0 && (all || !ds.length || names.has(data.captures[open.i].name))) {
     open.cards.forEach((_, j) => paintCard(j));
     paintDrawn();
+    hideCards();
     if (open.look) open.look.paint();
     $('b-done').setAttribute('aria-pressed', String(state.done.has(data.captures[open.i].name)));
   }
   if (current.state) count();
+  paintViews();
 }
 function subject() {
   const k = open.cards[open.at];
-  return k ? { capture: data.captures[open.i].name, mark: k.m.id } : null;
+  return k && visible(open.at) ? { capture: data.captures[open.i].name, mark: k.m.id } : null;
+}
+// subjects are the marks that a decision on the picked one is about: all looks at that thing.
+function subjects(d) {
+  const t = subject(), thing = thingOf.get(open.i + ',' + open.at);
+  return thing ? onAll([thing], d) : [{ ...d, ...t }];
 }
 function verdict(a) {
   const t = subject();
-  if (!t) { say('No mark is picked.'); return; }
+  if (!t) { say('No mark is picked. n picks the first one, full stop opens the next capture.'); return; }
   const n = open.at + 1;
-  const words = 'Mark ' + n + ' ' + { accept: 'accepted', reject: 'rejected', unsure: 'left unsure' }[a];
-  decide({ action: a, ...t }, words + '.');
+  const words = 'Mark ' + n + ' ' + inPast[a];
+  decideAll(subjects({ action: a }), words + '.');
   for (let x = 1; x < open.cards.length; x++) {
     const j = (open.at + x) % open.cards.length;
     if (visible(j) && !standing(t.capture, open.cards[j].m.id).verdict) { activate(j, true); return; }
   }
+  settle(words);
+}
+// settle leaves no mark picked, so that a key too many changes nothing.
+function settle(words) {
+  if (open.cards[open.at]) open.cards[open.at].el.classList.remove('active');
+  open.at = -1;
+  if (open.look) open.look.paint();
   say(words + '. All marks here are decided. e marks the capture as looked at to the end, full stop opens the next.');
 }
+function verdictOnRest(a) {
+  if (open.i >= 0 && decideRest(open.i, a)) settle('The rest ' + inPast[a]);
+}
 function setClass(cls) {
-  const t = subject();
-  if (t) decide({ action: 'class', class: cls, ...t }, 'Mark ' + (open.at + 1) + ' called ' + classOf(cls).name + '.');
+  if (subject()) decideAll(subjects({ action: 'class', class: cls }), 'Mark ' + (open.at + 1) + ' called ' + classOf(cls).name + '.');
 }
 function openNote(j) {
   activate(j, false);

@@ -38,14 +38,18 @@ function newID() {
   const b = crypto.getRandomValues(new Uint8Array(16));
   return Array.from(b, (x) => x.toString(16).padStart(2, '0')).join('');
 }
-function decide(d, words) {
-  d = { id: newID(), at: new Date().toISOString(), ...d };
-  admit(d);
-  unsent.push(d);
+function decide(d, words) { decideAll([d], words); }
+// decideAll takes several steps as one: they share a group, and undo takes them back together.
+function decideAll(list, words) {
+  if (!list.length) return;
+  const at = new Date().toISOString(), group = list.length > 1 ? { group: newID() } : {};
+  const ds = list.map((d) => ({ id: newID(), at: at, ...group, ...d }));
+  ds.forEach(admit);
+  unsent.push(...ds);
   remember(storeKey, JSON.stringify(unsent));
   fold();
-  repaint(d);
-  if (words) { say(words); toast(words, d.action === 'undo'); }
+  repaint(ds);
+  if (words) { say(words); toast(words, ds[0].action === 'undo'); }
   send();
 }
 let sending = false;
@@ -53,11 +57,15 @@ async function send() {
   if (!served || sending) return;
   sending = true;
   try {
+    let alone = false; // after a refusal of many, each is tried by itself
     while (unsent.length) {
-      const d = unsent[0];
+      const part = alone ? unsent.slice(0, 1) : unsent.slice(0, 500);
       let res;
       try {
-        res = await fetch('api/decisions', { method: 'POST', headers: { 'Content-Type': 'application/json' }, body: JSON.stringify(d) });
+        res = await fetch(part.length > 1 ? 'api/take' : 'api/decisions', {
+          method: 'POST', headers: { 'Content-Type': 'application/json' },
+          body: JSON.stringify(part.length > 1 ? { schema: 1, run: data.run, decisions: part } : part[0]),
+        });
       } catch (e) {
         warn('The review server does not answer, so the last ' + unsent.length + ' decisions are not stored yet. They are kept in this browser; the next decision tries again. If the server was started anew at another address, download decisions.json here and take it in there.');
         return;
@@ -66,13 +74,14 @@ async function send() {
         warn('The review server could not store the last decision (' + res.status + '). It is kept in this browser; the next decision tries again.');
         return;
       }
-      unsent.shift();
+      if (!res.ok && part.length > 1) { alone = true; continue; }
+      unsent.splice(0, part.length);
       remember(storeKey, JSON.stringify(unsent));
       if (!res.ok) {
-        seen.delete(d.id);
-        log = log.filter((x) => x.id !== d.id);
+        seen.delete(part[0].id);
+        log = log.filter((x) => x.id !== part[0].id);
         fold();
-        repaint(d);
+        repaint(part);
         warn('The review server refused a decision: ' + (await res.text()).slice(0, 300));
         say('The review server refused the decision.');
       } else if ($('banner').textContent.startsWith('The review server')) {
@@ -87,9 +96,12 @@ function undo(id) {
     if (log[i].action !== 'undo' && !state.cancelled.has(log[i].id)) target = log[i];
   }
   if (!target) { say('Nothing to undo.'); return; }
+  const all = target.group ? log.filter((d) => d.group === target.group && d.action !== 'undo' && !state.cancelled.has(d.id)) : [target];
+  decideAll((all.length ? all : [target]).map((d) => ({ action: 'undo', undoes: d.id })), 'Taken back: ' + inWords(target, all.length) + '.');
+  if (view === 'queue') { backTo(target); return; }
+  if (view !== 'captures') return;
   const i = data.captures.findIndex((c) => c.name === target.capture);
-  decide({ action: 'undo', undoes: target.id }, 'Taken back: ' + inWords(target) + '.');
-  if (i >= 0 && i === open.i) { repaint(target); } else if (i >= 0) { openCapture(i, false); }
+  if (i >= 0 && i !== open.i) openCapture(i, false);
   if (i >= 0 && target.mark) {
     const j = data.captures[i].marks.findIndex((m) => m[0] === target.mark);
     if (j >= 0) activate(j, true);
@@ -100,7 +112,8 @@ function markNumber(d) {
   const j = c ? c.marks.findIndex((m) => m[0] === d.mark) : -1;
   return j < 0 ? 'a mark' : 'mark ' + (j + 1);
 }
-function inWords(d) {
+function inWords(d, n) {
+  if (n > 1) return { accept: 'accepted', reject: 'rejected', unsure: 'left unsure' }[d.action] ? n + ' marks ' + { accept: 'accepted', reject: 'rejected', unsure: 'left unsure' }[d.action] : n + ' marks called ' + classOf(d.class).name;
   switch (d.action) {
     case 'accept': return markNumber(d) + ' accepted';
     case 'reject': return markNumber(d) + ' rejected';
@@ -120,4 +133,37 @@ function toast(text, undone) {
   $('toast').hidden = false;
   clearTimeout(toastTimer);
   toastTimer = setTimeout(() => { if (!$('toast').contains(document.activeElement)) $('toast').hidden = true; }, 6000);
+}
+/* ---- things: one or more marks that are looks at the same thing ---- */
+
+const thingOf = new Map(); // "capture number,mark number" to thing
+data.things.forEach((t) => t.m.forEach(([i, j]) => thingOf.set(i + ',' + j, t)));
+const markOf = ([i, j]) => ({ capture: data.captures[i].name, mark: data.captures[i].marks[j][0] });
+// thingState is where a thing stands: what was decided on its best look that anything was decided on.
+function thingState(t) {
+  const st = {};
+  for (const at of t.m) {
+    const m = markOf(at), one = standing(m.capture, m.mark);
+    for (const k of ['verdict', 'cls', 'note']) if (!st[k] && one[k]) st[k] = one[k];
+  }
+  return st;
+}
+const decided = (t) => t.m.every((at) => { const m = markOf(at); return standing(m.capture, m.mark).verdict; });
+const onAll = (things, d) => things.flatMap((t) => t.m.map((at) => ({ ...d, ...markOf(at) })));
+const inPast = { accept: 'accepted', reject: 'rejected', unsure: 'left unsure' };
+const sign = { accept: '✓ accepted', reject: '✗ rejected', unsure: '? unsure' };
+// restOf lists the things seen in a capture that are still open.
+function restOf(i) {
+  const found = new Set();
+  data.captures[i].marks.forEach((m, j) => {
+    const t = thingOf.get(i + ',' + j);
+    if (t && !decided(t) && !quiet(m, thingState(t))) found.add(t);
+  });
+  return [...found];
+}
+function decideRest(i, action) {
+  const rest = restOf(i);
+  if (!rest.length) { say('Nothing is open in this capture.'); return false; }
+  decideAll(onAll(rest, { action: action }), 'The rest of ' + base(data.captures[i].name) + ' ' + inPast[action] + ': ' + rest.length + (rest.length === 1 ? ' thing.' : ' things.'));
+  return true;
 }

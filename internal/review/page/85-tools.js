@@ -14,8 +14,8 @@ $('b-undo').addEventListener('click', () => undo());
 $('toast-b').addEventListener('click', () => { undo(); });
 $('b-help').addEventListener('click', () => $('help').showModal());
 $('b-history').addEventListener('click', () => {
-  const named = (d) => { const t = d.action === 'undo' ? log.find((x) => x.id === d.undoes) : null; return (t ? 'taken back: ' + inWords(t) : inWords(d)) + (d.capture ? ' in ' + base(d.capture) : ''); };
-  $('history-l').replaceChildren(...log.slice(-200).reverse().map((d) => h('li', {},
+  const named = (d) => { const many = d.group ? log.filter((x) => x.group === d.group).length : 1; if (many > 1 && d.action !== 'undo') return inWords(d, many); const t = d.action === 'undo' ? log.find((x) => x.id === d.undoes) : null; return (t ? 'taken back: ' + inWords(t) : inWords(d)) + (d.capture ? ' in ' + base(d.capture) : ''); };
+  $('history-l').replaceChildren(...log.filter((d, i) => !d.group || !log[i - 1] || log[i - 1].group !== d.group).slice(-200).reverse().map((d) => h('li', {},
     h('span', { class: state.cancelled.has(d.id) ? 'undone' : null }, String(d.at).replace('T', ' ').slice(0, 19) + ' UTC, ' + named(d)), state.cancelled.has(d.id) ? ' (taken back) ' : ' ',
     state.cancelled.has(d.id) ? null : button(d.action === 'undo' ? 'Do it again' : 'Take back', () => { undo(d.id); $('history').close(); }))));
   if (!log.length) $('history-l').append(h('li', {}, 'Nothing was decided yet.'));
@@ -54,7 +54,7 @@ $('take').addEventListener('change', async () => {
     }
     fold();
     items.forEach((_, i) => paintItem(i));
-    repaint({});
+    repaint([]);
   } catch (e) { warn('Could not take in ' + f.name + ': ' + e.message); }
 });
 filter.addEventListener('input', refilter);

@@ -29,7 +29,7 @@ function look(host, d) {
   const svg = s('svg', { width: d.w, height: d.h, viewBox: '0 0 ' + d.w + ' ' + d.h, 'aria-hidden': 'true' });
   const stage = h('div', { class: 'stage' }, img, canvas, svg);
   const port = h('div', { class: 'port', tabindex: '0', role: 'group', 'aria-label': 'Whole capture. Arrow keys move it, plus and minus zoom, zero shows all of it.' }, stage);
-  const chart = h('div', { class: 'alt', hidden: !(d.panels || []).some((p) => p.alt.length) });
+  const chart = h('div', { class: 'alt' });
   const info = h('span', { class: 'soft', role: 'status' });
   const panels = d.panels || [];
   const canGround = panels.some((p) => p.nadir.length && p.altPx.length);
@@ -38,7 +38,7 @@ function look(host, d) {
   const bDraw = button('Draw a missed mark', () => setDraw(!v.drawing), { 'aria-pressed': 'false' }, 'd');
   host.replaceChildren(h('div', { class: 'look' },
     h('div', { class: 'lookbar' }, button('Zoom in', () => zoom(1.4), {}, '+'), button('Zoom out', () => zoom(1 / 1.4), {}, '-'), button('All of it', () => fit(), {}, '0'), bLines, bGround, bDraw, info),
-    port, chart, h('div', { class: 'draw', hidden: true })));
+    port, h('div', { class: 'draw', hidden: true }), panels.some((p) => p.alt.length) ? h('details', { class: 'under' }, h('summary', {}, 'Altitude over the bottom'), chart) : chart));
   const form = host.querySelector('.draw');
   stage.style.width = d.w + 'px'; stage.style.height = d.h + 'px';
   img.style.width = d.w + 'px';
