@@ -47,6 +47,7 @@ type console struct {
 	err   io.Writer // progress and logs
 	ctx   context.Context
 	abort context.Context // ends at the second interrupt
+	args  []string        // what was typed, without the program's name
 }
 
 // status is an error that carries an exit status; its message may be empty.
@@ -91,7 +92,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	}
 	ctx, abort, done := interrupts(stderr)
 	defer done()
-	err = kctx.Run(&console{out: stdout, err: stderr, ctx: ctx, abort: abort})
+	err = kctx.Run(&console{out: stdout, err: stderr, ctx: ctx, abort: abort, args: args})
 	if err == nil {
 		return exitRead
 	}

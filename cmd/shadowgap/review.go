@@ -49,9 +49,17 @@ func (r reviewCmd) Run(con *console) (err error) {
 	if err != nil {
 		return err
 	}
+	decisions, err := decisionsOf(con.ctx, store)
+	if err != nil {
+		return err
+	}
+	atlas := review.Atlas(caps, marks, decisions, overlay.Units(r.Units))
+	opt, err := withKept(con.ctx, store, review.PageOptions{Name: filepath.Base(r.RunDir), Units: overlay.Units(r.Units), Total: total, Atlas: &atlas})
+	if err != nil {
+		return err
+	}
 	err = review.Serve(con.ctx, decisionStore{store}, caps, marks, review.ServeOptions{
-		RunDir: r.RunDir, Addr: r.Addr, AllowRemote: r.AllowRemote,
-		Page:  review.PageOptions{Name: filepath.Base(r.RunDir), Units: overlay.Units(r.Units), Total: total},
+		RunDir: r.RunDir, Addr: r.Addr, AllowRemote: r.AllowRemote, Page: opt,
 		Log:   zerolog.New(con.err).With().Timestamp().Logger(),
 		Ready: func(url string) { fmt.Fprintf(con.out, "Open %s in a browser; Ctrl-C ends the review.\n", url) },
 	})

@@ -90,13 +90,22 @@ func settingsOf(src survey.Sources, readText bool, trackSum, capture string, dat
 	}
 	if src.Track == nil && known.Scene.Entry == nil {
 		// Nothing was said about places and times: their absence is not worth a note.
+		out.Finish = func(c *detect.CaptureRecord, _ []detect.MarkRecord) { setTime(c, known.Scene.Time) }
 		return out
 	}
 	out.Notes = append(out.Notes, known.Notes...)
 	out.Finish = func(c *detect.CaptureRecord, marks []detect.MarkRecord) {
+		setTime(c, known.Scene.Time)
 		survey.Place(known.Scene, c.Panels, marks, survey.PlaceOptions{})
 	}
 	return out
+}
+
+func setTime(c *detect.CaptureRecord, t *survey.CaptureTime) {
+	if t != nil {
+		when := t.Time.UTC()
+		c.Time = &when
+	}
 }
 
 // settingsHash covers all that a capture's result depends on beside its content and the model.
@@ -115,9 +124,7 @@ func settingsHash(known survey.Known, readText bool, trackSum string) string {
 		e.Line = 0 // moving a line in the manifest changes nothing
 		all.Entry = &e
 	}
-	if trackSum != "" {
-		all.Time = known.Scene.Time
-	}
+	all.Time = known.Scene.Time
 	text, err := json.Marshal(all)
 	if err != nil {
 		// Values that JSON can't hold, infinities say, print well enough to be told apart.

@@ -77,6 +77,9 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err := store.SetMeta(con.abort, runstore.MetaRoot, root); err != nil {
 		return err
 	}
+	if err := keepForPage(con.abort, store, con.args, t.knowledge); err != nil {
+		return err
+	}
 	cfg.Between = func() error { return writeRun(con.abort, store, overlay.Units(t.Units)) }
 	// Nearly all that this process holds are the bytes of files on their way to a worker: to collect them often costs little.
 	debug.SetGCPercent(25)

@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 
 	"shadowgap/detect"
@@ -166,9 +165,14 @@ func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) 
 	if err != nil {
 		return err
 	}
-	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total}
-	if _, err := os.Stat(filepath.Join(store.Dir(), review.SheetName)); err == nil {
-		opt.Sheet = true
+	atlas := review.Atlas(caps, marks, decisions, units)
+	name := filepath.Base(store.Dir())
+	if err := review.WritePlaces(ctx, store.Dir(), name, atlas, units); err != nil {
+		return fmt.Errorf("making the printed page: %w", err)
+	}
+	opt, err := withKept(ctx, store, review.PageOptions{Name: name, Units: units, Total: total, Atlas: &atlas})
+	if err != nil {
+		return err
 	}
 	if err := review.WritePage(ctx, store.Dir(), caps, marks, decisions, opt); err != nil {
 		return fmt.Errorf("making the review page: %w", err)

@@ -57,10 +57,12 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 		}
 	}
 	again := func(option ...string) string { return commandLine(opt.Command, option...) }
+	// A file that was given is the one to mend.
+	given := func(option, name string) string { return again(option, cmp.Or(valueOf(opt.Command, option), name)) }
 	checks := []Check{
 		{What: "Side-scan found in the picture", Captures: unread, Of: len(caps),
 			Cost: "Nothing in these captures was looked at.",
-			Mend: "Outline the side-scan once for each screen size below, then read the captures again.",
+			Mend: "Outline the side-scan once for each screen size above, then read the captures again.",
 			Line: again("--layout", runFile(opt, LayoutName))},
 		{What: "Range setting", Captures: noRange, Of: read,
 			Cost: "No depth, height, length or place there: everything stays in pixels.",
@@ -70,15 +72,15 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 			Cost: "No place on the map there, whatever track you give.",
 			Mend: "Give the times in the manifest's column time. Times in file names and in the pictures' own data are read without asking; " +
 				"--zone says where their clock was, --clock-offset by how much it was wrong.",
-			Line: again("--manifest", "manifest.csv")},
+			Line: given("--manifest", "manifest.csv")},
 		{What: "Place", Captures: noPlace, Of: read,
 			Cost: "Things there are on no map and in no waypoint file, and one seen twice is shown twice.",
 			Mend: "Give the boat's track as GPX, NMEA 0183 log or CSV. A track that was given must cover the captures' times.",
-			Line: again("--track", "track.gpx")},
+			Line: given("--track", "track.gpx")},
 		{What: "Row rate", Captures: noRate, Of: read,
 			Cost: "No lengths along the track, and places are off by up to half a capture's length along it.",
 			Mend: "Give the rows a second in the manifest's column row rate, or the seconds that one capture shows in its column duration.",
-			Line: again("--manifest", "manifest.csv")},
+			Line: given("--manifest", "manifest.csv")},
 	}
 	for i := range checks {
 		c := &checks[i]
@@ -92,15 +94,21 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 
 // runFile names a file in the run folder as the command that made the run would.
 func runFile(opt PageOptions, name string) string {
-	for i, a := range opt.Command {
-		if v, ok := strings.CutPrefix(a, "--out="); ok {
-			return strings.TrimSuffix(v, "/") + "/" + name
+	out := cmp.Or(valueOf(opt.Command, "--out"), valueOf(opt.Command, "-o"), "RUN")
+	return strings.TrimSuffix(out, "/") + "/" + name
+}
+
+// valueOf is an option's value on a command line, "" when it is not there.
+func valueOf(args []string, option string) string {
+	for i, a := range args {
+		if v, ok := strings.CutPrefix(a, option+"="); ok {
+			return v
 		}
-		if (a == "--out" || a == "-o") && i+1 < len(opt.Command) {
-			return strings.TrimSuffix(opt.Command[i+1], "/") + "/" + name
+		if a == option && i+1 < len(args) {
+			return args[i+1]
 		}
 	}
-	return "RUN/" + name
+	return ""
 }
 
 // commandLine is the command that made the run with an option set, as a shell takes it. Without that command it names the places
@@ -140,15 +148,11 @@ func shellWord(w string) string {
 // notesOf counts what was remarked while the captures were read, the most frequent first. Numbers that differ from capture to
 // capture don't make another remark.
 func notesOf(caps []detect.CaptureRecord, limit int) []noteCount {
-	var out []noteCount
+	out := []noteCount{}
 	at := map[string]int{}
 	for _, c := range caps {
 		seen := map[string]bool{}
-		notes := slices.Clone(c.Notes)
-		for _, p := range c.Panels {
-			notes = append(notes, p.Notes...)
-		}
-		for _, n := range notes {
+		for _, n := range c.Notes {
 			key := anyNumber.ReplaceAllString(n, "0")
 			if seen[key] {
 				continue

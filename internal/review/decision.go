@@ -56,6 +56,7 @@ type Decision struct {
 	Shadow    *detect.Box  `json:"shadow,omitempty"`    // of Missed, pixels of the capture
 	Sure      *bool        `json:"sure,omitempty"`      // of Missed; nil means sure
 	Undoes    string       `json:"undoes,omitempty"`    // of Undo: the id of the decision taken back
+	Group     string       `json:"group,omitempty"`     // 32 hex digits that decisions taken in one step share; undo takes them back together
 }
 
 // DecisionStore keeps the decisions of one run, in the order they came. Implementations must be safe for concurrent use.
@@ -111,6 +112,9 @@ func (ix *Index) Check(d Decision) error {
 	}
 	if d.At.IsZero() {
 		return bad("no time")
+	}
+	if d.Group != "" && !isID(d.Group) {
+		return bad("group %.40q: want 32 hex digits", d.Group)
 	}
 	if !utf8.ValidString(d.Note) || len(d.Note) > maxNote {
 		return bad("note longer than %d bytes or not UTF-8", maxNote)

@@ -82,6 +82,6 @@ func testStore(t testing.TB) *FileStore {
 	return s
 }
 
-func decided(a Action, m detect.MarkRecord) Decision {
+func decision(a Action, m detect.MarkRecord) Decision {
 	return Decision{ID: NewDecisionID(), At: testTime, Action: a, Capture: m.Capture, Mark: m.Mark}
 }

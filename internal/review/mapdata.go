@@ -25,7 +25,7 @@ type pageStrip struct {
 	Way     [][4]float64 `json:"way"`   // east, north, course in degrees true, picture row
 	Reach   [2]float64   `json:"reach"` // ground range in metres to port and starboard
 	Guessed bool         `json:"guess"` // the spacing of its rows is a guess
-	perPx   float64      // metres of slant range a column
+	PerPx   float64      `json:"k"`     // metres of slant range a column
 }
 
 // maxWayPoints bounds what is drawn of a track; a longer one is thinned.
@@ -133,7 +133,7 @@ func lagOf(c detect.CaptureRecord, marks []detect.MarkRecord) (rowLag, bool) {
 
 // lagFit is a least squares line through the origin.
 type lagFit struct {
-	n                    int
+	n                int
 	xx, xy, yy, lags float64
 }
 
@@ -165,7 +165,7 @@ func (s surveyed) strip(c detect.CaptureRecord, marks []detect.MarkRecord, m *pa
 	if !ok {
 		x = float64(p.Box.X) + float64(p.Box.W)/2
 	}
-	out := pageStrip{perPx: perPx, Reach: [2]float64{
+	out := pageStrip{PerPx: perPx, Reach: [2]float64{
 		groundOf((x-float64(p.Box.X))*perPx, altitude), groundOf((float64(p.Box.X+p.Box.W)-x)*perPx, altitude),
 	}}
 	if s.way != nil && c.Time != nil {

@@ -18,8 +18,11 @@ import (
 	"sync"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
 	"shadowgap/internal/track"
+	"shadowgap/internal/words"
 )
 
 //go:embed page/page.html
@@ -54,16 +57,19 @@ var pageJS = sync.OnceValues(func() (string, error) {
 type PageOptions struct {
 	Name        string // what the run is called; "" = "run"
 	Units       overlay.Units
-	Total       int  // captures in the run when only the foremost are passed; 0 = those passed
-	MaxCaptures int  // captures on the page, most interesting first; 0 = 2000. The page says how many were left out.
-	Sheet       bool // the run folder holds the contact sheet that WriteContactSheet makes
-	Printed     bool // the run folder holds the printed page that WritePlaces makes
-	Things      []Thing      // what to decide about, the best first; nil = every mark by itself
-	Track       *track.Track // the boat's way; nil = as far as the marks tell
-	TrackNotes  []string     // what was odd about the track's log
-	Layouts     []Layout     // what was outlined by hand so far
-	Command     []string     // arguments of the command that made the run, without the program's name; nil = unknown
+	Total       int           // captures in the run when only the foremost are passed; 0 = those passed
+	MaxCaptures int           // captures on the page, most interesting first; 0 = 2000. The page says how many were left out.
+	Sheet       bool          // the run folder holds the contact sheet that WriteContactSheet makes
+	Printed     bool          // the run folder holds the printed page that WritePlaces makes
+	Atlas       *places.Atlas // where to go, as decisions leave it; nil = as the detector left it
+	Track       *track.Track  // the boat's way; nil = as far as the marks tell
+	TrackNotes  []string      // what was odd about the track's log
+	Layouts     []Layout      // what was outlined by hand so far
+	Command     []string      // arguments of the command that made the run, without the program's name; nil = unknown
 }
+
+// placesOnPage is how many places the page can list; it opens on ten of them.
+const placesOnPage = 100
 
 // Page is a run's review page, ready to be written with the decisions of the moment.
 type Page struct {
@@ -72,6 +78,15 @@ type Page struct {
 	script  string
 	main    template.JS
 	details []template.JS
+	shown   []shownCapture
+}
+
+// shownCapture is what a picture to share is made of.
+type shownCapture struct {
+	capture detect.CaptureRecord
+	marks   []detect.MarkRecord
+	say     []string // one sentence a mark
+	head    []Fact
 }
 
 // NewPage prepares the page. Captures are ranked by interest, then name; marks keep the order given within their capture.
@@ -106,11 +121,18 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 		head.Classes = append(head.Classes, pageClass{string(c), st.Name, st.Short, st.Line})
 	}
 	head.Map = mapOf(ranked, byCapture, opt.Track)
-	things := opt.Things
-	if things == nil {
-		things = loneThings(ranked, byCapture, opt.Units)
+	var shown []detect.MarkRecord
+	for _, c := range ranked {
+		shown = append(shown, byCapture[c.Capture]...)
 	}
-	head.Things = pageThings(things, ranked, byCapture, head.Map, opt.Units)
+	lay := layOut(ranked, byCapture, head.Map, opt.Units)
+	head.Things = lay.things(atlasOf(ranked, decided.Plain(shown), opt.Units, true).Sightings)
+	first := opt.Atlas
+	if first == nil {
+		atlas := atlasOf(ranked, decided.Plain(shown), opt.Units, false)
+		first = &atlas
+	}
+	head.Places = lay.places(first.Top(placesOnPage), *first, head.Things)
 	head.Checks, head.Notes = checkUp(ranked, byCapture, opt), notesOf(ranked, 12)
 	head.Again = commandLine(opt.Command, "--layout", runFile(opt, LayoutName))
 	strips := map[int]*pageStrip{}
@@ -128,6 +150,7 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 		head.Captures = append(head.Captures, sum)
 		d := detail(c, ms, opt.Units)
 		d.Head = headOf(c, strips[i], head.Map, opt.Units)
+		p.shown = append(p.shown, shownCapture{c, ms, sentences(ms, opt.Units), d.Head})
 		text, err := json.Marshal(d)
 		if err != nil {
 			return nil, fmt.Errorf("review page: capture %s: %w", c.Capture, err)
@@ -140,6 +163,14 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	}
 	p.main = template.JS(b)
 	return p, nil
+}
+
+func sentences(marks []detect.MarkRecord, u overlay.Units) []string {
+	out := make([]string, len(marks))
+	for i := range marks {
+		out[i] = words.Mark(&marks[i], u) + "."
+	}
+	return out
 }
 
 // notNil keeps an empty list from becoming JSON's null.

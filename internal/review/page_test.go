@@ -98,7 +98,7 @@ func TestWriteMediaKeepsInsideTheRun(t *testing.T) {
 
 func TestContactSheet(t *testing.T) {
 	dir, caps, marks := testRun(t, 5)
-	ds := []Decision{decided(Accept, marks[0]), decided(Reject, marks[1])}
+	ds := []Decision{decision(Accept, marks[0]), decision(Reject, marks[1])}
 	if err := os.Remove(filepath.Join(dir, ChipOf(marks[2].Capture, marks[2].Mark))); err != nil {
 		t.Fatal(err)
 	}

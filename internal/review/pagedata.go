@@ -21,6 +21,7 @@ type pageMain struct {
 	Cautions []string      `json:"cautions"`
 	Captures []pageCapture `json:"captures"`
 	Things   []pageThing   `json:"things"` // the best first, what is likeliest clutter last
+	Places   []pagePlace   `json:"places"` // where to go, the best first
 	Map      *pageMap      `json:"map"`
 	Checks   []Check       `json:"checks"`
 	Notes    []noteCount   `json:"notes"`
@@ -95,9 +96,7 @@ type pageMark struct {
 
 func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
 	pc := pageCapture{Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][6]any{}}
-	if c.Time != nil {
-		pc.Time = timeWords(*c.Time)
-	}
+	pc.Time = timeWords(c.Time)
 	if c.Status != detect.StatusRead {
 		pc.W, pc.H, pc.Plain, pc.Help = c.Width, c.Height, MediaOf(c.Capture, c.SHA256).Plain, whyUnread(c)
 	}
@@ -111,7 +110,7 @@ func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
 func headOf(c detect.CaptureRecord, strip *pageStrip, m *pageMap, u overlay.Units) []Fact {
 	out := []Fact{}
 	if c.Time != nil {
-		out = append(out, Fact{"Time", timeWords(*c.Time)})
+		out = append(out, Fact{"Time", timeWords(c.Time)})
 	}
 	if len(c.Panels) == 0 {
 		return out

@@ -15,6 +15,7 @@ import (
 	"net/http"
 	"os"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -112,6 +113,7 @@ type Handler struct {
 	index *Index
 	page  *Page
 	root  *os.Root
+	dir   string // of the run
 	log   zerolog.Logger
 	token string
 	hosts map[string]bool
@@ -134,7 +136,7 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 	var b [24]byte
 	_, _ = rand.Read(b[:]) // never fails since Go 1.24
 	h := &Handler{
-		store: store, index: NewIndex(caps, marks), page: page, root: root, log: opt.Log, addr: addr, any: opt.AllowRemote,
+		store: store, index: NewIndex(caps, marks), page: page, root: root, dir: opt.RunDir, log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
@@ -148,7 +150,10 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 	h.mux.HandleFunc("POST /api/take", h.postTake)
 	h.mux.HandleFunc("GET /overlays/{name}", h.getPicture("overlays/"))
 	h.mux.HandleFunc("GET /chips/{name}", h.getPicture("chips/"))
-	h.mux.HandleFunc("GET /"+SheetName, h.getSheet)
+	h.mux.HandleFunc("GET /"+SheetName, h.getPDF(SheetName))
+	h.mux.HandleFunc("GET /"+PrintedName, h.getPDF(PrintedName))
+	h.mux.HandleFunc("GET /share/{name}", h.getShared)
+	h.mux.HandleFunc("POST /api/layout", h.postLayout)
 	return h, nil
 }
 
@@ -302,9 +307,61 @@ func (h *Handler) getPicture(folder string) http.HandlerFunc {
 	}
 }
 
-func (h *Handler) getSheet(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Content-Type", "application/pdf")
-	h.file(w, r, SheetName)
+func (h *Handler) getPDF(name string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "application/pdf")
+		h.file(w, r, name)
+	}
+}
+
+// getShared draws the capture with the page's number as one picture.
+func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
+	number, err := strconv.Atoi(strings.TrimSuffix(r.PathValue("name"), ".jpg"))
+	if err != nil || number < 0 || number >= len(h.page.shown) {
+		http.NotFound(w, r)
+		return
+	}
+	ds, err := h.store.All(r.Context())
+	if err != nil {
+		h.fail(w, err)
+		return
+	}
+	s := h.page.shown[number]
+	var b bytes.Buffer
+	switch err := SharePicture(r.Context(), &b, h.root.FS(), s.capture, s.marks, s.say, Fold(ds), s.head); {
+	case errors.Is(err, fs.ErrNotExist):
+		http.Error(w, "no plain picture of this capture was kept with the run", http.StatusNotFound)
+		return
+	case err != nil:
+		h.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "image/jpeg")
+	if _, err := w.Write(b.Bytes()); err != nil {
+		h.log.Debug().Err(err).Msg("picture not sent")
+	}
+}
+
+func (h *Handler) postLayout(w http.ResponseWriter, r *http.Request) {
+	var l Layout
+	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&l); err != nil {
+		http.Error(w, "not a layout: "+err.Error(), http.StatusBadRequest)
+		return
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	f, err := KeepLayout(h.dir, l)
+	switch {
+	case errors.Is(err, ErrBadLayout):
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	case err != nil:
+		h.fail(w, err)
+		return
+	}
+	h.json(w, f)
 }
 
 func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {

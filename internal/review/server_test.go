@@ -59,7 +59,7 @@ func (s served) ask(method, path, body string, edit func(*http.Request)) *http.R
 
 func TestServerStoresAndShowsDecisions(t *testing.T) {
 	s := serveTest(t)
-	d := decided(Accept, s.marks[0])
+	d := decision(Accept, s.marks[0])
 	b, err := json.Marshal(d)
 	if err != nil {
 		t.Fatal(err)
@@ -78,7 +78,7 @@ func TestServerStoresAndShowsDecisions(t *testing.T) {
 	if err != nil || !bytes.Contains(page, []byte(d.ID)) {
 		t.Errorf("the page does not know the decision (%v)", err)
 	}
-	f.Decisions = append(f.Decisions, decided(Reject, s.marks[1]))
+	f.Decisions = append(f.Decisions, decision(Reject, s.marks[1]))
 	b, err = json.Marshal(f)
 	if err != nil {
 		t.Fatal(err)
@@ -91,7 +91,7 @@ func TestServerStoresAndShowsDecisions(t *testing.T) {
 
 func TestServerRefuses(t *testing.T) {
 	s := serveTest(t)
-	good, err := json.Marshal(decided(Accept, s.marks[0]))
+	good, err := json.Marshal(decision(Accept, s.marks[0]))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -189,7 +189,7 @@ func (brokenStore) All(context.Context) ([]Decision, error) { return nil, nil }
 func TestServerSaysWhenADecisionIsNotStored(t *testing.T) {
 	s := serveTest(t)
 	s.h.store = brokenStore{}
-	b, err := json.Marshal(decided(Accept, s.marks[0]))
+	b, err := json.Marshal(decision(Accept, s.marks[0]))
 	if err != nil {
 		t.Fatal(err)
 	}

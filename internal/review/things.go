@@ -4,34 +4,26 @@ import (
 	"cmp"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"shadowgap/detect"
+	"shadowgap/features"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
+	"shadowgap/internal/survey"
+	"shadowgap/internal/words"
 )
 
-// Thing is what a person decides about once: a mark, or several marks that are looks at the same thing.
-type Thing struct {
-	ID       string
-	Marks    []MarkRef // the best look first
-	Class    detect.Class
-	Odds     detect.Odds
-	Sentence string // what it is, how large and where, in one plain sentence
-	Facts    []Fact // depth, size and so on, few and rounded to their error
-	Why      []string
-	Position *detect.Position
-	Time     *time.Time
-}
-
-// MarkRef names a mark of a run.
-type MarkRef struct{ Capture, Mark string }
-
-// pageThing is a thing on the page; Marks are [number of the capture, number of the mark in it].
+// pageThing is a sighting on the page: what a person decides about once. Marks are [number of the capture, number of the mark in
+// it], the best look first.
 type pageThing struct {
 	ID    string      `json:"id"`
 	Marks [][2]int    `json:"m"`
 	Class int         `json:"c"`
 	Odds  [4]float64  `json:"odds"`
+	Doubt float64     `json:"doubt"`
 	Say   string      `json:"say"`
 	Facts []Fact      `json:"facts"`
 	Why   []string    `json:"why"`
@@ -43,92 +35,202 @@ type pageThing struct {
 	Alt   string      `json:"alt"`
 }
 
-// loneThings takes every mark for a thing of its own, the likeliest first.
-func loneThings(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkRecord, u overlay.Units) []Thing {
-	type ranked struct {
-		Thing
-		worth float64
-	}
-	var all []ranked
-	for _, c := range caps {
-		for _, m := range byCapture[c.Capture] {
-			t := Thing{
-				ID: nameKey(m.Capture + "\x00" + m.Mark), Marks: []MarkRef{{m.Capture, m.Mark}}, Class: m.Class, Odds: m.Odds,
-				Sentence: capital(Verdict(m)) + ", to " + string(m.Side) + ".", Facts: Facts(m, u), Why: m.Reasons, Position: m.Position, Time: m.Time,
-			}
-			all = append(all, ranked{t, c.Interest * (1 - m.Odds[detect.Clutter])})
-		}
-	}
-	slices.SortStableFunc(all, func(a, b ranked) int { return cmp.Compare(b.worth, a.worth) })
-	out := make([]Thing, len(all))
-	for i, r := range all {
-		out[i] = r.Thing
-	}
-	return out
+// pagePlace is a spot to go to.
+type pagePlace struct {
+	Things []int       `json:"things"` // numbers of the page's things there, the best first; those drawn by hand are not among them
+	Class  int         `json:"c"`
+	Say    string      `json:"say"`
+	Facts  []Fact      `json:"facts"`
+	Why    []string    `json:"why"`
+	Where  string      `json:"where,omitempty"`
+	Pos    *[3]float64 `json:"pos,omitempty"`
+	XY     *[2]float64 `json:"xy,omitempty"`
+	When   string      `json:"when,omitempty"`
+	Seen   int         `json:"seen"` // captures that show it
+	In     string      `json:"in"`   // the one with the picture, without its folder
+	Note   string      `json:"note,omitempty"`
+	Chip   string      `json:"chip"`
+	Spare  string      `json:"spare"` // picture where there is no close-up
+	Alt    string      `json:"alt"`
 }
 
-func capital(s string) string {
-	if s == "" {
-		return s
-	}
-	return string(s[0]-'a'+'A') + s[1:]
+// laid knows where on the page each mark is.
+type laid struct {
+	caps      []detect.CaptureRecord
+	byCapture map[string][]detect.MarkRecord
+	at        map[markKey][2]int
+	chart     *pageMap
+	units     overlay.Units
 }
 
-// pageThings numbers the things whose marks are on the page. What is likeliest clutter comes last: the page shows it only on request.
-func pageThings(things []Thing, caps []detect.CaptureRecord, byCapture map[string][]detect.MarkRecord, m *pageMap, u overlay.Units) []pageThing {
-	at := make(map[MarkRef][2]int)
+func layOut(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkRecord, chart *pageMap, u overlay.Units) laid {
+	l := laid{caps, byCapture, map[markKey][2]int{}, chart, u}
 	for i, c := range caps {
-		for j, k := range byCapture[c.Capture] {
-			at[MarkRef{k.Capture, k.Mark}] = [2]int{i, j}
+		for j, m := range byCapture[c.Capture] {
+			l.at[markKey{m.Capture, m.Mark}] = [2]int{i, j}
 		}
 	}
+	return l
+}
+
+// things are the run's sightings before anything was decided, so that a decision taken back leaves what was there. What is
+// likeliest clutter comes last: the page shows it only on request.
+func (l laid) things(list []places.Sighting) []pageThing {
 	out := []pageThing{}
-	for _, t := range things {
-		p := pageThing{ID: t.ID, Class: slices.Index(detect.Classes[:], t.Class), Say: t.Sentence, Facts: t.Facts, Why: t.Why}
-		for _, r := range t.Marks {
-			if n, ok := at[r]; ok {
-				p.Marks = append(p.Marks, n)
+	for _, s := range list {
+		t := pageThing{
+			ID: s.ID, Class: slices.Index(detect.Classes[:], s.Class), Doubt: s.Doubt, Say: s.Sentence + ".", Facts: sightingFacts(s, l.units), Why: s.Why,
+		}
+		for _, m := range s.Members {
+			if n, ok := l.at[markKey{m.Capture, m.Mark}]; ok {
+				t.Marks = append(t.Marks, n)
 			}
 		}
-		if len(p.Marks) == 0 {
+		if len(t.Marks) == 0 {
 			continue
 		}
-		best := p.Marks[0]
-		mark := byCapture[caps[best[0]].Capture][best[1]]
-		p.Chip, p.Alt = ChipOf(mark.Capture, mark.Mark), describe(best[1]+1, mark)
+		best := t.Marks[0]
+		mark := l.byCapture[l.caps[best[0]].Capture][best[1]]
+		t.Chip, t.Alt = ChipOf(mark.Capture, mark.Mark), describe(best[1]+1, mark)
 		for j, cl := range detect.Classes {
-			p.Odds[j] = round3(t.Odds[cl])
+			t.Odds[j] = round3(s.Odds[cl])
 		}
-		if t.Position != nil {
-			p.Pos = &[3]float64{t.Position.Lat, t.Position.Lon, t.Position.ErrorM}
-			p.Where = placeWords(*t.Position, u)
-			if m != nil {
-				xy := m.plane(t.Position.Lat, t.Position.Lon)
-				p.XY = &xy
-			}
-		}
-		if t.Time != nil {
-			p.When = timeWords(*t.Time)
-		}
-		out = append(out, p)
+		t.Where, t.Pos, t.XY = l.where(s.Position)
+		t.When = timeWords(s.Time)
+		out = append(out, t)
 	}
 	clutter := slices.Index(detect.Classes[:], detect.Clutter)
 	slices.SortStableFunc(out, func(a, b pageThing) int {
-		return cmp.Compare(boolInt(a.Class == clutter), boolInt(b.Class == clutter))
+		switch {
+		case a.Class != clutter && b.Class == clutter:
+			return -1
+		case a.Class == clutter && b.Class != clutter:
+			return 1
+		}
+		return 0
 	})
 	return out
 }
 
-func boolInt(b bool) int {
-	if b {
-		return 1
+// places are where to go, as decisions leave them.
+func (l laid) places(list []places.Place, atlas places.Atlas, things []pageThing) []pagePlace {
+	number := map[string]int{} // of the thing that a mark shows
+	for i, t := range things {
+		for _, at := range t.Marks {
+			number[fmt.Sprint(at)] = i
+		}
 	}
-	return 0
+	out := []pagePlace{}
+	for _, p := range list {
+		best := atlas.Sighting(p.Sightings[0])
+		q := pagePlace{
+			Things: []int{}, Class: slices.Index(detect.Classes[:], best.Class), Say: p.Sentence + ".", Why: p.Why, Seen: len(p.Captures), In: memberNames(best.Members[:1]), Note: p.Note,
+			Facts: placeFacts(p, *best, l.units), When: timeWords(p.Time), Chip: ChipOf(p.Best.Capture, p.Best.Mark),
+			Alt: fmt.Sprintf("Close-up in %s, %s side.", p.Best.Capture, p.Best.Side),
+		}
+		for _, id := range p.Sightings {
+			for _, m := range atlas.Sighting(id).Members {
+				at, ok := l.at[markKey{m.Capture, m.Mark}]
+				if n, known := number[fmt.Sprint(at)]; ok && known && !slices.Contains(q.Things, n) {
+					q.Things = append(q.Things, n)
+				}
+			}
+		}
+		for _, c := range l.caps {
+			if c.Capture == p.Best.Capture {
+				q.Spare = MediaOf(c.Capture, c.SHA256).Drawn
+				break
+			}
+		}
+		q.Where, q.Pos, q.XY = l.where(p.Position)
+		out = append(out, q)
+	}
+	return out
 }
 
-// placeWords writes a position to a tenth of its error or so: six decimals are a decimetre.
+// where writes a position, gives it in numbers and puts it on the map.
+func (l laid) where(p *detect.Position) (text string, pos *[3]float64, xy *[2]float64) {
+	if p == nil {
+		return "", nil, nil
+	}
+	if l.chart != nil {
+		e := l.chart.plane(p.Lat, p.Lon)
+		xy = &e
+	}
+	return placeWords(*p, l.units), &[3]float64{p.Lat, p.Lon, p.ErrorM}, xy
+}
+
+// sightingFacts are the few numbers a person asks for: how deep, how high, how large.
+func sightingFacts(s places.Sighting, u overlay.Units) []Fact {
+	out := []Fact{}
+	add := func(name string, m *features.Measured, write func(features.Measured, overlay.Units) string) {
+		if m != nil {
+			out = append(out, Fact{name, write(*m, u)})
+		}
+	}
+	add("Depth", s.AltitudeM, words.Depth)
+	if s.Class == detect.SuspendedTarget {
+		add("Off the bottom", s.OffBottomM, words.Length)
+	} else {
+		add("Height", s.HeightM, words.Length)
+	}
+	add("Length", s.LengthM, words.Length)
+	return out
+}
+
+func placeFacts(p places.Place, best places.Sighting, u overlay.Units) []Fact {
+	best.AltitudeM = cmp.Or(p.AltitudeM, best.AltitudeM)
+	facts := sightingFacts(best, u)
+	if len(p.Sightings) > 1 {
+		facts = append(facts, Fact{"Things there", fmt.Sprint(len(p.Sightings))})
+	}
+	if p.Looks > 1 {
+		facts = append(facts, Fact{"Independent looks", fmt.Sprint(p.Looks)})
+	}
+	return facts
+}
+
+// placeWords writes a position with its error: six decimals are a decimetre.
 func placeWords(p detect.Position, u overlay.Units) string {
-	return fmt.Sprintf("%.6f, %.6f ± %.0f %s", p.Lat, p.Lon, max(1, u.FromMetres(p.ErrorM)), u.Symbol())
+	return fmt.Sprintf("%.6f, %.6f ± %s", p.Lat, p.Lon, words.Distance(p.ErrorM, u))
 }
 
-func timeWords(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05 UTC") }
+func timeWords(t *time.Time) string {
+	if t == nil {
+		return ""
+	}
+	return t.UTC().Format("2006-01-02 15:04:05 UTC")
+}
+
+// Atlas ranks what a run shows as decisions leave it.
+func Atlas(caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, u overlay.Units) places.Atlas {
+	st, ruled := Fold(ds), decided.Plain(marks)
+	verdicts := map[Action]decided.Verdict{Accept: decided.Accepted, Reject: decided.Rejected, Unsure: decided.Unsure}
+	for i := range ruled {
+		m := &ruled[i]
+		s := st.Mark(m.Capture, m.Mark)
+		m.Note, m.Verdict = s.Note, verdicts[s.Verdict]
+		if s.Class != "" {
+			m.Changed = s.Class != m.Class
+			m.Class = s.Class
+		}
+	}
+	return atlasOf(caps, ruled, u, false)
+}
+
+// atlasOf ranks what a run shows. Decisions count where marks were decided on.
+func atlasOf(caps []detect.CaptureRecord, marks []decided.Mark, u overlay.Units, clutter bool) places.Atlas {
+	return places.Find(caps, marks, places.Options{Units: u, Clutter: clutter})
+}
+
+// memberNames lists the captures that show a sighting, without their folders.
+func memberNames(list []survey.Member) string {
+	var names []string
+	for _, m := range list {
+		name := m.Capture[strings.LastIndexAny(m.Capture, `/\`)+1:]
+		if !slices.Contains(names, name) {
+			names = append(names, name)
+		}
+	}
+	return strings.Join(names, ", ")
+}

@@ -20,7 +20,7 @@ function openCapture(i, focus) {
   fill(main, {}, [
     h('h2', { id: 'cap-h', tabindex: '-1' }, base(c.name)),
     h('p', { class: 'soft path' }, (base(c.name) === c.name ? '' : c.name + ' · ') + (i + 1) + ' of ' + data.captures.length + ' · interest ' + c.interest.toFixed(2) + ' · ' + d.w + ' × ' + d.h + ' pixels' + (c.status === 'read' ? '' : ' · ' + c.status)),
-    d.head.length ? h('dl', { class: 'head' }, ...d.head.map((f) => h('div', {}, h('dt', {}, f.n), h('dd', {}, f.v)))) : null,
+    d.head.length ? h('dl', { class: 'head' }, ...d.head.map((f) => h('div', {}, h('dt', {}, f.n), h('dd', {}, ...solid(f.v))))) : null,
     d.why ? h('p', {}, h('strong', {}, d.why), c.status === 'no-panel' ? [' ', h('a', { href: '#checkup' }, 'Outline the side-scan')] : null) : null,
     h('div', { class: 'top' },
       button('Previous', () => step(-1), {}, ','), button('Next', () => step(1), {}, '.'), done,
@@ -73,12 +73,12 @@ function bar(v) {
   return h('span', { class: 'meter', 'aria-hidden': 'true' }, i);
 }
 const pct = (v) => { const p = Math.round(100 * v); return p < 1 ? 'under 1 %' : p > 99 ? 'over 99 %' : p + ' %'; };
-// solid keeps a number, its error and its unit on one line.
-const solid = (text) => text.length <= 34 ? text.replace(/ /g, '\u00a0') : text.replace(/ (?=±|m\b|ft\b|px\b|%|°)|(?<=±) /g, '\u00a0');
-const factList = (list) => h('dl', { class: 'facts' }, ...list.flatMap((f) => [h('dt', {}, f.n), h('dd', {}, solid(f.v))]));
-// facts are the few numbers a person asks of a thing: how deep, how large, when and where.
+// solid breaks a value between its parts only: never inside a number, between it and its unit, or inside a date or a place.
+const solid = (text) => text.length > 60 ? [text] : text.split(/ (?=± |within |\d\d:\d\d|\()/).flatMap((part, k) => [k ? ' ' : '', h('span', { class: 'nb' }, part)]);
+const factList = (list) => h('dl', { class: 'facts' }, ...list.flatMap((f) => [h('dt', {}, f.n), h('dd', {}, ...solid(f.v))]));
+// facts are the few numbers a person asks of a thing or a place: how deep, how large, when and where.
 function facts(t) {
-  return factList([...t.facts, ...(t.when ? [{ n: 'Seen', v: t.when }] : []), ...(t.where ? [{ n: 'Place', v: t.where }] : [])]);
+  return factList([...t.facts, { n: 'Seen', v: t.when || 'unknown' }, { n: 'Place', v: t.where || 'unknown' }]);
 }
 function card(c, m, j) {
   const id = 'mark-' + (j + 1);

@@ -56,8 +56,19 @@ function look(host, d) {
     stage.style.transform = 'translate(' + v.x + 'px,' + v.y + 'px) scale(' + v.k + ')';
     stage.classList.toggle('close', v.k > 2.5);
     svg.setAttribute('font-size', String(14 / v.k));
+    thinLabels();
     const win = chart.querySelector('.win');
     if (win) { const r0 = Math.max(0, -v.y / v.k), r1 = Math.min(d.h, (p.h - v.y) / v.k); win.setAttribute('y', chart.row(r0)); win.setAttribute('height', Math.max(0, chart.row(r1) - chart.row(r0))); }
+  }
+  // thinLabels hides numbers that would lie on each other at this zoom; the picked mark's always shows.
+  function thinLabels() {
+    const kept = [], all = [...svg.querySelectorAll('.mk text')].sort((a, b) => b.parentNode.classList.contains('on') - a.parentNode.classList.contains('on'));
+    for (const t of all) {
+      const x = Number(t.getAttribute('x')) * v.k, y = Number(t.getAttribute('y')) * v.k;
+      const near = kept.some((q) => Math.abs(q[0] - x) < 20 && Math.abs(q[1] - y) < 16);
+      t.style.display = near ? 'none' : '';
+      if (!near) kept.push([x, y]);
+    }
   }
   function fit() {
     const w = port.clientWidth;

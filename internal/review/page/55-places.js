@@ -1,22 +1,27 @@
 /* ---- where to go first ---- */
 
 let placesShown = 10;
-const worth = () => data.things.filter((t) => t.c !== clutter && thingState(t).verdict !== 'reject' && thingState(t).cls !== 'clutter');
+// standing of a place's things: those that a reviewer did not throw out
+const leftOf = (p) => p.things.map((n) => data.things[n]).filter((t) => { const st = thingState(t); return st.verdict !== 'reject' && st.cls !== 'clutter'; });
+const worth = () => data.places.filter((p) => !p.things.length || leftOf(p).length);
+const firstThings = () => worth().slice(0, 10).map((p) => leftOf(p)[0]);
 function paintPlaces() {
   const all = worth(), list = all.slice(0, placesShown);
-  $('places-p').textContent = !data.captures.length ? 'This run holds no captures.' : !list.length ? 'Nothing that is worth a look was found in ' + data.captures.length + ' captures.' :
-    'The ' + (list.length === 1 ? 'best' : list.length + ' best') + ' of ' + all.length + ' things in ' + data.captures.length + ' captures' + (data.things.some((t) => t.m.length > 1) ? '; what was seen several times is one.' : '.');
-  $('places').replaceChildren(...list.map((t, n) => {
-    const st = thingState(t);
+  $('places-p').textContent = !data.captures.length ? 'This run holds no captures.' : !list.length ? 'Nothing that is there at better than even odds was found in ' + data.captures.length + ' captures.' :
+    'The ' + (list.length === 1 ? 'best place' : list.length + ' best places') + ' of ' + all.length + ' in ' + data.captures.length + ' captures, best first; what was seen several times is one.';
+  $('places-l').replaceChildren(...list.map((p, n) => {
+    const left = leftOf(p), t = left[0], st = t ? thingState(t) : {}, note = p.note || st.note;
     return h('li', { class: 'place' },
-      h('img', { src: t.chip, alt: t.alt, loading: n < 4 ? 'eager' : 'lazy', decoding: 'async', onerror: (e) => { e.target.hidden = true; } }),
+      h('img', { src: p.chip, alt: p.alt, loading: n < 4 ? 'eager' : 'lazy', decoding: 'async', onerror: (e) => { if (p.spare && !e.target.src.endsWith(p.spare)) e.target.src = p.spare; else e.target.hidden = true; } }),
       h('div', {},
-        h('h3', {}, badge(st.cls || classes[t.c].id, String(n + 1)), h('span', {}, t.say)),
-        facts(t),
-        t.m.length > 1 ? h('p', { class: 'soft' }, 'Seen in ' + t.m.length + ' captures.') : null,
-        st.verdict || st.note ? h('p', {}, h('strong', { class: 'state ' + (st.verdict || '') }, sign[st.verdict] || ''), st.note ? ' “' + st.note + '”' : '') : null,
-        h('details', { class: 'why' }, h('summary', {}, 'Why'), h('p', {}, odds(t)), h('ul', {}, ...t.why.map((w) => h('li', {}, w)))),
-        h('div', { class: 'acts noprint' }, button('Look closer', () => lookCloser(t)), t.xy ? button('On the map', () => onMap(t)) : null)));
+        h('h3', {}, badge(st.cls || classes[p.c].id, String(n + 1)), h('span', {}, p.say)),
+        facts(p),
+        st.verdict || note ? h('p', {}, h('strong', { class: 'state ' + (st.verdict || '') }, sign[st.verdict] || ''), note ? ' “' + note + '”' : '') : null,
+        h('p', { class: 'soft path' }, p.in + (p.seen > 1 ? ' and ' + (p.seen - 1) + ' more' : '')),
+        p.why.length ? h('p', { class: 'why noprint' }, 'Why: ' + p.why[0] + '.') : null,
+        h('details', { class: 'why' }, h('summary', {}, 'All reasons'), t ? h('p', {}, odds(t)) : null, h('ul', {}, ...p.why.map((w) => h('li', {}, w)))),
+        h('p', { class: 'why printonly' }, 'Why: ' + p.why.slice(0, 2).join('; ') + '.'),
+        t ? h('div', { class: 'acts noprint' }, button('Look closer', () => lookCloser(t)), p.xy ? button('On the map', () => onMap(t)) : null) : null));
   }));
   const more = $('b-more-places');
   more.hidden = all.length <= placesShown;

@@ -5,13 +5,9 @@ const SINGLES = 40, BUNDLES = 50, SHORT = 60, MOST = 60;
 const queue = { steps: [], at: -1, order: remember('shadowgap-order') === 'doubt' ? 'doubt' : 'best', clutter: false, out: new Set(), el: null };
 const queueKey = 'shadowgap-at-' + data.run;
 
-function doubt(t) {
-  const o = t.odds.slice().sort((a, b) => b - a);
-  return (1 - (o[0] - o[1])) * (1 - t.odds[clutter] / 2);
-}
 function buildQueue() {
   let list = data.things.filter((t) => queue.clutter || t.c !== clutter);
-  if (queue.order === 'doubt') list = list.map((t) => [doubt(t), t]).sort((a, b) => b[0] - a[0]).map((x) => x[1]);
+  if (queue.order === 'doubt') list = list.slice().sort((a, b) => b.doubt - a.doubt);
   const alone = list.length <= SHORT ? list : list.slice(0, SINGLES), rest = list.slice(alone.length);
   queue.steps = alone.map((t) => ({ things: [t] }));
   const size = Math.min(MOST, Math.max(8, Math.ceil(rest.length / BUNDLES)));
@@ -128,7 +124,7 @@ function scene(t) {
   const img = h('img', { src: d.plain, alt: 'The whole capture ' + base(data.captures[i].name) + ' with this thing outlined.', width: d.w, height: d.h, decoding: 'async', onerror: (e) => { if (e.target.src.endsWith(d.drawn)) e.target.hidden = true; else e.target.src = d.drawn; } });
   const r = { x: b.x - pad, y: b.y - pad, width: b.w + 2 * pad, height: b.h + 2 * pad };
   const svg = s('svg', { viewBox: '0 0 ' + d.w + ' ' + d.h, 'aria-hidden': 'true' },
-    s('rect', { class: 'case', ...r }), s('rect', { class: 'ln k-' + (thingState(t).cls || m.class), ...r }),
+    s('rect', { class: 'case', ...r }), s('rect', { class: 'ln k-' + (thingState(t).cls || m.class) + (b.w < d.w / 20 ? ' tiny' : ''), ...r }),
     // a frame around it, so that a small thing is found at once
     s('rect', { class: 'finder', x: b.x + b.w / 2 - Math.max(b.w, d.w / 14), y: b.y + b.h / 2 - Math.max(b.h, d.w / 14), width: 2 * Math.max(b.w, d.w / 14), height: 2 * Math.max(b.h, d.w / 14) }));
   return h('figure', { class: 'scene' }, h('div', { class: 'frame' }, img, svg));

@@ -14,6 +14,7 @@ $('b-undo').addEventListener('click', () => undo());
 $('toast-b').addEventListener('click', () => { undo(); });
 $('b-help').addEventListener('click', () => $('help').showModal());
 $('b-history').addEventListener('click', () => {
+  $('more').open = false;
   const named = (d) => { const many = d.group ? log.filter((x) => x.group === d.group).length : 1; if (many > 1 && d.action !== 'undo') return inWords(d, many); const t = d.action === 'undo' ? log.find((x) => x.id === d.undoes) : null; return (t ? 'taken back: ' + inWords(t) : inWords(d)) + (d.capture ? ' in ' + base(d.capture) : ''); };
   $('history-l').replaceChildren(...log.filter((d, i) => !d.group || !log[i - 1] || log[i - 1].group !== d.group).slice(-200).reverse().map((d) => h('li', {},
     h('span', { class: state.cancelled.has(d.id) ? 'undone' : null }, String(d.at).replace('T', ' ').slice(0, 19) + ' UTC, ' + named(d)), state.cancelled.has(d.id) ? ' (taken back) ' : ' ',
@@ -22,12 +23,7 @@ $('b-history').addEventListener('click', () => {
   $('history').showModal();
 });
 $('b-save').addEventListener('click', () => {
-  const blob = new Blob([JSON.stringify({ schema: 1, run: data.run, decisions: log }, null, 1)], { type: 'application/json' });
-  const a = h('a', { href: URL.createObjectURL(blob), download: 'decisions.json' });
-  document.body.append(a);
-  a.click();
-  a.remove();
-  setTimeout(() => URL.revokeObjectURL(a.href), 10000);
+  saveFile('decisions.json', 'application/json', JSON.stringify({ schema: 1, run: data.run, decisions: log }, null, 1));
   say(log.length + ' decisions downloaded.');
 });
 $('b-take').addEventListener('click', () => $('take').click());

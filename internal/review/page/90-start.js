@@ -8,14 +8,17 @@ try {
 } catch (e) { warn('What this browser kept of an earlier review could not be read.'); }
 fold();
 current = readFilter();
-build(30);
 tally();
 count();
 send();
 function first() {
-  if (open.i >= 0) return;
-  if (data.captures.length && $('c0')) openCapture(0, false);
+  if (open.i >= 0 || view !== 'captures') return;
+  const name = remember('shadowgap-capture-' + data.run), k = Math.max(0, name ? data.captures.findIndex((c) => c.name === name) : 0);
+  if (data.captures.length && $('c' + k)) openCapture(k, false);
   else if (!data.captures.length) $('main').replaceChildren(h('p', {}, 'This run holds no captures.'));
 }
-first();
-document.addEventListener('DOMContentLoaded', first);
+// The places need no more than the data above; the other views take parts of the page that come behind this script.
+let asked = location.hash.slice(1);
+showView('places', false);
+setTimeout(() => build(30), 0);
+document.addEventListener('DOMContentLoaded', () => { if (asked) showView(asked, false); });
