@@ -18,7 +18,7 @@ import (
 type reviewCmd struct {
 	RunDir      string `arg:"" name:"run" help:"Run folder."`
 	Take        string `type:"path" placeholder:"FILE" help:"Take in decisions.json, as the page downloads it, and stop."`
-	Sheet       bool   `help:"Write contact-sheet.pdf, the close-ups by rank for printing, into the run folder, and stop."`
+	Sheet       bool   `help:"Write contact-sheet.pdf, a close-up of every place for printing, into the run folder, and stop."`
 	Addr        string `placeholder:"HOST:PORT" help:"Where to listen; default 127.0.0.1 and a free port."`
 	AllowRemote bool   `help:"Let --addr be one that other machines can reach."`
 	Units       string `enum:"m,ft" default:"m" help:"Unit of lengths: m or ft."`
@@ -84,7 +84,7 @@ func (r reviewCmd) sheet(con *console, store *runstore.Store) error {
 		return err
 	}
 	opt := review.SheetOptions{Name: filepath.Base(r.RunDir), Units: overlay.Units(r.Units)}
-	if err := review.WriteContactSheet(con.ctx, r.RunDir, caps, marks, decisions, opt); err != nil {
+	if err := review.WriteContactSheet(con.ctx, r.RunDir, review.Atlas(caps, marks, decisions, opt.Units), opt); err != nil {
 		return fmt.Errorf("making the contact sheet: %w", err)
 	}
 	fmt.Fprintln(con.out, filepath.Join(r.RunDir, review.SheetName))

@@ -224,7 +224,7 @@ const step = () => { const now = performance.now(); times.push(now - last); last
 
 	// Next captures: the hostile one, then the one without a panel.
 	do(t, ctx, run(`document.getElementById('main').focus()`), chromedp.KeyEvent("."))
-	until(t, ctx, `document.getElementById('cap-h').textContent.includes('onerror')`)
+	until(t, ctx, `document.querySelector('#main .path').textContent.includes('onerror')`)
 	do(t, ctx, chromedp.KeyEvent("."))
 	until(t, ctx, `document.getElementById('main').textContent.includes('no dark water column was found')`)
 	do(t, ctx, chromedp.KeyEvent("a"), chromedp.KeyEvent("?"))

@@ -2,6 +2,7 @@ package review
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"image"
 	"os"
@@ -84,4 +85,14 @@ func testStore(t testing.TB) *FileStore {
 
 func decision(a Action, m detect.MarkRecord) Decision {
 	return Decision{ID: NewDecisionID(), At: testTime, Action: a, Capture: m.Capture, Mark: m.Mark}
+}
+
+// decodeMain reads back what the page is told at once.
+func decodeMain(t *testing.T, p *Page) pageMain {
+	t.Helper()
+	var m pageMain
+	if err := json.Unmarshal([]byte(p.main), &m); err != nil {
+		t.Fatal(err)
+	}
+	return m
 }

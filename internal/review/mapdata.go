@@ -224,18 +224,66 @@ func besideMarks(c detect.CaptureRecord, p detect.PanelRecord, marks []detect.Ma
 		return nil, false
 	}
 	slices.SortFunc(at, func(a, b [4]float64) int { return cmp.Compare(a[3], b[3]) })
-	a, z := at[0], at[len(at)-1]
-	sin, cos := math.Sincos(a[2] * math.Pi / 180)
-	step := [2]float64{-perPx * sin, -perPx * cos} // rows as far apart as columns, oldest at the bottom
-	guessed = true
-	if rows := z[3] - a[3]; rows > 20 {
-		step, guessed = [2]float64{(z[0] - a[0]) / rows, (z[1] - a[1]) / rows}, false
-	}
+	at = anchors(at)
 	for i := range stripRows {
 		row := float64(p.Box.Y) + float64(p.Box.H)*float64(i)/(stripRows-1)
-		way = append(way, [4]float64{round2(a[0] + step[0]*(row-a[3])), round2(a[1] + step[1]*(row-a[3])), a[2], math.Round(row)})
+		way = append(way, between(at, row, perPx))
 	}
-	return way, guessed
+	return way, len(at) == 1
+}
+
+// anchors joins places of the boat, sorted by row, that are too near each other for the way between them to mean anything: each
+// is off by its mark's error.
+func anchors(at [][4]float64) [][4]float64 {
+	const near, bend = 60, 20 // rows, degrees
+	var out [][4]float64
+	var sum [3]float64
+	n, from := 0.0, 0
+	flush := func() {
+		if n > 0 {
+			out = append(out, [4]float64{sum[0] / n, sum[1] / n, at[from][2], sum[2] / n})
+		}
+		sum, n = [3]float64{}, 0
+	}
+	for i, a := range at {
+		if n > 0 && (a[3]-at[from][3] > near || math.Abs(track.AngleBetween(a[2], at[from][2])) > bend) {
+			flush()
+		}
+		if n == 0 {
+			from = i
+		}
+		sum[0], sum[1], sum[2], n = sum[0]+a[0], sum[1]+a[1], sum[2]+a[3], n+1
+	}
+	flush()
+	return out
+}
+
+// between puts the boat at a row on the line through the anchors around it. Beyond them it goes on along the course there, with rows as
+// far apart as between the anchors, or as columns where there is only one.
+func between(at [][4]float64, row, perPx float64) [4]float64 {
+	for i := range len(at) - 1 {
+		if a, z := at[i], at[i+1]; row >= a[3] && row <= z[3] {
+			f := (row - a[3]) / max(z[3]-a[3], 1)
+			course := track.Normalise(a[2] + f*track.AngleBetween(a[2], z[2]))
+			return [4]float64{round2(a[0] + f*(z[0]-a[0])), round2(a[1] + f*(z[1]-a[1])), round1(course), math.Round(row)}
+		}
+	}
+	end := at[len(at)-1]
+	if row < at[0][3] {
+		end = at[0]
+	}
+	spacing, newestLow := perPx, false
+	if first, last := at[0], at[len(at)-1]; len(at) > 1 {
+		spacing = math.Hypot(last[0]-first[0], last[1]-first[1]) / max(last[3]-first[3], 1)
+		sin, cos := math.Sincos(first[2] * math.Pi / 180)
+		newestLow = (last[0]-first[0])*sin+(last[1]-first[1])*cos > 0 // the boat goes down the picture
+	}
+	step := (end[3] - row) * spacing // ahead
+	if newestLow {
+		step = -step
+	}
+	sin, cos := math.Sincos(end[2] * math.Pi / 180)
+	return [4]float64{round2(end[0] + step*sin), round2(end[1] + step*cos), round1(end[2]), math.Round(row)}
 }
 
 // wayOf thins a track to what a map shows.

@@ -18,19 +18,40 @@ function fold() {
   for (let i = log.length - 1; i >= 0; i--) {
     if (log[i].action === 'undo' && !cancelled.has(log[i].id)) cancelled.add(log[i].undoes);
   }
-  const st = { marks: new Map(), missed: [], done: new Set(), cancelled: cancelled };
-  for (const d of log) {
-    if (cancelled.has(d.id) || d.action === 'undo') continue;
-    if (d.action === 'missed') { st.missed.push(d); continue; }
-    if (d.action === 'done') { st.done.add(d.capture); continue; }
-    const k = keyOf(d.capture, d.mark);
-    const m = st.marks.get(k) || {};
-    if (d.action === 'class') m.cls = d.class;
-    else if (d.action === 'note') m.note = d.note || '';
-    else m.verdict = d.action;
-    st.marks.set(k, m);
+  state = { marks: new Map(), missed: [], done: new Set(), cancelled: cancelled };
+  for (const d of log) lay(d);
+}
+// lay adds one decision to where things stand.
+function lay(d) {
+  if (state.cancelled.has(d.id) || d.action === 'undo') return;
+  if (d.action === 'missed') { state.missed.push(d); return; }
+  if (d.action === 'done') { state.done.add(d.capture); return; }
+  const k = keyOf(d.capture, d.mark);
+  const m = state.marks.get(k) || {};
+  if (d.action === 'class') m.cls = d.class;
+  else if (d.action === 'note') m.note = d.note || '';
+  else m.verdict = d.action;
+  state.marks.set(k, m);
+}
+// keep writes what is not stored elsewhere into the browser's storage, in parts, so that one more decision rewrites one part only.
+const keepPart = 300;
+let keptParts = 0, keptCount = 0;
+function keep() {
+  const parts = Math.max(1, Math.ceil(unsent.length / keepPart));
+  const from = keptCount > 0 && unsent.length >= keptCount && !served ? Math.floor((keptCount - 1) / keepPart) : 0;
+  for (let k = from; k < parts; k++) remember(storeKey + (k ? '+' + k : ''), JSON.stringify(unsent.slice(k * keepPart, (k + 1) * keepPart)));
+  for (let k = parts; k < keptParts; k++) remember(storeKey + '+' + k, null);
+  keptParts = parts;
+  keptCount = unsent.length;
+}
+function recall() {
+  const out = [];
+  for (let k = 0; ; k++) {
+    const text = remember(storeKey + (k ? '+' + k : '')), part = text ? JSON.parse(text) : null;
+    if (!Array.isArray(part)) return out;
+    out.push(...part);
+    keptParts = k + 1;
   }
-  state = st;
 }
 const standing = (capture, mark) => state.marks.get(keyOf(capture, mark)) || {};
 
@@ -46,8 +67,8 @@ function decideAll(list, words) {
   const ds = list.map((d) => ({ id: newID(), at: at, ...group, ...d }));
   ds.forEach(admit);
   unsent.push(...ds);
-  remember(storeKey, JSON.stringify(unsent));
-  fold();
+  keep();
+  if (ds.some((d) => d.action === 'undo')) fold(); else ds.forEach(lay);
   repaint(ds);
   if (words) { say(words); toast(words, ds[0].action === 'undo'); }
   send();
@@ -76,7 +97,7 @@ async function send() {
       }
       if (!res.ok && part.length > 1) { alone = true; continue; }
       unsent.splice(0, part.length);
-      remember(storeKey, JSON.stringify(unsent));
+      keep();
       if (!res.ok) {
         seen.delete(part[0].id);
         log = log.filter((x) => x.id !== part[0].id);

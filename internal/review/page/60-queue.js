@@ -154,7 +154,7 @@ function bundle(q) {
   const list = openIn(q).length ? openIn(q) : q.things, k = list[0].c;
   const p = list.map((t) => t.odds[k]);
   return h('div', {},
-    h('p', {}, list.length + ' alike: likeliest ' + classes[k].name + ', odds ' + pct(Math.min(...p)).replace(' %', '') + ' to ' + pct(Math.max(...p)) + '. One decision is for all of them; pick those that should be looked at by themselves.'),
+    h('p', {}, list.length + ' alike: likeliest ' + classes[k].name + ', odds ' + (pct(Math.min(...p)) === pct(Math.max(...p)) ? '' : pct(Math.min(...p)).replace(' %', '') + ' to ') + pct(Math.max(...p)) + '. One decision is for all of them; pick those that should be looked at by themselves.'),
     verdictButtons({ cls: classes[k].id }, null),
     h('div', { class: 'tiles' }, ...list.map((t) => {
       const st = thingState(t);

@@ -141,8 +141,12 @@ function drape(g) {
   if (!img.complete || !img.naturalWidth) return;
   const p = q.p, cuts = [0, 1, 2, 3, 4, 6, 8, 11, 15, 20, 26, 33, 41, 50, 60, 72, 86, 100].map((c) => c / 100);
   g.save();
-  for (let i = 0; i + 1 < p.way.length; i++) {
-    const a = p.way[i], b = p.way[i + 1], r0 = Math.min(a[3], b[3]), dr = Math.abs(b[3] - a[3]);
+  const fine = p.way.flatMap((a, i) => { // the first return bends more than the boat's way
+    const b = p.way[i + 1];
+    return b ? [0, 1, 2, 3].map((k) => a.map((v, n) => n === 2 ? v : v + (b[n] - v) * k / 4)) : [a];
+  });
+  for (let i = 0; i + 1 < fine.length; i++) {
+    const a = fine[i], b = fine[i + 1], r0 = Math.min(a[3], b[3]), dr = Math.abs(b[3] - a[3]);
     if (!dr) continue;
     const up = b[3] < a[3], from = up ? b : a, to = up ? a : b;
     const nadir = interpolate(panel.nadir, (a[3] + b[3]) / 2, 1), alt = interpolate(panel.altPx, (a[3] + b[3]) / 2, 1) || 0;

@@ -45,7 +45,7 @@ $('take').addEventListener('change', async () => {
     } else {
       const fresh = got.decisions.filter(admit);
       unsent.push(...fresh);
-      remember(storeKey, JSON.stringify(unsent));
+      keep();
       warn('Taken in: ' + fresh.length + ' new decisions.');
     }
     fold();

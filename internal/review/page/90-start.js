@@ -3,8 +3,8 @@
 classes.forEach((c, i) => $('f-classes').append(h('label', { class: 'tick' }, h('input', { type: 'checkbox', name: 'cls', value: i, checked: true }), c.name + ' (' + c.line + ')')));
 JSON.parse($('decisions').textContent).forEach(admit);
 try {
-  const kept = JSON.parse(remember(storeKey) || '[]');
-  if (Array.isArray(kept)) unsent = served ? kept.filter(admit) : kept.filter((d) => { admit(d); return true; });
+  const kept = recall();
+  unsent = served ? kept.filter(admit) : kept.filter((d) => { admit(d); return true; });
 } catch (e) { warn('What this browser kept of an earlier review could not be read.'); }
 fold();
 current = readFilter();

@@ -1,0 +1,361 @@
+package review
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/page"
+	"github.com/chromedp/chromedp"
+	"github.com/rs/zerolog"
+
+	"shadowgap/detect"
+)
+
+// timed holds the page to times only where that was asked for with SHADOWGAP_TIMES=1: a busy machine proves nothing. The figures
+// are logged always.
+func timed(t *testing.T, what string, got, most float64) {
+	t.Helper()
+	t.Logf("%s: %.0f ms, at most %.0f", what, got, most)
+	if os.Getenv("SHADOWGAP_TIMES") != "" && got > most {
+		t.Errorf("%s took %.0f ms, want %.0f at most", what, got, most)
+	}
+}
+
+func await[T any](t *testing.T, ctx context.Context, expr string) T {
+	t.Helper()
+	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expr, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatalf("%s: %v", expr, err)
+	}
+	return v
+}
+
+// reviewAll decides a whole queue with one key a step, as a person in a hurry would: accept what is likely, reject what is not.
+const reviewAll = `(async () => {
+const press = (key) => document.body.dispatchEvent(new KeyboardEvent('keydown', { key: key, bubbles: true }));
+const painted = () => new Promise((f) => requestAnimationFrame(() => setTimeout(f, 0)));
+const times = [], work = [];
+let keys = 0;
+while (keys < 1000 && document.getElementById('queue-h').textContent !== 'Everything is decided') {
+  const was = document.getElementById('queue-h').textContent, from = performance.now();
+  press('aru'[keys % 3]);
+  keys++;
+  const worked = performance.now() - from;
+  await painted();
+  times.push(performance.now() - from);
+  work.push(worked);
+}
+return { keys: keys, times: times, work: work };
+})()`
+
+func TestBrowserReviewsFiveHundredCapturesInAHundredKeys(t *testing.T) {
+	url := surveyPage(t, 500)
+	ctx := browse(t, 1440, 900)
+	do(t, ctx, chromedp.Navigate(url))
+	until(t, ctx, `document.querySelectorAll('.place').length === 10`)
+	timed(t, "500 captures: first contentful paint", js[float64](t, ctx, `performance.getEntriesByName('first-contentful-paint')[0].startTime`), 1000)
+	until(t, ctx, `document.querySelector('.place img').naturalWidth > 0 && document.querySelectorAll('#list li').length === 500`)
+	shoot(t, ctx, "places-500.png")
+	do(t, ctx, run(`location.hash = '#queue'`))
+	until(t, ctx, `document.querySelector('#v-queue .card') !== null`)
+	t.Log("tally: " + js[string](t, ctx, `document.getElementById('tally').textContent`))
+	shoot(t, ctx, "queue-single.png")
+
+	// Reload in the midst: where one was.
+	for range 3 {
+		do(t, ctx, chromedp.KeyEvent("a"))
+	}
+	until(t, ctx, `document.getElementById('queue-h').textContent.startsWith('4 of')`)
+	here := js[string](t, ctx, `document.getElementById('q-say').textContent`)
+	do(t, ctx, chromedp.Reload())
+	until(t, ctx, `document.querySelector('#v-queue .card') !== null`)
+	if got := js[string](t, ctx, `document.getElementById('queue-h').textContent.slice(0, 4) + document.getElementById('q-say').textContent`); got != "4 of"+here {
+		t.Errorf("after reloading one is at %q, want %q", got, "4 of"+here)
+	}
+	// Undo takes all looks at a thing back together, and the queue goes back to it.
+	do(t, ctx, chromedp.KeyEvent("z"))
+	until(t, ctx, `document.getElementById('queue-h').textContent.startsWith('3 of') && document.querySelector('#v-queue .state').textContent === 'open'`)
+	do(t, ctx, chromedp.KeyEvent("a"))
+	until(t, ctx, `document.getElementById('queue-h').textContent.startsWith('4 of')`)
+	if n := js[string](t, ctx, `document.getElementById('tally').textContent`); !strings.HasPrefix(n, "3 of ") {
+		t.Errorf("tally %q after three decisions", n)
+	}
+
+	// The first bundle: what is taken out of it comes next, by itself.
+	do(t, ctx, run(`const end = () => document.querySelectorAll('.tile').length > 0; for (let k = 0; k < 100 && !end(); k++) document.body.dispatchEvent(new KeyboardEvent('keydown', { key: 'n', bubbles: true }))`))
+	until(t, ctx, `document.querySelectorAll('.tile').length > 5`)
+	shoot(t, ctx, "queue-bundle.png")
+	odd := js[string](t, ctx, `(() => { const b = document.querySelectorAll('.tile')[2]; b.click(); return b.querySelector('span').textContent; })()`)
+	before := js[int](t, ctx, `document.querySelectorAll('.tile').length`)
+	do(t, ctx, chromedp.KeyEvent("r"))
+	until(t, ctx, `document.getElementById('q-say') !== null`)
+	if got := js[string](t, ctx, `document.getElementById('q-say').textContent`); got != odd {
+		t.Errorf("after the bundle of %d comes %q, want what was taken out, %q", before, got, odd)
+	}
+	done := 3 + 1 // decisions so far
+	type result struct {
+		Keys        int
+		Times, Work []float64 // milliseconds until the next item was painted, and of the page's own work in that
+	}
+	r := await[result](t, ctx, reviewAll)
+	if done+r.Keys > 100 {
+		t.Errorf("the run took %d decisions, want 100 at most", done+r.Keys)
+	}
+	t.Logf("500 captures were reviewed in %d keys", done+r.Keys)
+	worst, sum := 0.0, 0.0
+	for _, v := range r.Times {
+		worst, sum = max(worst, v), sum+v
+	}
+	t.Logf("next item: mean %.0f ms, the page's own work %.0f ms at most", sum/float64(len(r.Times)), slices.Max(r.Work))
+	timed(t, "next item of the queue, slowest", worst, 100)
+	tally := js[string](t, ctx, `document.getElementById('tally').textContent`)
+	var a, b int
+	if _, err := fmt.Sscanf(tally, "%d of %d", &a, &b); err != nil || a != b || b < 500 {
+		t.Errorf("after the review the tally says %q", tally)
+	}
+	// Keys past the end change nothing.
+	kept := `localStorage.getItem(Object.keys(localStorage).find(k => k.startsWith('shadowgap-decisions'))).length`
+	n := js[int](t, ctx, kept)
+	for _, k := range []string{"a", "r", "u", "4", "A", "R", "n"} {
+		do(t, ctx, chromedp.KeyEvent(k))
+	}
+	if got := js[int](t, ctx, kept); got != n {
+		t.Error("keys past the end of the queue changed something")
+	}
+	shoot(t, ctx, "queue-end.png")
+	do(t, ctx, chromedp.Reload())
+	until(t, ctx, `document.getElementById('queue-h').textContent === 'Everything is decided'`)
+}
+
+// Scrolling every view that scrolls, with the browser watching for tasks that hold it up.
+func TestBrowserScrollsFiveHundredCapturesSmoothly(t *testing.T) {
+	url := surveyPage(t, 500)
+	ctx := browse(t, 1440, 900)
+	do(t, ctx, chromedp.Navigate(url+"#captures"))
+	until(t, ctx, `document.querySelectorAll('#list li').length === 500 && document.querySelector('.card.active') !== null`)
+	do(t, ctx, run(`window.longest = 0; new PerformanceObserver((l) => l.getEntries().forEach((e) => { window.longest = Math.max(window.longest, e.duration); })).observe({ type: 'longtask' })`))
+	scroll := `new Promise((done) => { const el = %s; let n = 0; const step = () => { el.scrollTop += 500; if (++n < 60) requestAnimationFrame(step); else done(window.longest); }; requestAnimationFrame(step); })`
+	timed(t, "longest task while the list of captures scrolls", await[float64](t, ctx, fmt.Sprintf(scroll, `document.getElementById('side')`)), 200)
+	do(t, ctx, run(`location.hash = '#places'; for (let k = 0; k < 9; k++) document.getElementById('b-more-places').click()`))
+	until(t, ctx, `document.querySelectorAll('.place').length > 60`)
+	do(t, ctx, run(`window.longest = 0`))
+	timed(t, "longest task while places scroll", await[float64](t, ctx, fmt.Sprintf(scroll, `document.scrollingElement`)), 200)
+	do(t, ctx, run(`location.hash = '#map'`))
+	until(t, ctx, `document.querySelectorAll('#map-list li').length > 0`)
+	zoom := `new Promise((done) => { const el = document.querySelector('.sea canvas'); let n = 0; window.longest = 0; const step = () => { el.dispatchEvent(new WheelEvent('wheel', { deltaY: n < 30 ? -60 : 60, clientX: 500, clientY: 500, bubbles: true, cancelable: true })); if (++n < 60) requestAnimationFrame(step); else done(window.longest); }; requestAnimationFrame(step); })`
+	timed(t, "longest task while the map zooms", await[float64](t, ctx, zoom), 200)
+}
+
+func TestBrowserMap(t *testing.T) {
+	url := surveyPage(t, 60)
+	ctx := browse(t, 1440, 900)
+	do(t, ctx, chromedp.Navigate(url+"#map"))
+	until(t, ctx, `document.querySelectorAll('#map-list li').length > 3`)
+	shoot(t, ctx, "map-all.png")
+	do(t, ctx, chromedp.KeyEvent("n"))
+	until(t, ctx, `document.querySelector('#map-card h3') !== null`)
+	first := js[string](t, ctx, `document.querySelector('#map-card h3').textContent`)
+	shoot(t, ctx, "map-picked.png")
+	type rect struct{ X, Y, W, H float64 }
+	r := js[rect](t, ctx, `(() => { const r = document.querySelector('.sea canvas').getBoundingClientRect(); return { X: r.left, Y: r.top, W: r.width, H: r.height }; })()`)
+	do(t, ctx, chromedp.MouseClickXY(r.X+r.W-60, r.Y+r.H-60))
+	until(t, ctx, `document.querySelector('#map-card h3') === null || document.querySelector('#map-card h3').textContent !== `+jsString(first))
+	do(t, ctx, chromedp.MouseClickXY(r.X+r.W/2, r.Y+r.H/2))
+	until(t, ctx, `document.querySelector('#map-card h3')?.textContent === `+jsString(first))
+	// Deciding there, then on to the mark itself.
+	do(t, ctx, run(`document.querySelector('#map-card .acts button').click()`))
+	until(t, ctx, `document.querySelector('#map-card .state').textContent === '✓ accepted'`)
+	do(t, ctx, chromedp.KeyEvent("o"))
+	until(t, ctx, `!document.getElementById('v-captures').hidden && document.querySelector('.card.active h3')?.textContent.endsWith(`+jsString(first)+`)`)
+	if got := js[string](t, ctx, `document.querySelector('.card.active .state').textContent`); got != "✓ accepted" {
+		t.Errorf("the mark is %q after it was accepted on the map", got)
+	}
+	shoot(t, ctx, "map-mark.png")
+}
+
+func jsString(s string) string {
+	b, _ := json.Marshal(s) // a string always can
+	return string(b)
+}
+
+func TestBrowserOutlinesAScreenOnce(t *testing.T) {
+	ctx := browse(t, 1440, 900)
+	dir, caps, marks := testRun(t, 4)
+	store := testStore(t)
+	sctx, stop := context.WithCancel(context.Background())
+	defer stop()
+	ready, ended := make(chan string, 1), make(chan error, 1)
+	opt := ServeOptions{RunDir: dir, Log: zerolog.Nop(), Ready: func(u string) { ready <- u }, Page: PageOptions{Command: []string{"triage", "my captures", "--out", "run"}}}
+	go func() { ended <- Serve(sctx, store, caps, marks, opt) }()
+	var url string
+	select {
+	case url = <-ready:
+	case err := <-ended:
+		t.Fatal(err)
+	}
+	do(t, ctx, chromedp.Navigate(url))
+	until(t, ctx, `!document.getElementById('lost').hidden && document.getElementById('lost').textContent.includes('could not be read')`)
+	if !js[bool](t, ctx, `document.getElementById('v-places').firstElementChild.id === 'lost'`) {
+		t.Error("what could not be read does not come first")
+	}
+	do(t, ctx, chromedp.Click(`#lost a`))
+	until(t, ctx, `document.querySelector('#v-checkup button.main') !== null`)
+	do(t, ctx, chromedp.Click(`#v-checkup button.main`))
+	until(t, ctx, `document.querySelector('.pad img')?.naturalWidth === 800`)
+	do(t, ctx, run(`document.querySelector('.pad').scrollIntoView({ block: 'center' })`))
+	type rect struct{ X, Y, K float64 }
+	at := js[rect](t, ctx, `(() => { const r = document.querySelector('.pad').getBoundingClientRect(); return { X: r.left, Y: r.top, K: r.width / 800 }; })()`)
+	drag(t, ctx, at.X+100*at.K, at.Y+40*at.K, at.X+700*at.K, at.Y+440*at.K)
+	do(t, ctx, chromedp.MouseClickXY(at.X+395*at.K, at.Y+200*at.K))
+	shoot(t, ctx, "outline.png")
+	do(t, ctx, run(`[...document.querySelectorAll('#v-checkup button.main')].at(-1).click()`))
+	until(t, ctx, `document.querySelector('#v-checkup').textContent.includes('Kept for every capture of 800 × 480')`)
+	f, err := ReadLayouts(dir)
+	if err != nil || len(f.Layouts) != 1 {
+		t.Fatalf("%+v, %v", f, err)
+	}
+	l := f.Layouts[0]
+	near := func(what string, got, want int) {
+		if math.Abs(float64(got-want)) > 2 {
+			t.Errorf("%s is %d, want %d within 2", what, got, want)
+		}
+	}
+	near("left", l.Panel.X, 100)
+	near("top", l.Panel.Y, 40)
+	near("width", l.Panel.W, 600)
+	near("height", l.Panel.H, 400)
+	near("nadir", l.Nadir, 395)
+	if l.Width != 800 || l.Height != 480 || l.Side != "" {
+		t.Errorf("layout %+v", l)
+	}
+	if got := js[string](t, ctx, `[...document.querySelectorAll('#v-checkup .command code')].map(e => e.textContent).join('\n')`); !strings.Contains(got, `shadowgap triage 'my captures' --out run --layout run/layout.json`) {
+		t.Errorf("the command shown is %q", got)
+	}
+	// A capture as one picture comes from the server, drawn as decided.
+	size := await[int](t, ctx, `fetch('share/0.jpg').then((r) => r.ok ? r.blob() : Promise.reject(r.status)).then((b) => b.size)`)
+	if size < 20000 {
+		t.Errorf("a shared picture of %d bytes", size)
+	}
+}
+
+func TestBrowserPrintsTheTenPlacesOnOnePage(t *testing.T) {
+	url := surveyPage(t, 80)
+	ctx := browse(t, 1440, 900)
+	do(t, ctx, chromedp.Navigate(url))
+	until(t, ctx, `document.querySelectorAll('.place').length === 10 && [...document.querySelectorAll('.place img')].slice(0, 4).every(i => i.naturalWidth > 0)`)
+	res, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: new(true), PrintBackground: new(true)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	pdf := res.Data
+	if n := bytes.Count(pdf, []byte("/Type /Page\n")) + bytes.Count(pdf, []byte("/Type /Page ")); n != 1 {
+		t.Errorf("the places print on %d pages, want one", n)
+	}
+	if d := os.Getenv("SHADOWGAP_LOOK"); d != "" {
+		if err := os.WriteFile(filepath.Join(d, "print.pdf"), pdf, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+// Every view, on a phone and on a desktop, in both themes: nothing is wider than the window, every control has a name and a size, and, where
+// SHADOWGAP_AXE names axe.min.js (npm: axe-core), axe finds nothing serious.
+func TestBrowserEveryViewIsAccessible(t *testing.T) {
+	url := surveyPage(t, 110)
+	ctx := browse(t, 1440, 900)
+	axe := ""
+	if name := os.Getenv("SHADOWGAP_AXE"); name != "" {
+		b, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		axe = string(b)
+	}
+	for _, width := range []int64{390, 820, 1440} {
+		do(t, ctx, chromedp.EmulateViewport(width, 900))
+		for _, theme := range []string{"light", "dark"} {
+			media := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: theme}}}
+			if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, media); err != nil {
+				t.Fatal(err)
+			}
+			for view, ready := range map[string]string{
+				"places": `.place`, "queue": `#v-queue .card`, "map": `#map-list li`, "captures": `.card.active`, "checkup": `.check`,
+			} {
+				do(t, ctx, chromedp.Navigate(url+"?"+theme+"#"+view))
+				until(t, ctx, `document.querySelector(`+jsString(ready)+`) !== null`)
+				where := fmt.Sprintf("%s, %s, %d wide", view, theme, width)
+				if w := js[int64](t, ctx, `document.documentElement.scrollWidth`); w > width {
+					wide := js[[]string](t, ctx, `[...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > innerWidth + 1).slice(0, 5).map(e => e.outerHTML.slice(0, 90))`)
+					t.Errorf("%s: the page is %d pixels wide: %q", where, w, wide)
+				}
+				bad := js[[]string](t, ctx, `[...document.querySelectorAll('button, select, input, textarea, a, summary')].filter(e => e.offsetParent && !['checkbox', 'radio'].includes(e.type) && (e.offsetHeight < 24 || e.offsetWidth < 24 || !(e.getAttribute('aria-label') || e.textContent.trim() || (e.labels && e.labels.length)))).filter(e => !(e.tagName === 'A' && getComputedStyle(e).display === 'inline')).map(e => e.outerHTML.slice(0, 90))`)
+				if len(bad) > 0 {
+					t.Errorf("%s: controls without a name or under 24 pixels: %q", where, bad)
+				}
+				if theme == "dark" || width != 820 {
+					shoot(t, ctx, fmt.Sprintf("view-%s-%s-%d.png", view, theme, width))
+				}
+				if axe == "" {
+					continue
+				}
+				do(t, ctx, run(axe))
+				found := await[[]string](t, ctx, `axe.run().then(r => r.violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 120)).join(' | ')))`)
+				if len(found) > 0 {
+					t.Errorf("%s: %s", where, strings.Join(found, "\n"))
+				}
+			}
+		}
+	}
+}
+
+func TestLayoutIsChecked(t *testing.T) {
+	good := Layout{Width: 800, Height: 480, Panel: detect.Box{X: 10, Y: 10, W: 700, H: 400}, Nadir: 300}
+	for name, tc := range map[string]struct {
+		edit func(*Layout)
+		ok   bool
+	}{
+		"good":                      {func(*Layout) {}, true},
+		"one side without a nadir":  {func(l *Layout) { l.Side, l.Nadir = detect.Port, -1 }, true},
+		"both sides without":        {func(l *Layout) { l.Nadir = -1 }, false},
+		"nadir outside":             {func(l *Layout) { l.Nadir = 710 }, false},
+		"panel leaves the screen":   {func(l *Layout) { l.Panel.W = 791 }, false},
+		"panel overflows":           {func(l *Layout) { l.Panel.W = math.MaxInt }, false},
+		"panel too small":           {func(l *Layout) { l.Panel.H = 3 }, false},
+		"no such side":              {func(l *Layout) { l.Side = "left" }, false},
+		"a screen of no size":       {func(l *Layout) { l.Width = 0 }, false},
+		"panel left of the picture": {func(l *Layout) { l.Panel.X = -1 }, false},
+	} {
+		l := good
+		tc.edit(&l)
+		if err := l.Check(); (err == nil) != tc.ok {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	dir := t.TempDir()
+	other := good
+	other.Width = 1000
+	for _, l := range []Layout{good, other, {Width: 800, Height: 480, Panel: detect.Box{X: 20, Y: 10, W: 700, H: 400}, Nadir: 310}} {
+		if _, err := KeepLayout(dir, l); err != nil {
+			t.Fatal(err)
+		}
+	}
+	f, err := ReadLayouts(dir)
+	if err != nil || len(f.Layouts) != 2 || f.Layouts[1].Nadir != 310 || f.Layouts[0].Width != 1000 {
+		t.Errorf("kept %+v, %v; want one a size, the newest", f, err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, LayoutName), []byte(`{"schema":9}`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := KeepLayout(dir, good); err == nil {
+		t.Error("a layout file of another schema was written over")
+	}
+}
