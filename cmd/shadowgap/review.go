@@ -61,8 +61,8 @@ func (r reviewCmd) Run(con *console) (err error) {
 	if err != nil {
 		return err
 	}
-	// The page in the run folder shows the decisions too.
-	return writePage(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units))
+	// The page and the exports in the run folder follow the decisions.
+	return writeRun(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units), false)
 }
 
 // sheet writes the contact sheet and makes the page anew, which then links to it.
@@ -108,5 +108,5 @@ func (r reviewCmd) take(con *console, store *runstore.Store) error {
 		fmt.Fprintln(con.err, "left out:", s)
 	}
 	fmt.Fprintf(con.out, "%s new, %d known already, %d left out\n", count(taken.Added, "decision"), taken.Known, len(taken.Skipped))
-	return writePage(con.ctx, store, overlay.Units(r.Units))
+	return writeRun(con.ctx, store, overlay.Units(r.Units), false)
 }
