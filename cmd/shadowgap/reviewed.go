@@ -145,7 +145,7 @@ func (r *reviewed) atlas(ctx context.Context, units overlay.Units) (places.Atlas
 		}
 		caps = append(caps, lean(c.record))
 		for _, m := range c.marks {
-			m.Evidence = told(m.Evidence)
+			m.Evidence = toldEvidence(m.Evidence)
 			marks = append(marks, m)
 		}
 	}
@@ -161,8 +161,8 @@ func lean(c *detect.CaptureRecord) detect.CaptureRecord {
 	return out
 }
 
-// told keeps the evidence that sentences are made of.
-func told(evidence map[string]float64) map[string]float64 {
+// toldEvidence keeps the evidence that sentences are made of.
+func toldEvidence(evidence map[string]float64) map[string]float64 {
 	out := map[string]float64{}
 	for _, k := range []string{"crowd", "before", "beyond", "cut", "wet", "underside-share", "height-share"} {
 		if v, ok := evidence[k]; ok {

@@ -85,7 +85,11 @@ func (t Thing) Size(u units.Lengths) string {
 	if len(sizes) == 0 {
 		return ""
 	}
-	return "about " + strings.Join(sizes, " and ")
+	s := strings.Join(sizes, " and ")
+	if strings.HasPrefix(s, "under ") {
+		return s
+	}
+	return "about " + s
 }
 
 // Posture tells how the thing lies: "hanging 1.2 m off the bottom".
