@@ -19,7 +19,7 @@ var _ review.DecisionStore = decisionStore{}
 func (d decisionStore) Append(ctx context.Context, ds ...review.Decision) (int, error) {
 	rows := make([]runstore.Decision, 0, len(ds))
 	for _, x := range ds {
-		record, err := json.Marshal(x)
+		record, err := decisionRecord(ctx, d.run, x)
 		if err != nil {
 			return 0, fmt.Errorf("decision %s: %w", x.ID, err)
 		}
@@ -30,7 +30,16 @@ func (d decisionStore) Append(ctx context.Context, ds ...review.Decision) (int, 
 
 // All returns every decision, oldest first.
 func (d decisionStore) All(ctx context.Context) ([]review.Decision, error) {
-	return decisionsOf(ctx, d.run)
+	return pageDecisions(ctx, d.run)
+}
+
+// pageDecisions are the decisions as a page needs them: it has the marks.
+func pageDecisions(ctx context.Context, run *runstore.Store) ([]review.Decision, error) {
+	ds, err := decisionsOf(ctx, run)
+	for i := range ds {
+		ds[i].Seen = nil
+	}
+	return ds, err
 }
 
 func decisionsOf(ctx context.Context, run *runstore.Store) ([]review.Decision, error) {

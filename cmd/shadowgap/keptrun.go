@@ -8,9 +8,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"time"
 
 	"shadowgap/internal/export"
+	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 	"shadowgap/internal/track"
@@ -27,22 +27,14 @@ const (
 
 // keepForPage keeps with the run what its page shows and no capture holds: the command, and the boat's track with what was odd
 // about its log.
-func keepForPage(ctx context.Context, store *runstore.Store, args []string, k knowledge) error {
+func keepForPage(ctx context.Context, store *runstore.Store, args []string, way *track.Track) error {
 	if len(args) > 0 && args[0] == "triage" { // a demo triages too, with a command that reads nobody's captures
 		if err := keepList(ctx, store, metaCommand, args); err != nil {
 			return err
 		}
 	}
-	if k.Track == "" {
+	if way == nil {
 		return nil // an earlier triage's track stays: its captures may be placed by it
-	}
-	zone, err := time.LoadLocation(k.Zone)
-	if err != nil {
-		return usage("--zone %s: no such time zone", k.Zone)
-	}
-	way, err := track.ReadFile(k.Track, track.Options{Zone: zone})
-	if err != nil {
-		return usage("%v", err)
 	}
 	if err := export.File(filepath.Join(store.Dir(), trackName), way.WriteCSV); err != nil {
 		return err
@@ -70,9 +62,19 @@ func keptList(ctx context.Context, store *runstore.Store, key string) ([]string,
 	return list, nil
 }
 
-// withKept fills in what the run folder keeps for its page.
-func withKept(ctx context.Context, store *runstore.Store, opt review.PageOptions) (review.PageOptions, error) {
-	var err error
+// pageOptions are what the run's page is made with: where to go as decisions leave it, and what the run folder keeps for it. total is how
+// many captures the run holds.
+func pageOptions(ctx context.Context, store *runstore.Store, units overlay.Units, total int) (review.PageOptions, error) {
+	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total}
+	run, err := openReviewed(ctx, store, false)
+	if err != nil {
+		return opt, err
+	}
+	atlas, err := run.atlas(ctx, units)
+	if err != nil {
+		return opt, err
+	}
+	opt.Atlas = &atlas
 	if opt.Command, err = keptList(ctx, store, metaCommand); err != nil {
 		return opt, err
 	}

@@ -35,45 +35,52 @@ type knowledge struct {
 
 // settings reads manifest and track and returns what batch.Config.Settings is.
 func (k knowledge) settings() (func(string, []byte) batch.Settings, error) {
-	src := survey.Sources{
-		Water:  survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
-		Times:  survey.TimeOptions{ClockOffset: k.ClockOffset},
-		Detect: detect.Options{Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected},
-	}
-	var err error
-	if src.Times.Zone, err = time.LoadLocation(k.Zone); err != nil {
-		return nil, usage("--zone %s: no such time zone; write it like Europe/Berlin or America/Chicago", k.Zone)
-	}
-	if k.Range != "" {
-		if src.Detect.RangeM, err = units.ParseRange(k.Range); err != nil {
-			return nil, usage("--range: %v", err)
-		}
-	}
-	if _, _, err := survey.RescaleRange(1, src.Water, 0); err != nil {
-		return nil, usage("--water-temp, --salinity: %v", err)
-	}
-	if k.ReadText {
-		if _, err := survey.FindOCR(); err != nil {
-			return nil, usage("--read-text: %v", err)
-		}
-	}
-	if k.Manifest != "" {
-		if src.Manifest, err = survey.ReadManifestFile(k.Manifest, src.Times.Zone); err != nil {
-			return nil, usage("%v", err)
-		}
-	}
-	trackSum := ""
-	if k.Track != "" {
-		if src.Track, err = track.ReadFile(k.Track, track.Options{Zone: src.Times.Zone}); err != nil {
-			return nil, usage("%v", err)
-		}
-		if trackSum, err = fileSum(k.Track); err != nil {
-			return nil, err
-		}
+	src, trackSum, err := k.sources()
+	if err != nil {
+		return nil, err
 	}
 	return func(capture string, data []byte) batch.Settings {
 		return settingsOf(src, k.ReadText, trackSum, capture, data)
 	}, nil
+}
+
+// sources reads what the options name: manifest and track. trackSum is the track file's hash, "" without one.
+func (k knowledge) sources() (src survey.Sources, trackSum string, err error) {
+	src = survey.Sources{
+		Water:  survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
+		Times:  survey.TimeOptions{ClockOffset: k.ClockOffset},
+		Detect: detect.Options{Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected},
+	}
+	if src.Times.Zone, err = time.LoadLocation(k.Zone); err != nil {
+		return src, "", usage("--zone %s: no such time zone; write it like Europe/Berlin or America/Chicago", k.Zone)
+	}
+	if k.Range != "" {
+		if src.Detect.RangeM, err = units.ParseRange(k.Range); err != nil {
+			return src, "", usage("--range: %v", err)
+		}
+	}
+	if _, _, err := survey.RescaleRange(1, src.Water, 0); err != nil {
+		return src, "", usage("--water-temp, --salinity: %v", err)
+	}
+	if k.ReadText {
+		if _, err := survey.FindOCR(); err != nil {
+			return src, "", usage("--read-text: %v", err)
+		}
+	}
+	if k.Manifest != "" {
+		if src.Manifest, err = survey.ReadManifestFile(k.Manifest, src.Times.Zone); err != nil {
+			return src, "", usage("%v", err)
+		}
+	}
+	if k.Track != "" {
+		if src.Track, err = track.ReadFile(k.Track, track.Options{Zone: src.Times.Zone}); err != nil {
+			return src, "", usage("%v", err)
+		}
+		if trackSum, err = fileSum(k.Track); err != nil {
+			return src, "", err
+		}
+	}
+	return src, trackSum, nil
 }
 
 // settingsOf gathers what is known about one capture from its manifest line, the options and its own file.

@@ -71,6 +71,8 @@ func (m *Mark) Leaning() detect.Odds {
 	out := make(detect.Odds, len(detect.Classes))
 	for _, c := range detect.Classes {
 		switch {
+		case m.Verdict == Drawn:
+			out[c] = min(sure, max(m.Odds[c], (1-sure)/(n-1)))
 		case m.ByHand() && c == m.Class:
 			out[c] = sure
 		case m.ByHand():

@@ -6,6 +6,7 @@ import (
 	"iter"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 )
 
 // MarksJSONL writes marks.jsonl: one mark a line.
@@ -26,7 +27,7 @@ func JSONL[T any](w io.Writer, values []T) error {
 	return nil
 }
 
-func jsonl[T detect.MarkRecord | detect.CaptureRecord](w io.Writer, records iter.Seq2[*T, error]) error {
+func jsonl[T decided.Mark | detect.CaptureRecord](w io.Writer, records iter.Seq2[*T, error]) error {
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	for rec, err := range records {

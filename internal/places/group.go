@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"shadowgap/detect"
 	"shadowgap/features"
@@ -112,6 +113,7 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 	}
 	var positions []detect.Position
 	missing := 1.0
+	targets := map[string]int{}
 	for k, s := range things {
 		p.Sightings = append(p.Sightings, s.ID)
 		p.Looks = max(p.Looks, s.Looks)
@@ -128,7 +130,7 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 			}
 		}
 		if s.Class == detect.SuspendedTarget && s.Odds[s.Class] >= 0.5 {
-			p.Targets++
+			p.Targets = max(p.Targets, countOnce(s.Members, targets))
 		}
 		if s.Position != nil {
 			positions = append(positions, *s.Position)
@@ -138,9 +140,11 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 		}
 	}
 	if h != nil {
-		p.Kind = HoldOnRocks
-		if h.Where == survey.OnHump {
+		switch h.Where {
+		case survey.OnHump:
 			p.Kind = HoldOnHump
+		case survey.OnRockField:
+			p.Kind = HoldOnRocks
 		}
 		p.Odds = h.Odds
 		p.Score = math.Max(worthHold*h.Odds, best.Score)
@@ -153,6 +157,17 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 	p.ID = "p" + best.ID[1:]
 	p.Sentence, p.Why = f.tell(&p, things)
 	f.places = append(f.places, p)
+}
+
+// countOnce counts a target on every capture that shows it and returns the most on one: fish swim, so that one seen on two
+// passes can't be told from two, and counts once.
+func countOnce(members []survey.Member, targets map[string]int) int {
+	most := 0
+	for _, m := range members {
+		targets[m.Capture]++
+		most = max(most, targets[m.Capture])
+	}
+	return most
 }
 
 func kindOf(c detect.Class) Kind {
@@ -177,23 +192,25 @@ func (f *finder) tell(p *Place, things []*Sighting) (sentence string, why []stri
 			others[s.Class]++
 		}
 	}
-	where := map[Kind]string{HoldOnHump: " near a hump of the bottom", HoldOnRocks: " over a rock field"}[p.Kind]
-	switch {
-	case best.Class == detect.SuspendedTarget && p.Targets > 1:
-		sentence = fmt.Sprintf("%d targets hanging%s", p.Targets, where)
-		if span := offBottom(things, u); span != "" {
-			sentence += ", " + span + " off the bottom,"
+	thing := f.thing(best)
+	thing.Where = Where(p.Kind)
+	sentence = thing.Sentence(u)
+	if best.Class == detect.SuspendedTarget && p.Targets > 1 {
+		sentence = fmt.Sprintf("%d targets hanging%s", p.Targets, thing.Where)
+		span, of := offBottom(things, u), " off the bottom"
+		if span != "" && thing.Where != "" {
+			span, of = ", "+span, " off the bottom,"
+		} else if span != "" {
+			span = " " + span
+		}
+		if span != "" {
+			sentence += span + of
 		}
 		if p.AltitudeM != nil {
 			sentence += " in " + words.Depth(*p.AltitudeM, u) + " of water"
 		}
-		sentence = trimComma(sentence)
+		sentence = strings.TrimSuffix(sentence, ",")
 		delete(others, detect.SuspendedTarget)
-	default:
-		sentence = best.Sentence
-		if where != "" {
-			sentence += "," + where
-		}
 	}
 	sentence += company(others)
 	if len(p.Captures) > 1 {
@@ -254,11 +271,15 @@ func offBottom(things []*Sighting, u units.Lengths) string {
 	return a + " to " + b
 }
 
-func trimComma(s string) string {
-	if s[len(s)-1] == ',' {
-		return s[:len(s)-1]
+// Where tells what a place of that kind keeps to, "" for nothing: " near a hump of the bottom".
+func Where(k Kind) string {
+	switch k {
+	case HoldOnHump:
+		return " near a hump of the bottom"
+	case HoldOnRocks:
+		return " over a rock field"
 	}
-	return s
+	return ""
 }
 
 // neighbours finds sightings close together: by position, or, where they have none, by capture.

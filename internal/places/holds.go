@@ -19,15 +19,29 @@ func RankHolds(captures []detect.CaptureRecord, marks []decided.Mark) []survey.H
 	}
 	kept := make([]detect.CaptureRecord, len(captures))
 	for i, c := range captures {
-		c.Holds = nil
-		for _, h := range captures[i].Holds {
-			if h, ok := heldStill(c.Capture, h, byKey); ok {
-				c.Holds = append(c.Holds, h)
-			}
-		}
+		c.Holds = held(c.Capture, c.Holds, byKey)
 		kept[i] = c
 	}
 	return survey.RankHolds(kept, records)
+}
+
+// Held are the holds of one capture as decisions leave them; marks are those of the capture.
+func Held(capture string, holds []detect.HoldRecord, marks []decided.Mark) []detect.HoldRecord {
+	byKey := make(map[string]*decided.Mark, len(marks))
+	for i := range marks {
+		byKey[keyOf(marks[i].Capture, marks[i].Mark)] = &marks[i]
+	}
+	return held(capture, holds, byKey)
+}
+
+func held(capture string, holds []detect.HoldRecord, byKey map[string]*decided.Mark) []detect.HoldRecord {
+	out := []detect.HoldRecord{}
+	for _, h := range holds {
+		if h, ok := heldStill(capture, h, byKey); ok {
+			out = append(out, h)
+		}
+	}
+	return out
 }
 
 // heldStill takes out of a hold what decisions took out of it. The odds of a hold are those that one member at least is

@@ -75,7 +75,7 @@ type Place struct {
 	Rank      int                `json:"rank"` // from 1
 	Kind      Kind               `json:"kind"`
 	Odds      float64            `json:"odds"`      // that what it is gone to for is there
-	Targets   int                `json:"targets"`   // suspended targets there
+	Targets   int                `json:"targets"`   // suspended targets there: the most on one capture, as one fish may show on several
 	Sightings []string           `json:"sightings"` // ids, best first
 	Best      survey.Member      `json:"best"`      // the mark whose picture shows it
 	Captures  []string           `json:"captures"`  // that show it, best first
@@ -239,21 +239,12 @@ func (f *finder) finish(s *Sighting, merging []string) {
 			s.Decision = v // the strongest one
 		}
 	}
-	odds := s.Odds
-	if s.Decision == decided.Accepted || s.Decision == decided.Drawn {
-		odds = nil
-	}
 	s.Doubt = doubt(s.Odds)
 	if s.Decision != decided.Open {
 		s.Doubt = 0
 	}
 	s.Score = round4(worth[s.Class] * s.Odds[s.Class])
-	thing := words.Of(&best.MarkRecord)
-	thing.Class, thing.Odds, thing.HeightM, thing.OffBottomM, thing.LengthM = s.Class, odds, s.HeightM, s.OffBottomM, s.LengthM
-	if s.Looks > 1 {
-		thing.Side, thing.GroundM = "", nil // another pass has it elsewhere abeam
-	}
-	s.Sentence = thing.Sentence(f.opt.Units)
+	s.Sentence = f.thing(s).Sentence(f.opt.Units)
 	s.Why = words.Why(&best.MarkRecord, f.opt.Units)
 	if len(merging) > 0 {
 		s.Why = append(slices.Clone(merging[:1]), s.Why...)
@@ -262,6 +253,19 @@ func (f *finder) finish(s *Sighting, merging []string) {
 	case decided.Accepted, decided.Drawn, decided.Unsure:
 		s.Why = append([]string{string(s.Decision) + " by a person"}, s.Why...)
 	}
+}
+
+// thing is what the sentence about a sighting is made of.
+func (f *finder) thing(s *Sighting) words.Thing {
+	t := words.Of(&f.byKey[keyOf(s.Members[0].Capture, s.Members[0].Mark)].MarkRecord)
+	t.Class, t.Odds, t.HeightM, t.OffBottomM, t.LengthM, t.AltitudeM = s.Class, s.Odds, s.HeightM, s.OffBottomM, s.LengthM, s.AltitudeM
+	if s.Decision == decided.Accepted || s.Decision == decided.Drawn {
+		t.Odds = nil // settled
+	}
+	if s.Looks > 1 {
+		t.Side, t.GroundM = "", nil // another pass has it elsewhere abeam
+	}
+	return t
 }
 
 // nearHump says whether a mark lies beside a hump that its capture really shows.

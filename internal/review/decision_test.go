@@ -30,12 +30,12 @@ func TestFoldUndoesAndRedoes(t *testing.T) {
 		want MarkState
 	}{
 		{"nothing", nil, MarkState{}},
-		{"all three", []Decision{accept, change, note}, MarkState{Accept, detect.Clutter, note.Note}},
-		{"undone out of order", []Decision{accept, change, u1}, MarkState{"", detect.Clutter, ""}},
-		{"undo undone", []Decision{accept, u1, u2}, MarkState{Accept, "", ""}},
-		{"latest verdict counts", []Decision{accept, decision(Reject, m)}, MarkState{Reject, "", ""}},
-		{"undo brings back the one before", []Decision{decision(Unsure, m), accept, u1}, MarkState{Unsure, "", ""}},
-		{"undo of what is not there", []Decision{accept, undo(change)}, MarkState{Accept, "", ""}},
+		{"all three", []Decision{accept, change, note}, MarkState{Verdict: Accept, Class: detect.Clutter, Note: note.Note}},
+		{"undone out of order", []Decision{accept, change, u1}, MarkState{Class: detect.Clutter}},
+		{"undo undone", []Decision{accept, u1, u2}, MarkState{Verdict: Accept}},
+		{"latest verdict counts", []Decision{accept, decision(Reject, m)}, MarkState{Verdict: Reject}},
+		{"undo brings back the one before", []Decision{decision(Unsure, m), accept, u1}, MarkState{Verdict: Unsure}},
+		{"undo of what is not there", []Decision{accept, undo(change)}, MarkState{Verdict: Accept}},
 	} {
 		if got := Fold(tc.ds).Mark(m.Capture, m.Mark); got != tc.want {
 			t.Errorf("%s: %+v, want %+v", tc.name, got, tc.want)

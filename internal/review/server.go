@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"mime"
 	"net"
@@ -34,6 +35,7 @@ type ServeOptions struct {
 	Addr        string // host:port; "" = 127.0.0.1 and a free port
 	AllowRemote bool   // take an Addr that other machines can reach
 	Page        PageOptions
+	Export      func(ctx context.Context, name string, w io.Writer) error // writes one of the run's exports as decisions leave it now; nil = none offered
 	Log         zerolog.Logger
 	Ready       func(url string) // called once with the address to open, which holds the secret token; may be nil
 }
@@ -114,6 +116,7 @@ type Handler struct {
 	page  *Page
 	root  *os.Root
 	dir   string // of the run
+	write func(ctx context.Context, name string, w io.Writer) error
 	log   zerolog.Logger
 	token string
 	hosts map[string]bool
@@ -136,7 +139,7 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 	var b [24]byte
 	_, _ = rand.Read(b[:]) // never fails since Go 1.24
 	h := &Handler{
-		store: store, index: NewIndex(caps, marks), page: page, root: root, dir: opt.RunDir, log: opt.Log, addr: addr, any: opt.AllowRemote,
+		store: store, index: NewIndex(caps, marks), page: page, root: root, dir: opt.RunDir, write: opt.Export, log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
@@ -154,6 +157,7 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 	h.mux.HandleFunc("GET /"+PrintedName, h.getPDF(PrintedName))
 	h.mux.HandleFunc("GET /share/{name}", h.getShared)
 	h.mux.HandleFunc("POST /api/layout", h.postLayout)
+	h.mux.HandleFunc("GET /export/{name}", h.getExport)
 	return h, nil
 }
 
@@ -311,6 +315,31 @@ func (h *Handler) getPDF(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Type", "application/pdf")
 		h.file(w, r, name)
+	}
+}
+
+var exportName = regexp.MustCompile(`^(first|places|sightings|holds|marks)\.(gpx|kml|geojson|csv|jsonl)$`)
+
+// getExport writes one of the run's exports as decisions leave it now.
+func (h *Handler) getExport(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	if h.write == nil || !exportName.MatchString(name) {
+		http.NotFound(w, r)
+		return
+	}
+	var b bytes.Buffer
+	switch err := h.write(r.Context(), name, &b); {
+	case errors.Is(err, fs.ErrNotExist):
+		http.Error(w, "this run has no such export; those for maps need positions", http.StatusNotFound)
+		return
+	case err != nil:
+		h.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`"`)
+	if _, err := w.Write(b.Bytes()); err != nil {
+		h.log.Debug().Err(err).Msg("export not sent")
 	}
 }
 

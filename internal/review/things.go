@@ -46,8 +46,9 @@ type pagePlace struct {
 	Pos    *[3]float64 `json:"pos,omitempty"`
 	XY     *[2]float64 `json:"xy,omitempty"`
 	When   string      `json:"when,omitempty"`
-	Seen   int         `json:"seen"` // captures that show it
-	In     string      `json:"in"`   // the one with the picture, without its folder
+	Seen   int         `json:"seen"`           // captures that show it
+	In     string      `json:"in"`             // the one with the picture, without its folder
+	Name   string      `json:"name,omitempty"` // given by a person
 	Note   string      `json:"note,omitempty"`
 	Chip   string      `json:"chip"`
 	Spare  string      `json:"spare"` // picture where there is no close-up
@@ -124,7 +125,7 @@ func (l laid) places(list []places.Place, atlas places.Atlas, things []pageThing
 	for _, p := range list {
 		best := atlas.Sighting(p.Sightings[0])
 		q := pagePlace{
-			Things: []int{}, Class: slices.Index(detect.Classes[:], best.Class), Say: p.Sentence + ".", Why: p.Why, Seen: len(p.Captures), In: memberNames(best.Members[:1]), Note: p.Note,
+			Things: []int{}, Class: slices.Index(detect.Classes[:], best.Class), Say: p.Sentence + ".", Why: p.Why, Seen: len(p.Captures), In: memberNames(best.Members[:1]), Name: p.Name, Note: p.Note,
 			Facts: placeFacts(p, *best, l.units), When: timeWords(p.Time), Chip: ChipOf(p.Best.Capture, p.Best.Mark),
 			Alt: fmt.Sprintf("Close-up in %s, %s side.", p.Best.Capture, p.Best.Side),
 		}
@@ -202,18 +203,15 @@ func timeWords(t *time.Time) string {
 	return t.UTC().Format("2006-01-02 15:04:05 UTC")
 }
 
-// Atlas ranks what a run shows as decisions leave it.
+// Atlas ranks what a run shows as decisions leave it; marks drawn by hand get no position.
 func Atlas(caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, u overlay.Units) places.Atlas {
-	st, ruled := Fold(ds), decided.Plain(marks)
-	verdicts := map[Action]decided.Verdict{Accept: decided.Accepted, Reject: decided.Rejected, Unsure: decided.Unsure}
-	for i := range ruled {
-		m := &ruled[i]
-		s := st.Mark(m.Capture, m.Mark)
-		m.Note, m.Verdict = s.Note, verdicts[s.Verdict]
-		if s.Class != "" {
-			m.Changed = s.Class != m.Class
-			m.Class = s.Class
-		}
+	st, byCapture := Fold(ds), map[string][]detect.MarkRecord{}
+	for _, m := range marks {
+		byCapture[m.Capture] = append(byCapture[m.Capture], m)
+	}
+	var ruled []decided.Mark
+	for _, c := range caps {
+		ruled = append(ruled, st.Rule(c, byCapture[c.Capture], nil)...)
 	}
 	return atlasOf(caps, ruled, u, false)
 }

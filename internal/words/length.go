@@ -46,8 +46,8 @@ func Step(sd float64) float64 {
 // rounded writes v to its error's step; bound says that v is no more than its error, and the text is then an upper bound.
 func rounded(v, sd float64) (text string, bound bool) {
 	step := Step(sd)
-	if v >= 100 {
-		step = math.Max(step, 1)
+	if v >= 10 {
+		step = math.Max(step, 1) // two digits are as many as a person keeps in mind
 	}
 	if bound = v < sd || v < step/2; bound {
 		v = step * math.Max(1, math.Ceil((math.Max(v, 0)+sd)/step-1e-9))

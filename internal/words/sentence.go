@@ -23,14 +23,17 @@ type Thing struct {
 	GroundM    *features.Measured // from the boat's track
 	SlantM     *features.Measured // bounds the distance where GroundM is unknown
 	AltitudeM  *features.Measured // of the transducer over the bottom
-	Scaled     bool               // the range is known, so that sizes could be measured
+	Where      string             // what it keeps to, as " near a hump of the bottom"; may be empty
+	Off, Tall  float64            // underside and top over the bottom, as shares of the water under the boat; 0 = unknown
+	RowsTall   int                // of the picture
 }
 
 // Of is what a sentence about a mark is made of.
 func Of(m *detect.MarkRecord) Thing {
 	return Thing{
 		Class: m.Class, Odds: m.Odds, Side: m.Side, LengthM: m.LengthM, HeightM: m.HeightM, OffBottomM: m.OffBottomM,
-		GroundM: m.GroundM, SlantM: m.SlantM, AltitudeM: m.AltitudeM, Scaled: m.SlantM != nil || m.GroundM != nil,
+		GroundM: m.GroundM, SlantM: m.SlantM, AltitudeM: m.AltitudeM,
+		Off: m.Evidence["underside-share"], Tall: m.Evidence["height-share"], RowsTall: m.Rows[1] - m.Rows[0],
 	}
 }
 
@@ -43,14 +46,25 @@ func (t Thing) Sentence(u units.Lengths) string {
 	parts := []string{t.Size(u)}
 	parts = append(parts, strings.Join(nonEmpty(t.Posture(u), t.Water(u)), " in "), t.Abeam(u))
 	s := capital(strings.Join(nonEmpty(parts...), ", "))
-	if !t.Scaled {
-		s += "; its size is unknown, because the range is"
-	}
 	return s + t.hedge()
 }
 
-// Size tells length and height, "" when neither is known: "about 0.6 m long and 0.3 m high".
+// scaled says whether any length is known; without, shares of the depth and rows of the picture stand in for lengths.
+func (t Thing) scaled() bool {
+	for _, m := range []*features.Measured{t.LengthM, t.HeightM, t.OffBottomM, t.GroundM, t.SlantM, t.AltitudeM} {
+		if m != nil {
+			return true
+		}
+	}
+	return false
+}
+
+// Size tells length and height, "" when neither is known: "about 0.6 m long and 0.3 m high". Without a range it tells rows of the
+// picture.
 func (t Thing) Size(u units.Lengths) string {
+	if !t.scaled() && t.RowsTall > 0 {
+		return Count(t.RowsTall, "row") + " of the picture long"
+	}
 	var sizes []string
 	height := t.HeightM
 	if t.Class == detect.SuspendedTarget || t.Class == detect.Clutter {
@@ -71,7 +85,11 @@ func (t Thing) Size(u units.Lengths) string {
 	if len(sizes) == 0 {
 		return ""
 	}
-	return "about " + strings.Join(sizes, " and ")
+	s := strings.Join(sizes, " and ")
+	if strings.HasPrefix(s, "under ") {
+		return s
+	}
+	return "about " + s
 }
 
 // Posture tells how the thing lies: "hanging 1.2 m off the bottom".
@@ -79,19 +97,39 @@ func (t Thing) Posture(u units.Lengths) string {
 	switch t.Class {
 	case detect.SuspendedTarget:
 		o := t.OffBottomM
+		s := "hanging " + offBottom(o, u)
 		switch {
+		case o == nil && !t.scaled() && t.Off > 0.03:
+			s = "hanging off the bottom by " + Share(t.Off) + " of the depth"
 		case o == nil:
-			return "hanging in the water"
-		case o.Value < 2*o.SD || u.FromMetres(o.Value) < 0.05:
-			return "hanging just off the bottom"
+			s = "hanging in the water"
 		}
-		return "hanging " + Length(*o, u) + " off the bottom"
+		return s + t.Where
 	case detect.RaisedStructure:
-		return "standing up from the bottom"
+		s := "standing up from the bottom"
+		if !t.scaled() && t.Tall > 0.03 {
+			s += " by " + Share(t.Tall) + " of the depth"
+		}
+		return s + t.Where
 	case detect.Clutter:
 		return "most likely nothing but texture or interference"
 	}
-	return "lying on the bottom"
+	return "lying on the bottom" + t.Where
+}
+
+func offBottom(o *features.Measured, u units.Lengths) string {
+	if o == nil || o.Value < 2*o.SD || u.FromMetres(o.Value) < 0.05 {
+		return "just off the bottom"
+	}
+	return Length(*o, u) + " off the bottom"
+}
+
+// Share writes a part of a whole: "about 15 %".
+func Share(v float64) string {
+	if v > 0.2 {
+		return fmt.Sprintf("about %.0f %%", 10*math.Round(10*v))
+	}
+	return fmt.Sprintf("about %.0f %%", math.Max(5*math.Round(20*v), 5))
 }
 
 // mountedM is how far below the surface the transducer may hang, which nobody told: water is deeper than the altitude by that.
@@ -178,4 +216,18 @@ func Count(n int, thing string) string {
 		return "1 " + thing
 	}
 	return fmt.Sprintf("%d %ss", n, thing)
+}
+
+// Odds writes odds for a person: whole percents, never a flat 0 or 100 that would claim certainty.
+func Odds(p float64) string {
+	switch v := math.Round(100 * p); {
+	case math.IsNaN(p):
+		return "unknown"
+	case v < 1:
+		return "under 1 %"
+	case v > 99:
+		return "over 99 %"
+	default:
+		return fmt.Sprintf("%.0f %%", v)
+	}
 }

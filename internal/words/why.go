@@ -12,10 +12,7 @@ import (
 
 // Why tells what speaks for the reading of a mark, its numbers rounded to their errors, and what placing it had to assume.
 func Why(m *detect.MarkRecord, u units.Lengths) []string {
-	out := []string{echo(m, u)}
-	if s := gap(m, u); s != "" {
-		out = append(out, s)
-	}
+	out := nonEmpty(echo(m, u), gap(m, u))
 	if m.HeightM != nil && m.Class != detect.SuspendedTarget {
 		out = append(out, "its top stands "+Length(*m.HeightM, u)+" over the bottom, from where the shadow ends")
 	}
@@ -36,12 +33,20 @@ func Why(m *detect.MarkRecord, u units.Lengths) []string {
 		out = append(out, "the bottom comes up there")
 	}
 	for _, r := range m.Reasons {
-		if strings.HasPrefix(r, "position:") || strings.HasPrefix(r, "no position:") {
-			out = append(out, r)
+		for _, said := range []string{"position:", "no position:", ByHand, NoLongerFound} {
+			if strings.HasPrefix(r, said) {
+				out = append(out, r)
+			}
 		}
 	}
 	return out
 }
+
+// Reasons of marks that a person made or kept.
+const (
+	ByHand        = "drawn by hand"
+	NoLongerFound = "kept because a person decided on it; the newest triage does not find it"
+)
 
 // echo tells of the echo and the shadow behind it.
 func echo(m *detect.MarkRecord, u units.Lengths) string {
@@ -54,7 +59,7 @@ func echo(m *detect.MarkRecord, u units.Lengths) string {
 	}
 	switch {
 	case m.Highlight == nil && m.Shadow == nil:
-		return "drawn by hand"
+		return ""
 	case m.Highlight == nil:
 		return "a dark patch" + shadow + " with no clear echo before it"
 	}
@@ -62,12 +67,12 @@ func echo(m *detect.MarkRecord, u units.Lengths) string {
 	if m.Evidence["wet"] > 0 {
 		where = " in open water, before the first echo of the bottom"
 	}
-	s := strength(m.Contrast) + " echo" + where
-	if m.Contrast >= 0.5 {
-		s += fmt.Sprintf(" (%.*f times the speckle around it)", digitsOf(m.Contrast), m.Contrast)
+	s := "an echo" + where
+	if m.Contrast >= 0.5 { // a mark drawn by hand has none
+		s = strength(m.Contrast) + " echo" + where + fmt.Sprintf(" (%.*f times the speckle around it)", digitsOf(m.Contrast), m.Contrast)
 	}
 	if m.Shadow == nil {
-		if where != "" {
+		if where != "" || m.Contrast == 0 {
 			return s
 		}
 		return s + ", with no shadow of its own: weak evidence"
@@ -109,7 +114,9 @@ func gap(m *detect.MarkRecord, u units.Lengths) string {
 	case g.Value <= 2*g.SD:
 		return "the shadow touches it: it lies on the bottom, or too close above to tell"
 	case g.Value <= 3.5*g.SD+1:
-		return "the shadow starts " + size + " behind it, hardly more than that can be off: on the bottom or just above it"
+		return "the shadow starts " + size + " behind it, about as much as that can be off by: on the bottom or just above it"
+	case m.Class != detect.SuspendedTarget:
+		return "the shadow starts " + size + " behind it: part of it may stand clear of the bottom"
 	}
 	return "the shadow starts " + size + " behind it, with plain bottom between: it hangs in the water"
 }

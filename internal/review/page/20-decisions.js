@@ -30,6 +30,7 @@ function lay(d) {
   const m = state.marks.get(k) || {};
   if (d.action === 'class') m.cls = d.class;
   else if (d.action === 'note') m.note = d.note || '';
+  else if (d.action === 'name') m.name = d.name || '';
   else m.verdict = d.action;
   state.marks.set(k, m);
 }
@@ -141,6 +142,7 @@ function inWords(d, n) {
     case 'unsure': return markNumber(d) + ' left unsure';
     case 'class': return markNumber(d) + ' called ' + classOf(d.class).name;
     case 'note': return markNumber(d) + (d.note ? ' noted' : ' note removed');
+    case 'name': return markNumber(d) + (d.name ? ' named “' + d.name + '”' : ' no longer named');
     case 'missed': return 'a missed ' + classOf(d.class).name + ' drawn';
     case 'done': return 'capture looked at to the end';
     case 'undo': return 'a step taken back';
@@ -165,7 +167,7 @@ function thingState(t) {
   const st = {};
   for (const at of t.m) {
     const m = markOf(at), one = standing(m.capture, m.mark);
-    for (const k of ['verdict', 'cls', 'note']) if (!st[k] && one[k]) st[k] = one[k];
+    for (const k of ['verdict', 'cls', 'note', 'name']) if (!st[k] && one[k]) st[k] = one[k];
   }
   return st;
 }

@@ -10,11 +10,11 @@ function paintPlaces() {
   $('places-p').textContent = !data.captures.length ? 'This run holds no captures.' : !list.length ? 'Nothing that is there at better than even odds was found in ' + data.captures.length + ' captures.' :
     'The ' + (list.length === 1 ? 'best place' : list.length + ' best places') + ' of ' + all.length + ' in ' + data.captures.length + ' captures, best first; what was seen several times is one.';
   $('places-l').replaceChildren(...list.map((p, n) => {
-    const left = leftOf(p), t = left[0], st = t ? thingState(t) : {}, note = p.note || st.note;
+    const left = leftOf(p), t = left[0], st = t ? thingState(t) : {}, note = st.note || p.note, name = st.name || p.name;
     return h('li', { class: 'place' },
       h('img', { src: p.chip, alt: p.alt, loading: n < 4 ? 'eager' : 'lazy', decoding: 'async', onerror: (e) => { if (p.spare && !e.target.src.endsWith(p.spare)) e.target.src = p.spare; else e.target.hidden = true; } }),
       h('div', {},
-        h('h3', {}, badge(st.cls || classes[p.c].id, String(n + 1)), h('span', {}, p.say)),
+        h('h3', {}, badge(st.cls || classes[p.c].id, String(n + 1)), h('span', {}, name ? name + ': ' + p.say : p.say)),
         facts(p),
         st.verdict || note ? h('p', {}, h('strong', { class: 'state ' + (st.verdict || '') }, sign[st.verdict] || ''), note ? ' “' + note + '”' : '') : null,
         h('p', { class: 'soft path' }, p.in + (p.seen > 1 ? ' and ' + (p.seen - 1) + ' more' : '')),

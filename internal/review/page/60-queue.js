@@ -79,7 +79,7 @@ function classHere(cls) {
   decideAll(onAll(list, { action: 'class', class: cls }), (list.length === 1 ? 'Called ' : list.length + ' things called ') + classOf(cls).name + '.');
   paintQueue(true);
 }
-function noteHere() { const box = $('q-note'); if (box) { box.parentElement.hidden = false; box.focus(); } }
+function noteHere() { const box = $('q-note'); if (box) { $('q-words').hidden = false; box.focus(); } }
 
 function fetchAhead() {
   const q = queue.steps[nextOpen(queue.at + 1)];
@@ -135,14 +135,18 @@ function headLine(i) {
 }
 function single(t) {
   const st = thingState(t), [i] = t.m[0];
-  const note = h('textarea', { id: 'q-note', rows: 2, maxlength: 600, 'aria-label': 'Note', onchange: (e) => { if ((thingState(t).note || '') !== e.target.value) decide({ action: 'note', note: e.target.value, ...markOf(t.m[0]) }, 'Note saved.'); }, onkeydown: (e) => { if (e.key === 'Escape') { e.stopPropagation(); e.target.blur(); $('queue-h').focus(); } } });
+  const out = (e) => { if (e.key === 'Escape') { e.stopPropagation(); e.target.blur(); $('queue-h').focus(); } };
+  const keepText = (k, words) => (e) => { if ((thingState(t)[k] || '') !== e.target.value) decide({ action: k, [k]: e.target.value, ...markOf(t.m[0]) }, words); };
+  const name = h('input', { maxlength: 60, autocomplete: 'off', onchange: keepText('name', 'Name saved.'), onkeydown: out });
+  const note = h('textarea', { id: 'q-note', rows: 2, maxlength: 600, onchange: keepText('note', 'Note saved.'), onkeydown: out });
+  name.value = st.name || '';
   note.value = st.note || '';
   return h('div', { class: 'one' }, scene(t),
     h('article', { class: 'card active', 'aria-labelledby': 'q-say' },
       h('header', {}, badge(st.cls || classes[t.c].id, classes[t.c].short.slice(0, 1).toUpperCase()), h('h3', { id: 'q-say' }, t.say), h('span', { class: 'state ' + (st.verdict || '') }, (sign[st.verdict] || 'open') + (st.cls ? ', class changed' : ''))),
       h('div', { class: 'brief' }, h('img', { class: 'chip', src: t.chip, alt: t.alt, onerror: (e) => { e.target.hidden = true; } }), facts(t)),
       verdictButtons({ ...st, cls: st.cls || classes[t.c].id }, button('Note', noteHere, {}, 'c')),
-      h('div', { hidden: !st.note }, note, h('p', { class: 'soft' }, 'Saved when you leave the box (Esc).')),
+      h('div', { id: 'q-words', hidden: !st.note && !st.name }, h('label', {}, 'Note ', note), h('label', {}, 'Name of your own, for waypoints ', name), h('p', { class: 'soft' }, 'Saved when you leave the box (Esc).')),
       headLine(i),
       t.m.length > 1 ? h('div', {}, h('p', { class: 'soft' }, 'Seen in ' + t.m.length + ' captures; this decides all of them.'),
         h('div', { class: 'looks' }, ...t.m.slice(1, 5).map(([a, b]) => h('img', { src: detailOf(a)?.marks[b].chip || '', alt: 'Another look at it, in ' + base(data.captures[a].name), loading: 'lazy', onerror: (e) => { e.target.hidden = true; } })))) : null,

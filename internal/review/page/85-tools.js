@@ -26,6 +26,10 @@ $('b-save').addEventListener('click', () => {
   saveFile('decisions.json', 'application/json', JSON.stringify({ schema: 1, run: data.run, decisions: log }, null, 1));
   say(log.length + ' decisions downloaded.');
 });
+// The exports: from the server as decisions leave them now, else as they were when the page was written.
+for (const [name, words, placed] of [['first.gpx', 'Ten places, GPX', true], ['places.kml', 'All places, KML', true], ['places.geojson', 'All places, GeoJSON', true], ['places.csv', 'All places, CSV', false], ['marks.csv', 'All marks, CSV', false]]) {
+  if (!placed || data.map) $('take-along').append(h('a', { class: 'button', href: (served ? 'export/' : '') + name, download: name }, words));
+}
 $('b-take').addEventListener('click', () => $('take').click());
 $('take').addEventListener('change', async () => {
   const f = $('take').files[0];
