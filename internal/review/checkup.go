@@ -63,7 +63,7 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 		{What: "Side-scan found in the picture", Captures: unread, Of: len(caps),
 			Cost: "Nothing in these captures was looked at.",
 			Mend: "Outline the side-scan once for each screen size above, then read the captures again.",
-			Line: again("--layout", runFile(opt, LayoutName))},
+			Line: again("--layout", runToken+"/"+LayoutName)},
 		{What: "Range setting", Captures: noRange, Of: read,
 			Cost: "No depth, height, length or place there: everything stays in pixels.",
 			Mend: "Give the range per side that stood on the screen; if it changed from capture to capture, in the manifest's column range.",
@@ -92,11 +92,9 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 	return checks
 }
 
-// runFile names a file in the run folder as the command that made the run would.
-func runFile(opt PageOptions, name string) string {
-	out := cmp.Or(valueOf(opt.Command, "--out"), valueOf(opt.Command, "-o"), "RUN")
-	return strings.TrimSuffix(out, "/") + "/" + name
-}
+// runToken stands for the run folder on a command line in the page's data, which is the same wherever the run was made. The page puts in
+// the folder: as it was typed when it is served, else the one that it lies in.
+const runToken = "@RUN@"
 
 // valueOf is an option's value on a command line, "" when it is not there.
 func valueOf(args []string, option string) string {
@@ -111,14 +109,23 @@ func valueOf(args []string, option string) string {
 	return ""
 }
 
-// commandLine is the command that made the run with an option set, as a shell takes it. Without that command it names the places
-// to fill in.
+// commandLine is the command that made the run with an option set, as a shell takes it, with runToken for the run folder. Without that
+// command it says CAPTURES for what to fill in.
 func commandLine(args []string, option ...string) string {
 	if len(args) == 0 {
-		args = []string{"triage", "CAPTURES", "--out", "RUN"}
+		args = []string{"triage", "CAPTURES", "--out", runToken}
 	}
 	words := []string{"shadowgap"}
 	for i := 0; i < len(args); i++ {
+		switch {
+		case (args[i] == "--out" || args[i] == "-o") && i+1 < len(args):
+			words = append(words, args[i], runToken)
+			i++
+			continue
+		case strings.HasPrefix(args[i], "--out="):
+			words = append(words, "--out", runToken)
+			continue
+		}
 		if len(option) > 0 && args[i] == option[0] {
 			i++ // the value goes too: the new one takes its place
 			continue

@@ -134,7 +134,7 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	}
 	head.Places = lay.places(first.Top(placesOnPage), *first, head.Things)
 	head.Checks, head.Notes = checkUp(ranked, byCapture, opt), notesOf(ranked, 12)
-	head.Again = commandLine(opt.Command, "--layout", runFile(opt, LayoutName))
+	head.Again = commandLine(opt.Command, "--layout", runToken+"/"+LayoutName)
 	strips := map[int]*pageStrip{}
 	if head.Map != nil {
 		for i, s := range head.Map.Strips {
@@ -233,16 +233,20 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 	if p.opt.Printed {
 		printed = PrintedName
 	}
+	folder := ""
+	if mode == Served {
+		folder = cmp.Or(valueOf(p.opt.Command, "--out"), valueOf(p.opt.Command, "-o"), "RUN")
+	}
 	err = t.Execute(w, struct {
 		CSP, Name, Sheet string
-		Printed          string
+		Printed, Folder  string
 		Mode             Mode
 		CSS              template.CSS
 		JS               template.JS
 		Main, Decisions  template.JS
 		Details          []template.JS
 		Cautions         []string
-	}{p.policy(mode), p.opt.Name, sheet, printed, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, detect.Cautions()})
+	}{p.policy(mode), p.opt.Name, sheet, printed, folder, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, detect.Cautions()})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
 	}

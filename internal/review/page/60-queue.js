@@ -110,7 +110,7 @@ function finished() {
   return h('div', { class: 'panel' },
     h('p', {}, queue.steps.length ? c.accept + ' accepted, ' + c.reject + ' rejected, ' + c.unsure + ' left unsure.' : 'There is nothing to decide in this run.'),
     h('p', {}, served ? 'The decisions are kept with the run. ' : 'The decisions are in this browser: download decisions.json and take it in with the command below, so that exports go by them. '),
-    h('p', {}, h('code', {}, served ? 'shadowgap export RUN --as gpx' : 'shadowgap review RUN --take decisions.json')),
+    command(served ? 'shadowgap export @RUN@ --as gpx' : 'shadowgap review @RUN@ --take decisions.json'),
     h('div', { class: 'acts' }, h('a', { class: 'button', href: '#places' }, 'Go here first'), served ? null : button('Download decisions.json', () => $('b-save').click())));
 }
 function verdictButtons(st, rest) {

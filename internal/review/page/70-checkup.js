@@ -25,7 +25,14 @@ function openCheckup() {
     data.trackLog.length ? h('section', {}, h('h3', {}, 'The track’s log'), h('ul', {}, ...data.trackLog.map((n) => h('li', {}, n)))) : null,
     data.notes.length ? h('section', {}, h('h3', {}, 'Remarks made while reading'), h('ul', {}, ...data.notes.map((n) => h('li', {}, n.t + ' ', h('span', { class: 'soft' }, '(' + n.n + (n.n === 1 ? ' capture)' : ' captures)')))))) : null]);
 }
-function command(line) {
+// withFolder puts the run folder into a command: as it was typed when the page is served, else the folder that the page lies in.
+function withFolder(line) {
+  const here = decodeURIComponent(location.pathname).replace(/\/[^/]*$/, '').replace(/^\/(?=[A-Za-z]:\/)/, '');
+  const folder = (document.documentElement.dataset.folder || here).replace(/\/$/, '');
+  return line.replace(/@RUN@(\S*)/g, (_, rest) => { const w = folder + rest; return /^[\w@%+=:,./-]+$/.test(w) ? w : "'" + w.replace(/'/g, "'\\''") + "'"; });
+}
+function command(text) {
+  const line = withFolder(text);
   const code = h('code', { tabindex: '0' }, line);
   return h('div', { class: 'command' }, code, button('Copy', async () => {
     try { await navigator.clipboard.writeText(line); say('Copied.'); } catch (e) { // a page from a file may not write there: the line is picked instead
