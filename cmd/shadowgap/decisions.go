@@ -30,16 +30,7 @@ func (d decisionStore) Append(ctx context.Context, ds ...review.Decision) (int, 
 
 // All returns every decision, oldest first.
 func (d decisionStore) All(ctx context.Context) ([]review.Decision, error) {
-	return pageDecisions(ctx, d.run)
-}
-
-// pageDecisions are the decisions as a page needs them: it has the marks.
-func pageDecisions(ctx context.Context, run *runstore.Store) ([]review.Decision, error) {
-	ds, err := decisionsOf(ctx, run)
-	for i := range ds {
-		ds[i].Seen = nil
-	}
-	return ds, err
+	return decisionsOf(ctx, d.run)
 }
 
 func decisionsOf(ctx context.Context, run *runstore.Store) ([]review.Decision, error) {

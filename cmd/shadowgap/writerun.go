@@ -163,7 +163,7 @@ func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) 
 	if err != nil {
 		return err
 	}
-	decisions, err := pageDecisions(ctx, store)
+	decisions, err := decisionsOf(ctx, store)
 	if err != nil {
 		return err
 	}

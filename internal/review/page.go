@@ -8,10 +8,12 @@ import (
 	"embed"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"html/template"
 	"io"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -79,6 +81,17 @@ type Page struct {
 	main    template.JS
 	details []template.JS
 	shown   []shownCapture
+	from    int        // number of the first capture among all pages' captures
+	pages   []pageLink // of the run, this one among them; one where that is all
+	// for decisions on marks that are now a little elsewhere
+	captures  []detect.CaptureRecord
+	byCapture map[string][]detect.MarkRecord
+}
+
+// pageLink leads to a page of the run.
+type pageLink struct {
+	File, Captures string
+	Here           bool
 }
 
 // shownCapture is what a picture to share is made of.
@@ -89,8 +102,46 @@ type shownCapture struct {
 	head    []Fact
 }
 
-// NewPage prepares the page. Captures are ranked by interest, then name; marks keep the order given within their capture.
+// NewPage prepares the page of the most interesting captures. Captures are ranked by interest, then name; marks keep the order given
+// within their capture.
 func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) (*Page, error) {
+	return newBook(caps, marks, opt).page(0)
+}
+
+// NewPages prepares all the pages that the captures fill, MaxCaptures each. Each stands alone, with its own queue and map; what is
+// decided on one counts on all.
+func NewPages(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) ([]*Page, error) {
+	b := newBook(caps, marks, opt)
+	var out []*Page
+	for part := range b.parts() {
+		p, err := b.page(part)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+// PageName is the file name of a run's page, counted from 0.
+func PageName(part int) string {
+	if part == 0 {
+		return "review.html"
+	}
+	return fmt.Sprintf("review-%d.html", part+1)
+}
+
+// book is a run's captures on their way to pages.
+type book struct {
+	opt       PageOptions
+	run       string
+	total     int
+	ranked    []detect.CaptureRecord
+	byCapture map[string][]detect.MarkRecord
+	atlas     places.Atlas // where to go
+}
+
+func newBook(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) *book {
 	if opt.Name == "" {
 		opt.Name = "run"
 	}
@@ -104,36 +155,53 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	slices.SortStableFunc(ranked, func(a, b detect.CaptureRecord) int {
 		return cmp.Or(cmp.Compare(b.Interest, a.Interest), cmp.Compare(a.Capture, b.Capture))
 	})
+	b := &book{opt: opt, run: runID(ranked), total: max(opt.Total, len(caps)), ranked: ranked, byCapture: make(map[string][]detect.MarkRecord, len(ranked))}
+	for _, m := range marks {
+		b.byCapture[m.Capture] = append(b.byCapture[m.Capture], m)
+	}
+	if opt.Atlas != nil {
+		b.atlas = *opt.Atlas
+	} else {
+		b.atlas = atlasOf(ranked, decided.Plain(b.marksOf(ranked)), opt.Units, false)
+	}
+	return b
+}
+
+func (b *book) parts() int { return max(1, (len(b.ranked)+b.opt.MaxCaptures-1)/b.opt.MaxCaptures) }
+
+func (b *book) marksOf(caps []detect.CaptureRecord) []detect.MarkRecord {
+	var out []detect.MarkRecord
+	for _, c := range caps {
+		out = append(out, b.byCapture[c.Capture]...)
+	}
+	return out
+}
+
+// page prepares one of the pages, counted from 0.
+func (b *book) page(part int) (*Page, error) {
 	script, err := pageJS()
 	if err != nil {
 		return nil, err
 	}
-	p := &Page{opt: opt, run: runID(ranked), script: script}
-	ranked = ranked[:min(len(ranked), opt.MaxCaptures)]
-	byCapture := make(map[string][]detect.MarkRecord, len(ranked))
-	for _, m := range marks {
-		byCapture[m.Capture] = append(byCapture[m.Capture], m)
+	opt, from := b.opt, part*b.opt.MaxCaptures
+	ranked := b.ranked[from:min(len(b.ranked), from+opt.MaxCaptures)]
+	p := &Page{opt: opt, run: b.run, script: script, from: from, captures: ranked, byCapture: b.byCapture}
+	for k := range b.parts() {
+		p.pages = append(p.pages, pageLink{PageName(k), fmt.Sprintf("%d to %d", k*opt.MaxCaptures+1, min(len(b.ranked), (k+1)*opt.MaxCaptures)), k == part})
 	}
-	head := pageMain{Run: p.run, Name: opt.Name, Total: max(opt.Total, len(caps)), Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked)),
-		Unit: opt.Units.Symbol(), TrackLog: notNil(opt.TrackNotes), Layouts: notNil(opt.Layouts)}
+	head := pageMain{
+		Run: p.run, Name: opt.Name, Total: b.total, From: from, Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked)),
+		Unit: opt.Units.Symbol(), TrackLog: notNil(opt.TrackNotes), Layouts: notNil(opt.Layouts),
+	}
 	for _, c := range detect.Classes {
 		st := overlay.StyleOf(c)
 		head.Classes = append(head.Classes, pageClass{string(c), st.Name, st.Short, st.Line})
 	}
-	head.Map = mapOf(ranked, byCapture, opt.Track)
-	var shown []detect.MarkRecord
-	for _, c := range ranked {
-		shown = append(shown, byCapture[c.Capture]...)
-	}
-	lay := layOut(ranked, byCapture, head.Map, opt.Units)
-	head.Things = lay.things(atlasOf(ranked, decided.Plain(shown), opt.Units, true).Sightings)
-	first := opt.Atlas
-	if first == nil {
-		atlas := atlasOf(ranked, decided.Plain(shown), opt.Units, false)
-		first = &atlas
-	}
-	head.Places = lay.places(first.Top(placesOnPage), *first, head.Things)
-	head.Checks, head.Notes = checkUp(ranked, byCapture, opt), notesOf(ranked, 12)
+	head.Map = mapOf(ranked, b.byCapture, opt.Track)
+	lay := layOut(ranked, b.byCapture, head.Map, opt.Units)
+	head.Things = lay.things(atlasOf(ranked, decided.Plain(b.marksOf(ranked)), opt.Units, true).Sightings)
+	head.Places = lay.places(b.atlas.Top(placesOnPage), b.atlas, head.Things)
+	head.Checks, head.Notes = checkUp(ranked, b.byCapture, opt), notesOf(ranked, 12)
 	head.Again = commandLine(opt.Command, "--layout", runToken+"/"+LayoutName)
 	strips := map[int]*pageStrip{}
 	if head.Map != nil {
@@ -142,7 +210,7 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 		}
 	}
 	for i, c := range ranked {
-		ms := byCapture[c.Capture]
+		ms := b.byCapture[c.Capture]
 		sum := summary(c, ms)
 		if len(c.Panels) > 0 {
 			sum.Depth = depthWords(c.Panels[0], opt.Units)
@@ -157,11 +225,11 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 		}
 		p.details = append(p.details, template.JS(text))
 	}
-	b, err := json.Marshal(head)
+	text, err := json.Marshal(head)
 	if err != nil {
 		return nil, fmt.Errorf("review page: %w", err)
 	}
-	p.main = template.JS(b)
+	p.main = template.JS(text)
 	return p, nil
 }
 
@@ -215,9 +283,7 @@ func (p *Page) policy(mode Mode) string {
 
 // Render writes the page with the decisions so far.
 func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
-	if ds == nil {
-		ds = []Decision{}
-	}
+	ds = notNil(carried(ds, p.captures, p.byCapture))
 	dj, err := json.Marshal(ds)
 	if err != nil {
 		return fmt.Errorf("review page: decisions: %w", err)
@@ -245,27 +311,43 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 		JS               template.JS
 		Main, Decisions  template.JS
 		Details          []template.JS
+		Pages            []pageLink
 		Cautions         []string
-	}{p.policy(mode), p.opt.Name, sheet, printed, folder, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, detect.Cautions()})
+	}{p.policy(mode), p.opt.Name, sheet, printed, folder, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, p.pages, detect.Cautions()})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
 	}
 	return nil
 }
 
-// WritePage writes review.html into a run folder. It needs no network and no server: its data is inside it, and the pictures
-// that WriteMedia made beside it are referred to by relative name, so that a run of hundreds of captures still opens at once.
+// WritePage writes review.html into a run folder, and review-2.html and so on where the run holds more captures than one page takes.
+// A page needs no network and no server: its data is inside it, and the pictures that WriteMedia made beside it are referred to by
+// relative name, so that a run of hundreds of captures still opens at once. Pages of an earlier, longer run are removed.
 func WritePage(ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt PageOptions) error {
-	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("writing the review page of %s: %w", runDir, err)
+	wrap := func(err error) error { return fmt.Errorf("writing the review page of %s: %w", runDir, err) }
+	book := newBook(caps, marks, opt)
+	for part := range book.parts() {
+		if err := ctx.Err(); err != nil {
+			return wrap(err)
+		}
+		p, err := book.page(part)
+		if err != nil {
+			return wrap(err)
+		}
+		var b bytes.Buffer
+		if err := p.Render(&b, ds, FromFile); err != nil {
+			return wrap(err)
+		}
+		if err := writeFile(filepath.Join(runDir, PageName(part)), b.Bytes()); err != nil {
+			return wrap(err)
+		}
 	}
-	p, err := NewPage(caps, marks, opt)
-	if err != nil {
-		return fmt.Errorf("writing the review page of %s: %w", runDir, err)
+	for part := book.parts(); ; part++ {
+		switch err := os.Remove(filepath.Join(runDir, PageName(part))); {
+		case errors.Is(err, fs.ErrNotExist):
+			return nil
+		case err != nil:
+			return wrap(err)
+		}
 	}
-	var b bytes.Buffer
-	if err := p.Render(&b, ds, FromFile); err != nil {
-		return fmt.Errorf("writing the review page of %s: %w", runDir, err)
-	}
-	return writeFile(filepath.Join(runDir, "review.html"), b.Bytes())
 }

@@ -3,6 +3,7 @@ package review
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"image"
@@ -288,5 +289,64 @@ func BenchmarkPageOf500Captures(b *testing.B) {
 			b.Fatal(err)
 		}
 		b.ReportMetric(float64(out.Len())/1e6, "MB/page")
+	}
+}
+
+func TestLongRunFillsSeveralPages(t *testing.T) {
+	dir, caps, marks := testRun(t, 5)
+	read := func(part int) string {
+		t.Helper()
+		b, err := os.ReadFile(filepath.Join(dir, PageName(part)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{MaxCaptures: 2}); err != nil {
+		t.Fatal(err)
+	}
+	for part, name := range []string{"capture-0000", "capture-0003", "capture-0004"} {
+		page := read(part)
+		if !strings.Contains(page, name+`.png","status"`) {
+			t.Errorf("page %d lacks %s", part+1, name)
+		}
+		for k := range 3 {
+			if !strings.Contains(page, `href="`+PageName(k)+`"`) {
+				t.Errorf("page %d does not lead to page %d", part+1, k+1)
+			}
+		}
+	}
+	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, PageName(1))); !os.IsNotExist(err) || strings.Contains(read(0), PageName(1)) {
+		t.Errorf("a page of an earlier run is still there, or led to (%v)", err)
+	}
+}
+
+// A later triage may find a mark a little elsewhere, under another id; what was decided on it still shows.
+func TestPageKeepsDecisionsOnMarksThatMoved(t *testing.T) {
+	_, caps, marks := testRun(t, 3)
+	was := marks[0]
+	was.Mark, was.SHA256 = "as-it-was-called", caps[0].SHA256
+	was.Evidence = nil
+	d := decision(Accept, was)
+	d.Seen = &was
+	p, err := NewPage(caps, marks, PageOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := p.Render(&b, []Decision{d, decision(Reject, marks[1])}, FromFile); err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(b.String(), `id="decisions">`)
+	text, _, _ := strings.Cut(rest, "</script>")
+	var got []Decision
+	if err := json.Unmarshal([]byte(text), &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got) != 2 || got[0].Mark != marks[0].Mark || got[0].Seen != nil || got[1].Mark != marks[1].Mark || d.Mark != was.Mark {
+		t.Errorf("the page takes the decisions as %+v", got)
 	}
 }

@@ -16,6 +16,7 @@ type pageMain struct {
 	Run      string        `json:"run"`
 	Name     string        `json:"name"`
 	Total    int           `json:"total"`
+	From     int           `json:"from"` // number of the page's first capture among all pages'
 	Unit     string        `json:"unit"`
 	Classes  []pageClass   `json:"classes"`
 	Cautions []string      `json:"cautions"`

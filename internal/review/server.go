@@ -113,7 +113,7 @@ func isLoopback(host string) bool {
 type Handler struct {
 	store DecisionStore
 	index *Index
-	page  *Page
+	pages []*Page
 	root  *os.Root
 	dir   string // of the run
 	write func(ctx context.Context, name string, w io.Writer) error
@@ -128,7 +128,7 @@ type Handler struct {
 
 // NewHandler makes the handler for a server listening on addr (host:port as bound).
 func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string) (*Handler, error) {
-	page, err := NewPage(caps, marks, opt.Page)
+	pages, err := NewPages(caps, marks, opt.Page)
 	if err != nil {
 		return nil, fmt.Errorf("review server: %w", err)
 	}
@@ -139,14 +139,16 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 	var b [24]byte
 	_, _ = rand.Read(b[:]) // never fails since Go 1.24
 	h := &Handler{
-		store: store, index: NewIndex(caps, marks), page: page, root: root, dir: opt.RunDir, write: opt.Export, log: opt.Log, addr: addr, any: opt.AllowRemote,
+		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export, log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
 		h.hosts["localhost:"+port] = true
 	}
-	h.mux.HandleFunc("GET /{$}", h.getPage)
-	h.mux.HandleFunc("GET /review.html", h.getPage)
+	h.mux.HandleFunc("GET /{$}", h.getPage(pages[0]))
+	for part, p := range pages {
+		h.mux.HandleFunc("GET /"+PageName(part), h.getPage(p))
+	}
 	h.mux.HandleFunc("GET /api/decisions", h.getDecisions)
 	h.mux.HandleFunc("GET /decisions.json", h.getDecisions)
 	h.mux.HandleFunc("POST /api/decisions", h.postDecision)
@@ -175,7 +177,7 @@ func (h *Handler) Close() error {
 // ServeHTTP checks host, token and origin before anything else is looked at.
 func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	hd := w.Header()
-	hd.Set("Content-Security-Policy", h.page.policy(Served)+"; frame-ancestors 'none'")
+	hd.Set("Content-Security-Policy", h.pages[0].policy(Served)+"; frame-ancestors 'none'")
 	hd.Set("X-Content-Type-Options", "nosniff")
 	hd.Set("X-Frame-Options", "DENY")
 	hd.Set("Referrer-Policy", "no-referrer")
@@ -221,20 +223,22 @@ func (h *Handler) foreign(r *http.Request) string {
 	return ""
 }
 
-func (h *Handler) getPage(w http.ResponseWriter, r *http.Request) {
-	ds, err := h.store.All(r.Context())
-	if err != nil {
-		h.fail(w, err)
-		return
-	}
-	var b bytes.Buffer
-	if err := h.page.Render(&b, ds, Served); err != nil {
-		h.fail(w, err)
-		return
-	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	if _, err := w.Write(b.Bytes()); err != nil {
-		h.log.Debug().Err(err).Msg("page not sent")
+func (h *Handler) getPage(p *Page) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		ds, err := h.store.All(r.Context())
+		if err != nil {
+			h.fail(w, err)
+			return
+		}
+		var b bytes.Buffer
+		if err := p.Render(&b, ds, Served); err != nil {
+			h.fail(w, err)
+			return
+		}
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		if _, err := w.Write(b.Bytes()); err != nil {
+			h.log.Debug().Err(err).Msg("page not sent")
+		}
 	}
 }
 
@@ -247,7 +251,7 @@ func (h *Handler) getDecisions(w http.ResponseWriter, r *http.Request) {
 	if ds == nil {
 		ds = []Decision{}
 	}
-	h.json(w, DecisionsFile{DecisionsSchema, h.page.Run(), ds})
+	h.json(w, DecisionsFile{DecisionsSchema, h.pages[0].Run(), ds})
 }
 
 func (h *Handler) postDecision(w http.ResponseWriter, r *http.Request) {
@@ -346,7 +350,8 @@ func (h *Handler) getExport(w http.ResponseWriter, r *http.Request) {
 // getShared draws the capture with the page's number as one picture.
 func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 	number, err := strconv.Atoi(strings.TrimSuffix(r.PathValue("name"), ".jpg"))
-	if err != nil || number < 0 || number >= len(h.page.shown) {
+	s := h.shown(number)
+	if err != nil || s == nil {
 		http.NotFound(w, r)
 		return
 	}
@@ -355,7 +360,6 @@ func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 		h.fail(w, err)
 		return
 	}
-	s := h.page.shown[number]
 	var b bytes.Buffer
 	switch err := SharePicture(r.Context(), &b, h.root.FS(), s.capture, s.marks, s.say, Fold(ds), s.head); {
 	case errors.Is(err, fs.ErrNotExist):
@@ -369,6 +373,16 @@ func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 	if _, err := w.Write(b.Bytes()); err != nil {
 		h.log.Debug().Err(err).Msg("picture not sent")
 	}
+}
+
+// shown finds the capture with a number among all pages' captures; nil when there is none.
+func (h *Handler) shown(number int) *shownCapture {
+	for _, p := range h.pages {
+		if k := number - p.from; k >= 0 && k < len(p.shown) {
+			return &p.shown[k]
+		}
+	}
+	return nil
 }
 
 func (h *Handler) postLayout(w http.ResponseWriter, r *http.Request) {

@@ -5,7 +5,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"image"
+	"image/jpeg"
 	"io"
+	"io/fs"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -123,6 +126,17 @@ func TestServerRefuses(t *testing.T) {
 		"listing a folder":             {"GET", "overlays/", "", nil, 404},
 		"picture not there":            {"GET", "overlays/00000000000000000000.jpg", "", nil, 404},
 		"sheet not there":              {"GET", SheetName, "", nil, 404},
+		"printed page not there":       {"GET", PrintedName, "", nil, 404},
+		"shared capture not there":     {"GET", "share/3.jpg", "", nil, 404},
+		"shared capture below none":    {"GET", "share/-1.jpg", "", nil, 404},
+		"shared capture no number":     {"GET", "share/x.jpg", "", nil, 404},
+		"no such page":                 {"GET", "review-2.html", "", nil, 404},
+		"export not offered":           {"GET", "export/places.gpx", "", nil, 404},
+		"export of another file":       {"GET", "export/run.db", "", nil, 404},
+		"layout from elsewhere":        {"POST", "api/layout", "{}", header("Origin", "https://evil.example"), 403},
+		"layout outside the screen":    {"POST", "api/layout", `{"width":800,"height":480,"panel":{"x":0,"y":0,"w":900,"h":400},"nadir":100,"side":""}`, nil, 400},
+		"layout with unknown field":    {"POST", "api/layout", `{"path":"/etc"}`, nil, 400},
+		"group that is no id":          {"POST", "api/decisions", strings.Replace(string(good), `"action"`, `"group":"x","action"`, 1), nil, 400},
 		"other method":                 {"DELETE", "api/decisions", "", nil, 405},
 		"not JSON":                     {"POST", "api/decisions", "accept all", nil, 400},
 		"unknown field":                {"POST", "api/decisions", `{"sudo":true}`, nil, 400},
@@ -176,6 +190,57 @@ func TestServerDoesNotFollowALinkOutOfTheRun(t *testing.T) {
 	}
 	if res := s.ask("GET", MediaOf(s.caps[0].Capture, s.caps[0].SHA256).Plain, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
 		t.Errorf("status %d, type %s for a picture of the run", res.StatusCode, res.Header.Get("Content-Type"))
+	}
+}
+
+func TestServerExportsAndShares(t *testing.T) {
+	s := serveTest(t)
+	s.h.write = func(_ context.Context, name string, w io.Writer) error {
+		if name != "places.gpx" {
+			return fs.ErrNotExist
+		}
+		_, err := io.WriteString(w, "<gpx/>")
+		return err
+	}
+	for name, want := range map[string]int{"places.gpx": 200, "first.gpx": 404, "run.db": 404} {
+		if res := s.ask("GET", "export/"+name, "", nil); res.StatusCode != want {
+			t.Errorf("%s: status %d, want %d", name, res.StatusCode, want)
+		}
+	}
+	// The picture to share shows what was decided: without its rejected marks it is another one.
+	look := func() (image.Image, []byte) {
+		t.Helper()
+		res := s.ask("GET", "share/0.jpg", "", nil)
+		b, err := io.ReadAll(res.Body)
+		if err != nil || res.StatusCode != 200 {
+			t.Fatalf("status %d, %v", res.StatusCode, err)
+		}
+		img, err := jpeg.Decode(bytes.NewReader(b))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return img, b
+	}
+	before, b := look()
+	if d := os.Getenv("SHADOWGAP_LOOK"); d != "" {
+		if err := os.WriteFile(filepath.Join(d, "share.jpg"), b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if before.Bounds().Dx() < shareLeast || before.Bounds().Dy() < 480 {
+		t.Errorf("a picture of %v", before.Bounds())
+	}
+	if _, err := s.store.Append(context.Background(), decision(Reject, s.marks[0]), decision(Reject, s.marks[1])); err != nil {
+		t.Fatal(err)
+	}
+	if after, _ := look(); after.Bounds().Dy() >= before.Bounds().Dy() {
+		t.Errorf("with two marks rejected the picture is %d high, before %d", after.Bounds().Dy(), before.Bounds().Dy())
+	}
+	if err := os.Remove(filepath.Join(s.dir, MediaOf(s.caps[0].Capture, s.caps[0].SHA256).Plain)); err != nil {
+		t.Fatal(err)
+	}
+	if res := s.ask("GET", "share/0.jpg", "", nil); res.StatusCode != 404 {
+		t.Errorf("status %d without a picture, want 404", res.StatusCode)
 	}
 }
 

@@ -51,7 +51,7 @@ function buildItem(i) {
   const progress = h('span', { class: 'soft' });
   const b = h('button', { type: 'button', class: 'row', title: c.name, onclick: () => openCapture(i, true), 'aria-current': i === open.i ? 'true' : null },
     h('img', { src: c.thumb, alt: '', loading: 'lazy', decoding: 'async', onerror: (e) => { e.target.hidden = true; } }),
-    h('span', { class: 'nm' }, (i + 1) + '. ' + base(c.name)),
+    h('span', { class: 'nm' }, (data.from + i + 1) + '. ' + base(c.name)),
     h('span', {}, [c.time ? c.time.slice(11, 16) + ' UTC' : '', c.depth ? c.depth + ' deep' : '', 'interest ' + c.interest.toFixed(2)].filter(Boolean).join(' · ')),
     h('span', { class: 'soft' }, counts || 'no marks'), progress);
   items[i] = { li: h('li', {}, b), b: b, progress: progress };
@@ -68,9 +68,9 @@ function build(n) {
 function tally() {
   let total = 0, settled = 0;
   for (const t of data.things) if (t.c !== clutter) { total++; if (decided(t)) settled++; }
-  const left = data.total - data.captures.length;
+  const left = data.total - data.captures.length, pages = document.querySelectorAll('.pages a').length;
   $('tally').textContent = settled + ' of ' + total + (total === 1 ? ' thing' : ' things') + ' decided' + (state.done.size ? ' · ' + state.done.size + ' of ' + data.captures.length + ' captures looked at to the end' : '') +
-    (state.missed.length ? ' · ' + state.missed.length + ' missed marks drawn' : '') + (left > 0 ? ' · ' + left + ' less interesting captures are not on this page' : '');
+    (state.missed.length ? ' · ' + state.missed.length + ' missed marks drawn' : '') + (left > 0 && !pages ? ' · ' + left + ' less interesting captures are not on this page' : '');
   $('b-undo').disabled = !log.some((d) => d.action !== 'undo' && !state.cancelled.has(d.id));
 }
 function count() {

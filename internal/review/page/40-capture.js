@@ -19,13 +19,13 @@ function openCapture(i, focus) {
   const done = button('Looked at to the end', finish, { id: 'b-done', 'aria-pressed': String(state.done.has(c.name)) }, 'e');
   fill(main, {}, [
     h('h2', { id: 'cap-h', tabindex: '-1' }, base(c.name)),
-    h('p', { class: 'soft path' }, (base(c.name) === c.name ? '' : c.name + ' · ') + (i + 1) + ' of ' + data.captures.length + ' · interest ' + c.interest.toFixed(2) + ' · ' + d.w + ' × ' + d.h + ' pixels' + (c.status === 'read' ? '' : ' · ' + c.status)),
+    h('p', { class: 'soft path' }, (base(c.name) === c.name ? '' : c.name + ' · ') + (data.from + i + 1) + ' of ' + data.total + ' · interest ' + c.interest.toFixed(2) + ' · ' + d.w + ' × ' + d.h + ' pixels' + (c.status === 'read' ? '' : ' · ' + c.status)),
     d.head.length ? h('dl', { class: 'head' }, ...d.head.map((f) => h('div', {}, h('dt', {}, f.n), h('dd', {}, ...solid(f.v))))) : null,
     d.why ? h('p', {}, h('strong', {}, d.why), c.status === 'no-panel' ? [' ', h('a', { href: '#checkup' }, 'Outline the side-scan')] : null) : null,
     h('div', { class: 'top' },
       button('Previous', () => step(-1), {}, ','), button('Next', () => step(1), {}, '.'), done,
       button('Whole capture', () => toggleLook(), { id: 'b-look', 'aria-expanded': 'false' }, 'o'),
-      h('a', { class: 'button', href: served ? 'share/' + i + '.jpg' : d.drawn, download: 'capture.jpg' }, 'Save as one picture')),
+      h('a', { class: 'button', href: served ? 'share/' + (data.from + i) + '.jpg' : d.drawn, download: 'capture.jpg' }, 'Save as one picture')),
     ...(d.holds || []).map((o) => h('p', {}, 'Hold with ' + o.marks.length + (o.marks.length === 1 ? ' mark' : ' marks') + ': fish near a hump, odds ' + Math.round(100 * o.odds) + ' %.')),
     h('div', { class: 'pair' },
       h('div', { class: 'whole' }, h('div', { id: 'look' }), h('div', { id: 'drawn' }),
