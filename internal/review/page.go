@@ -200,7 +200,9 @@ func (b *book) page(part int) (*Page, error) {
 	head.Map = mapOf(ranked, b.byCapture, opt.Track)
 	lay := layOut(ranked, b.byCapture, head.Map, opt.Units)
 	head.Things = lay.things(atlasOf(ranked, decided.Plain(b.marksOf(ranked)), opt.Units, true).Sightings)
-	head.Places = lay.places(b.atlas.Top(placesOnPage), b.atlas, head.Things)
+	all := b.atlas.Top(len(b.atlas.Places))
+	head.PlacesOf = len(all)
+	head.Places = lay.places(all[:min(len(all), placesOnPage)], b.atlas, head.Things)
 	head.Checks, head.Notes = checkUp(ranked, b.byCapture, opt), notesOf(ranked, 12)
 	head.Again = commandLine(opt.Command, "--layout", runToken+"/"+LayoutName)
 	strips := map[int]*pageStrip{}

@@ -26,7 +26,7 @@ function openCapture(i, focus) {
       button('Previous', () => step(-1), {}, ','), button('Next', () => step(1), {}, '.'), done,
       button('Whole capture', () => toggleLook(), { id: 'b-look', 'aria-expanded': 'false' }, 'o'),
       h('a', { class: 'button', href: served ? 'share/' + (data.from + i) + '.jpg' : d.drawn, download: 'capture.jpg' }, 'Save as one picture')),
-    ...(d.holds || []).map((o) => h('p', {}, 'Hold with ' + o.marks.length + (o.marks.length === 1 ? ' mark' : ' marks') + ': fish near a hump, odds ' + Math.round(100 * o.odds) + ' %.')),
+    ...(d.holds || []).filter((o) => o.odds >= 0.5).map((o) => h('p', {}, 'Likely fish: ' + o.marks.length + (o.marks.length === 1 ? ' suspended target' : ' suspended targets') + holdWhere(d) + ', odds ' + pct(o.odds) + '.')),
     h('div', { class: 'pair' },
       h('div', { class: 'whole' }, h('div', { id: 'look' }), h('div', { id: 'drawn' }),
         (d.notes || []).length ? h('details', { class: 'why' }, h('summary', {}, 'Notes on how this picture was read (' + d.notes.length + ')'), h('ul', {}, ...d.notes.map((n) => h('li', {}, n)))) : null),
@@ -73,9 +73,15 @@ function bar(v) {
   return h('span', { class: 'meter', 'aria-hidden': 'true' }, i);
 }
 const pct = (v) => { const p = Math.round(100 * v); return p < 1 ? 'under 1 %' : p > 99 ? 'over 99 %' : p + ' %'; };
+// holdWhere says what a capture's suspended targets keep to, as far as the capture shows it.
+function holdWhere(d) {
+  const panels = d.panels || [];
+  if (panels.some((p) => (p.humps || []).length)) return ' near a hump';
+  return panels.some((p) => (p.regions || []).some((r) => r.kind === 'rock-field')) ? ' over a rock field' : '';
+}
 // solid breaks a value between its parts only: never inside a number, between it and its unit, or inside a date or a place.
 const solid = (text) => text.length > 60 ? [text] : text.split(/ (?=± |within |\d\d:\d\d|\()/).flatMap((part, k) => [k ? ' ' : '', h('span', { class: 'nb' }, part)]);
-const factList = (list) => h('dl', { class: 'facts' }, ...list.flatMap((f) => [h('dt', {}, f.n), h('dd', {}, ...solid(f.v))]));
+const factList = (list) => h('dl', { class: 'facts' }, ...list.map((f) => h('div', {}, h('dt', {}, f.n), h('dd', {}, ...solid(f.v)))));
 // facts are the few numbers a person asks of a thing or a place: how deep, how large, when and where.
 function facts(t) {
   return factList([...t.facts, { n: 'Seen', v: t.when || 'unknown' }, { n: 'Place', v: t.where || 'unknown' }]);

@@ -8,7 +8,7 @@ const firstThings = () => worth().slice(0, 10).map((p) => leftOf(p)[0]);
 function paintPlaces() {
   const all = worth(), list = all.slice(0, placesShown);
   $('places-p').textContent = !data.captures.length ? 'This run holds no captures.' : !list.length ? 'Nothing that is there at better than even odds was found in ' + data.captures.length + ' captures.' :
-    'The ' + (list.length === 1 ? 'best place' : list.length + ' best places') + ' of ' + all.length + ' in ' + data.captures.length + ' captures, best first; what was seen several times is one.';
+    'The ' + (list.length === 1 ? 'best place' : list.length + ' best places') + ' of ' + Math.max(all.length, data.placesOf) + ' in ' + data.captures.length + ' captures, best first; what was seen several times is one.';
   $('places-l').replaceChildren(...list.map((p, n) => {
     const left = leftOf(p), t = left[0], st = t ? thingState(t) : {}, note = st.note || p.note, name = st.name || p.name;
     return h('li', { class: 'place' },
@@ -18,8 +18,7 @@ function paintPlaces() {
         facts(p),
         st.verdict || note ? h('p', {}, h('strong', { class: 'state ' + (st.verdict || '') }, sign[st.verdict] || ''), note ? ' “' + note + '”' : '') : null,
         h('p', { class: 'soft path' }, p.in + (p.seen > 1 ? ' and ' + (p.seen - 1) + ' more' : '')),
-        p.why.length ? h('p', { class: 'why noprint' }, 'Why: ' + p.why[0] + '.') : null,
-        h('details', { class: 'why' }, h('summary', {}, 'All reasons'), t ? h('p', {}, odds(t)) : null, h('ul', {}, ...p.why.map((w) => h('li', {}, w)))),
+        h('details', { class: 'why' }, h('summary', {}, 'Why: ' + (p.why[0] || 'see its odds')), t ? h('p', {}, odds(t)) : null, h('ul', {}, ...p.why.slice(1).map((w) => h('li', {}, w)))),
         h('p', { class: 'why printonly' }, 'Why: ' + p.why.slice(0, 2).join('; ') + '.'),
         t ? h('div', { class: 'acts noprint' }, button('Look closer', () => lookCloser(t)), p.xy ? button('On the map', () => onMap(t)) : null) : null));
   }));

@@ -33,7 +33,7 @@ function withFolder(line) {
 }
 function command(text) {
   const line = withFolder(text);
-  const code = h('code', { tabindex: '0' }, line);
+  const code = h('code', { tabindex: '0' }, ...line.split(' ').flatMap((w, k) => [k ? ' ' : null, h('span', { class: w.length < 50 ? 'nb' : null }, w)]));
   return h('div', { class: 'command' }, code, button('Copy', async () => {
     try { await navigator.clipboard.writeText(line); say('Copied.'); } catch (e) { // a page from a file may not write there: the line is picked instead
       const r = document.createRange(); r.selectNodeContents(code); const sel = getSelection(); sel.removeAllRanges(); sel.addRange(r); say('The line is picked; copy it with the keyboard.');
