@@ -21,8 +21,8 @@ type pageMain struct {
 	Classes  []pageClass   `json:"classes"`
 	Cautions []string      `json:"cautions"`
 	Captures []pageCapture `json:"captures"`
-	Things   []pageThing   `json:"things"` // the best first, what is likeliest clutter last
-	Places   []pagePlace   `json:"places"` // where to go, the best first
+	Things   []pageThing   `json:"things"`   // the best first, what is likeliest clutter last
+	Places   []pagePlace   `json:"places"`   // where to go, the best first
 	PlacesOf int           `json:"placesOf"` // how many there are to go to, on the page or not
 	Map      *pageMap      `json:"map"`
 	Checks   []Check       `json:"checks"`

@@ -8,7 +8,7 @@ function showView(name, focus) {
   if (name === view) return;
   view = name;
   for (const n of viewNames) $('v-' + n).hidden = n !== name;
-  for (const a of document.querySelectorAll('.tabs a')) if (a.hash === '#' + name) a.setAttribute('aria-current', 'page'); else a.removeAttribute('aria-current');
+  for (const a of document.querySelectorAll('.tabs a')) if (a.hash === '#' + name) { a.setAttribute('aria-current', 'page'); a.parentNode.scrollLeft = a.offsetLeft - 40; } else a.removeAttribute('aria-current');
   if (name === 'places') { paintLost(); paintPlaces(); }
   if (name === 'queue') openQueue();
   if (name === 'map') openMap();
