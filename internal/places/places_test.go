@@ -145,7 +145,9 @@ func TestDecisionsRulePlacesAndHolds(t *testing.T) {
 	if p, n := odds(func(f1, _ *decided.Mark) { f1.Verdict = decided.Rejected }); p >= open || p == 0 || n != 1 {
 		t.Errorf("one rejected: odds %v, %d targets", p, n)
 	}
-	if _, n := odds(func(f1, f2 *decided.Mark) { f1.Class, f1.Changed, f2.Class, f2.Changed = detect.BottomObject, true, detect.Clutter, true }); n != 0 {
+	if _, n := odds(func(f1, f2 *decided.Mark) {
+		f1.Class, f1.Changed, f2.Class, f2.Changed = detect.BottomObject, true, detect.Clutter, true
+	}); n != 0 {
 		t.Error("a hold of which nothing is left is still told")
 	}
 	settled := Find([]detect.CaptureRecord{hump}, marks(func(f1, f2 *decided.Mark) {
