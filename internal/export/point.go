@@ -258,7 +258,7 @@ func pointOfPlace(p *places.Place, opt Options) *Point {
 		many = fmt.Sprintf(" x%d", p.Targets)
 	}
 	number := fmt.Sprintf("%02d ", p.Rank)
-	names := named("", p.AltitudeM, opt, number+long+many, number+short+many, number+short, fmt.Sprintf("%02d%.2s", p.Rank, short))
+	names := named("", p.AltitudeM, opt, number+long+many, number+short+many, number+short, fmt.Sprintf("%s%.4s", number, short), fmt.Sprintf("%02d%.2s", p.Rank, short))
 	if p.Name != "" {
 		names = append(named("", p.AltitudeM, opt, number+p.Name), names...)
 	}

@@ -22,8 +22,12 @@ func TestCompare(t *testing.T) {
 		}
 		return Day{Find(list, marks, Options{}), looked}
 	}
-	rock := func(id string, east, p float64) decided.Mark { return look(id+".png", id, detect.BottomObject, p, east) }
-	fish := func(id string, east float64) decided.Mark { return look(id+".png", id, detect.SuspendedTarget, 0.9, east) }
+	rock := func(id string, east, p float64) decided.Mark {
+		return look(id+".png", id, detect.BottomObject, p, east)
+	}
+	fish := func(id string, east float64) decided.Mark {
+		return look(id+".png", id, detect.SuspendedTarget, 0.9, east)
+	}
 	together := func(marks ...decided.Mark) []decided.Mark { // on one capture, so that they are two things
 		for i := range marks {
 			marks[i].Capture = "both.png"
