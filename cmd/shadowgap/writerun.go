@@ -2,8 +2,10 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -55,7 +57,10 @@ func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, c
 		{"sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }},
 		{"places.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Places) }},
 	}
-	if placed(atlas) {
+	var stale []string // maps of an earlier triage that knew positions
+	if !placed(atlas) {
+		stale = append(stale, "first.gpx")
+	} else {
 		files = append(files, file{"first.gpx", func(w io.Writer) error {
 			return export.GPX(w, "shadowgap: go here first", export.OfPlaces(placedOnly(atlas.Places, firstPlaces), opt), opt)
 		}})
@@ -63,10 +68,19 @@ func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, c
 	for _, l := range lists() {
 		points := l.points(listed{marks, atlas, holds}, opt)
 		for _, f := range mapFormats() {
-			if f.places && !placed(atlas) || f.name == "csv" && l.name == "marks" {
+			if f.name == "csv" && l.name == "marks" {
+				continue
+			}
+			if f.places && !placed(atlas) {
+				stale = append(stale, l.name+"."+f.name)
 				continue
 			}
 			files = append(files, file{l.name + "." + f.name, func(w io.Writer) error { return f.write(w, "shadowgap "+l.name, points, opt) }})
+		}
+	}
+	for _, name := range stale {
+		if err := os.Remove(filepath.Join(store.Dir(), name)); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("removing an old map: %w", err)
 		}
 	}
 	for _, f := range files {

@@ -110,7 +110,7 @@ func TestSentences(t *testing.T) {
 		{"no hump, no word of one", held(capture("hump.png")), two, units.Metres, "2 targets hanging 1.2 m off the bottom in 7 m of water"},
 		{"one of a hold", held(hump), two[:1], units.Metres, "About 0.6 m long, hanging 1.2 m off the bottom near a hump of the bottom in 7 m of water, 6 m to port"},
 		{"feet", capture("hump.png"), two, units.Feet, "2 targets hanging 3.9 ft off the bottom in 23 ft of water"},
-		{"company", capture("hump.png"), company, units.Metres, "About 1.5 m high and 0.6 m long, standing up from the bottom in 7 m of water, 6 m to port; with one more thing on the bottom"},
+		{"company", capture("hump.png"), company, units.Metres, "About 1.5 m high and 0.6 m long, standing up from the bottom in 7 m of water, 6 m to port; with a thing on the bottom"},
 	} {
 		a := Find([]detect.CaptureRecord{tt.capture}, tt.marks, Options{Units: tt.u})
 		if got := a.Places[0].Sentence; got != tt.want {
