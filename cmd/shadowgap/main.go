@@ -32,6 +32,7 @@ type cli struct {
 	Export  exportCmd  `cmd:"" help:"Write a run's marks for other programs."`
 	Review  reviewCmd  `cmd:"" help:"Look through a run and decide, in a browser."`
 	Merge   mergeCmd   `cmd:"" help:"Join runs, such as the parts of a run split over machines."`
+	Compare compareCmd `cmd:"" help:"Compare two days on one water: what is still there, new or gone, and where targets come back."`
 	Score   scoreCmd   `cmd:"" help:"Compare a run with labels."`
 	Fit     fitCmd     `cmd:"" help:"Fit a new model to labels and to decisions made in reviews."`
 	Scene   sceneCmd   `cmd:"" help:"Render captures of an invented lake, with their truth."`

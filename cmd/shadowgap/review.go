@@ -84,7 +84,7 @@ func exportNow(ctx context.Context, store *runstore.Store, units overlay.Units, 
 		return err
 	}
 	for _, f := range files {
-		if f.name == name {
+		if f.name == name && f.write != nil {
 			return f.write(w)
 		}
 	}

@@ -2,8 +2,11 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 
@@ -34,7 +37,14 @@ func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, c
 		return err
 	}
 	for _, f := range files {
-		if err := export.File(filepath.Join(store.Dir(), f.name), f.write); err != nil {
+		name := filepath.Join(store.Dir(), f.name)
+		if f.write == nil {
+			if err := os.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return fmt.Errorf("removing an old map: %w", err)
+			}
+			continue
+		}
+		if err := export.File(name, f.write); err != nil {
 			return err
 		}
 	}
@@ -44,7 +54,7 @@ func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, c
 // runFile is one of the exports in a run folder.
 type runFile struct {
 	name  string
-	write func(io.Writer) error
+	write func(io.Writer) error // nil: there is nothing to write, and one from an earlier triage that knew positions goes
 }
 
 // runFiles lists a run's exports as decisions leave it.
@@ -70,7 +80,10 @@ func runFiles(ctx context.Context, run *reviewed, units overlay.Units) ([]runFil
 		{"sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }},
 		{"places.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Places) }},
 	}
-	if placed(atlas) {
+	none := func(name string) { files = append(files, runFile{name, nil}) }
+	if !placed(atlas) {
+		none("first.gpx")
+	} else {
 		files = append(files, runFile{"first.gpx", func(w io.Writer) error {
 			return export.GPX(w, "shadowgap: go here first", export.OfPlaces(placedOnly(atlas.Places, firstPlaces), opt), opt)
 		}})
@@ -78,7 +91,11 @@ func runFiles(ctx context.Context, run *reviewed, units overlay.Units) ([]runFil
 	for _, l := range lists() {
 		points := l.points(listed{marks, atlas, holds}, opt)
 		for _, f := range mapFormats() {
-			if f.places && !placed(atlas) || f.name == "csv" && l.name == "marks" {
+			if f.name == "csv" && l.name == "marks" {
+				continue
+			}
+			if f.places && !placed(atlas) {
+				none(l.name + "." + f.name)
 				continue
 			}
 			files = append(files, runFile{l.name + "." + f.name, func(w io.Writer) error { return f.write(w, "shadowgap "+l.name, points, opt) }})

@@ -258,7 +258,7 @@ func pointOfPlace(p *places.Place, opt Options) *Point {
 		many = fmt.Sprintf(" x%d", p.Targets)
 	}
 	number := fmt.Sprintf("%02d ", p.Rank)
-	names := named("", p.AltitudeM, opt, number+long+many, number+short+many, number+short, fmt.Sprintf("%02d%.2s", p.Rank, short))
+	names := named("", p.AltitudeM, opt, number+long+many, number+short+many, number+short, fmt.Sprintf("%s%.4s", number, short), fmt.Sprintf("%02d%.2s", p.Rank, short))
 	if p.Name != "" {
 		names = append(named("", p.AltitudeM, opt, number+p.Name), names...)
 	}
@@ -364,4 +364,46 @@ func capturesOf(members []survey.Member) []string {
 		}
 	}
 	return out
+}
+
+// OfChanges are the points of what two days differ and agree in, in the order given.
+func OfChanges(list []places.Changed, opt Options) Points {
+	return func(yield func(*Point, error) bool) {
+		for i := range list {
+			if !yield(pointOfChange(&list[i], i+1, opt), nil) {
+				return
+			}
+		}
+	}
+}
+
+func pointOfChange(c *places.Changed, n int, opt Options) *Point {
+	t := table{unit: opt.Units}
+	t.add("change", string(c.Change))
+	side := func(day string, list []*places.Sighting) {
+		if len(list) == 0 {
+			t.add(day, nil)
+			t.add(day+"_count", 0)
+			t.add(day+"_captures", nil)
+			return
+		}
+		var members []survey.Member
+		for _, s := range list {
+			members = append(members, s.Members...)
+		}
+		t.add(day, list[0].Sentence)
+		t.add(day+"_count", len(list))
+		t.add(day+"_captures", strings.Join(capturesOf(members), "; "))
+	}
+	side("then", c.Then)
+	side("now", c.Now)
+	best := slices.Concat(c.Now, c.Then)[0]
+	t.add("class", string(best.Class))
+	t.add("apart_"+opt.Units.Symbol(), round4(opt.Units.FromMetres(c.ApartM)))
+	t.place(&c.Position)
+	t.add("summary", c.Sentence)
+	return &Point{
+		id: fmt.Sprintf("change-%04d", n), class: best.Class, kind: string(c.Change), position: &c.Position, time: best.Time,
+		brief: withError(c.Sentence, &c.Position, opt), names: []string{fmt.Sprintf("%s %03d", c.Change, n), fmt.Sprintf("C%03d", n)}, facts: t.facts,
+	}
 }

@@ -107,11 +107,14 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 		things[k] = &f.sightings[i]
 	}
 	best := things[0]
+	// What the place is gone to for comes before what else is there.
+	slices.SortStableFunc(things[1:], func(a, b *Sighting) int { return cmp.Compare(is(b, best.Class), is(a, best.Class)) })
 	p := Place{
 		Kind: kindOf(best.Class), Odds: best.Odds[best.Class], Best: best.Members[0], Position: best.Position, Time: best.Time, AltitudeM: best.AltitudeM,
 		Score: best.Score,
 	}
-	var positions []detect.Position
+	var positions []detect.Position // of what the place is gone to for
+	shown := 0                      // captures of that
 	missing := 1.0
 	targets := map[string]int{}
 	for k, s := range things {
@@ -132,8 +135,11 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 		if s.Class == detect.SuspendedTarget && s.Odds[s.Class] >= 0.5 {
 			p.Targets = max(p.Targets, countOnce(s.Members, targets))
 		}
-		if s.Position != nil {
-			positions = append(positions, *s.Position)
+		if s.Class == best.Class {
+			shown = len(p.Captures)
+			if s.Position != nil {
+				positions = append(positions, *s.Position)
+			}
 		}
 		if k > 0 {
 			missing *= 1 - worthMore*s.Score
@@ -155,7 +161,7 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 	}
 	p.Score = round4(1 - (1-p.Score)*missing)
 	p.ID = "p" + best.ID[1:]
-	p.Sentence, p.Why = f.tell(&p, things)
+	p.Sentence, p.Why = f.tell(&p, things, shown)
 	f.places = append(f.places, p)
 }
 
@@ -170,6 +176,13 @@ func countOnce(members []survey.Member, targets map[string]int) int {
 	return most
 }
 
+func is(s *Sighting, c detect.Class) int {
+	if s.Class == c {
+		return 1
+	}
+	return 0
+}
+
 func kindOf(c detect.Class) Kind {
 	switch c {
 	case detect.SuspendedTarget:
@@ -182,8 +195,8 @@ func kindOf(c detect.Class) Kind {
 	return OnBottom
 }
 
-// tell makes a place's sentence and its reasons.
-func (f *finder) tell(p *Place, things []*Sighting) (sentence string, why []string) {
+// tell makes a place's sentence and its reasons; shown is how many captures show what it is gone to for.
+func (f *finder) tell(p *Place, things []*Sighting, shown int) (sentence string, why []string) {
 	u := f.opt.Units
 	best := things[0]
 	others := map[detect.Class]int{}
@@ -210,25 +223,31 @@ func (f *finder) tell(p *Place, things []*Sighting) (sentence string, why []stri
 			sentence += " in " + words.Depth(*p.AltitudeM, u) + " of water"
 		}
 		sentence = strings.TrimSuffix(sentence, ",")
-		delete(others, detect.SuspendedTarget)
 	}
-	sentence += company(others)
-	if len(p.Captures) > 1 {
-		why = append(why, fmt.Sprintf("%d captures show it", len(p.Captures)))
+	if best.Class == detect.SuspendedTarget {
+		delete(others, detect.SuspendedTarget) // those on one capture are told; those on another may be the same
+	}
+	sentence += company(best.Class, others)
+	if shown > 1 {
+		why = append(why, fmt.Sprintf("%d captures show it", shown))
 	}
 	return sentence, append(why, best.Why...)
 }
 
-// company tells what else is there, "" for nothing.
-func company(others map[detect.Class]int) string {
+// company tells what else is at a place that is gone to for a class, "" for nothing.
+func company(of detect.Class, others map[detect.Class]int) string {
 	var list []string
+	one, many := "a thing", "%d things"
+	if of == detect.BottomObject {
+		one, many = "one more thing", "%d more things"
+	}
 	for _, c := range []struct {
 		class     detect.Class
 		one, many string
 	}{
 		{detect.SuspendedTarget, "a target hanging by it", "%d targets hanging by it"},
 		{detect.RaisedStructure, "something that stands up", "%d things that stand up"},
-		{detect.BottomObject, "one more thing on the bottom", "%d more things on the bottom"},
+		{detect.BottomObject, one + " on the bottom", many + " on the bottom"},
 	} {
 		switch n := others[c.class]; {
 		case n == 1:

@@ -110,7 +110,7 @@ func TestSentences(t *testing.T) {
 		{"no hump, no word of one", held(capture("hump.png")), two, units.Metres, "2 targets hanging 1.2 m off the bottom in 7 m of water"},
 		{"one of a hold", held(hump), two[:1], units.Metres, "About 0.6 m long, hanging 1.2 m off the bottom near a hump of the bottom in 7 m of water, 6 m to port"},
 		{"feet", capture("hump.png"), two, units.Feet, "2 targets hanging 3.9 ft off the bottom in 23 ft of water"},
-		{"company", capture("hump.png"), company, units.Metres, "About 1.5 m high and 0.6 m long, standing up from the bottom in 7 m of water, 6 m to port; with one more thing on the bottom"},
+		{"company", capture("hump.png"), company, units.Metres, "About 1.5 m high and 0.6 m long, standing up from the bottom in 7 m of water, 6 m to port; with a thing on the bottom"},
 	} {
 		a := Find([]detect.CaptureRecord{tt.capture}, tt.marks, Options{Units: tt.u})
 		if got := a.Places[0].Sentence; got != tt.want {
@@ -145,7 +145,9 @@ func TestDecisionsRulePlacesAndHolds(t *testing.T) {
 	if p, n := odds(func(f1, _ *decided.Mark) { f1.Verdict = decided.Rejected }); p >= open || p == 0 || n != 1 {
 		t.Errorf("one rejected: odds %v, %d targets", p, n)
 	}
-	if _, n := odds(func(f1, f2 *decided.Mark) { f1.Class, f1.Changed, f2.Class, f2.Changed = detect.BottomObject, true, detect.Clutter, true }); n != 0 {
+	if _, n := odds(func(f1, f2 *decided.Mark) {
+		f1.Class, f1.Changed, f2.Class, f2.Changed = detect.BottomObject, true, detect.Clutter, true
+	}); n != 0 {
 		t.Error("a hold of which nothing is left is still told")
 	}
 	settled := Find([]detect.CaptureRecord{hump}, marks(func(f1, f2 *decided.Mark) {

@@ -62,15 +62,23 @@ func TestMarkSaysOneSentence(t *testing.T) {
 		{"in feet", fish(), units.Feet, "About 2 ft long, hanging 3.8 ft off the bottom in 23 ft of water, 19 ft to port"},
 		{"on the bottom", change(func(r *detect.MarkRecord) { r.Class, r.HeightM = detect.BottomObject, m(0.3, 0.1); r.Odds = nil }), units.Metres,
 			"About 0.6 m long and 0.3 m high, lying on the bottom in 7 m of water, 5.5 m to port"},
-		{"raised", change(func(r *detect.MarkRecord) { r.Class, r.HeightM, r.LengthM = detect.RaisedStructure, m(2.1, 0.2), m(4, 0.1); r.Odds = nil }), units.Metres,
+		{"raised", change(func(r *detect.MarkRecord) {
+			r.Class, r.HeightM, r.LengthM = detect.RaisedStructure, m(2.1, 0.2), m(4, 0.1)
+			r.Odds = nil
+		}), units.Metres,
 			"About 2.1 m high and 4 m long, standing up from the bottom in 7 m of water, 5.5 m to port"},
-		{"no height is negative", change(func(r *detect.MarkRecord) { r.Class, r.HeightM, r.LengthM = detect.BottomObject, m(-0.2, 0.3), nil; r.Odds = nil }), units.Metres,
+		{"no height is negative", change(func(r *detect.MarkRecord) {
+			r.Class, r.HeightM, r.LengthM = detect.BottomObject, m(-0.2, 0.3), nil
+			r.Odds = nil
+		}), units.Metres,
 			"Under 0.3 m high, lying on the bottom in 7 m of water, 5.5 m to port"},
 		{"inside the water column", change(func(r *detect.MarkRecord) { r.GroundM, r.OffBottomM = nil, nil }), units.Metres,
 			"About 0.6 m long, hanging in the water in 7 m of water, within 9 m to port"},
 		{"close over the bottom", change(func(r *detect.MarkRecord) { r.OffBottomM = m(0.1, 0.1) }), units.Metres,
 			"About 0.6 m long, hanging just off the bottom in 7 m of water, 5.5 m to port"},
-		{"undecided", change(func(r *detect.MarkRecord) { r.Odds = detect.Odds{detect.SuspendedTarget: 0.5, detect.BottomObject: 0.45} }), units.Metres,
+		{"undecided", change(func(r *detect.MarkRecord) {
+			r.Odds = detect.Odds{detect.SuspendedTarget: 0.5, detect.BottomObject: 0.45}
+		}), units.Metres,
 			"About 0.6 m long, hanging 1.2 m off the bottom in 7 m of water, 5.5 m to port; it may lie on the bottom"},
 		{"no range", change(func(r *detect.MarkRecord) {
 			r.SlantM, r.GroundM, r.AltitudeM, r.OffBottomM, r.HeightM, r.LengthM = nil, nil, nil, nil, nil, nil
