@@ -220,7 +220,7 @@ func TestBrowserOutlinesAScreenOnce(t *testing.T) {
 	do(t, ctx, run(`[...document.querySelectorAll('#v-checkup button.main')].at(-1).click()`))
 	until(t, ctx, `document.querySelector('#v-checkup').textContent.includes('Kept for every capture of 800 × 480')`)
 	f, err := ReadLayouts(dir)
-	if err != nil || len(f.Layouts) != 1 {
+	if err != nil || len(f.Layouts) != 1 || f.Layouts[0].Panel == nil {
 		t.Fatalf("%+v, %v", f, err)
 	}
 	l := f.Layouts[0]
@@ -233,7 +233,7 @@ func TestBrowserOutlinesAScreenOnce(t *testing.T) {
 	near("top", l.Panel.Y, 40)
 	near("width", l.Panel.W, 600)
 	near("height", l.Panel.H, 400)
-	near("nadir", l.Nadir, 395)
+	near("nadir", int(l.Nadir), 395)
 	if l.Width != 800 || l.Height != 480 || l.Side != "" {
 		t.Errorf("layout %+v", l)
 	}
@@ -318,21 +318,25 @@ func TestBrowserEveryViewIsAccessible(t *testing.T) {
 }
 
 func TestLayoutIsChecked(t *testing.T) {
-	good := Layout{Width: 800, Height: 480, Panel: detect.Box{X: 10, Y: 10, W: 700, H: 400}, Nadir: 300}
+	box := func(x, y, w, h int) *detect.Box { return &detect.Box{X: x, Y: y, W: w, H: h} }
+	good := Layout{Width: 800, Height: 480, Panel: box(10, 10, 700, 400), Nadir: 300}
 	for name, tc := range map[string]struct {
 		edit func(*Layout)
 		ok   bool
 	}{
 		"good":                      {func(*Layout) {}, true},
-		"one side without a nadir":  {func(l *Layout) { l.Side, l.Nadir = detect.Port, -1 }, true},
-		"both sides without":        {func(l *Layout) { l.Nadir = -1 }, false},
-		"nadir outside":             {func(l *Layout) { l.Nadir = 710 }, false},
-		"panel leaves the screen":   {func(l *Layout) { l.Panel.W = 791 }, false},
-		"panel overflows":           {func(l *Layout) { l.Panel.W = math.MaxInt }, false},
-		"panel too small":           {func(l *Layout) { l.Panel.H = 3 }, false},
+		"one side, nadir to find":   {func(l *Layout) { l.Side, l.Nadir = detect.Port, 0 }, true},
+		"nadir alone":               {func(l *Layout) { l.Panel = nil }, true},
+		"nothing set":               {func(l *Layout) { l.Panel, l.Nadir = nil, 0 }, false},
+		"nadir left of the panel":   {func(l *Layout) { l.Nadir = 3 }, false},
+		"nadir right of the panel":  {func(l *Layout) { l.Nadir = 711 }, false},
+		"nadir is no number":        {func(l *Layout) { l.Nadir = math.NaN() }, false},
+		"panel leaves the screen":   {func(l *Layout) { l.Panel = box(10, 10, 791, 400) }, false},
+		"panel overflows":           {func(l *Layout) { l.Panel = box(10, 10, math.MaxInt, 400) }, false},
+		"panel too small":           {func(l *Layout) { l.Panel = box(10, 10, 700, 3) }, false},
 		"no such side":              {func(l *Layout) { l.Side = "left" }, false},
 		"a screen of no size":       {func(l *Layout) { l.Width = 0 }, false},
-		"panel left of the picture": {func(l *Layout) { l.Panel.X = -1 }, false},
+		"panel left of the picture": {func(l *Layout) { l.Panel = box(-1, 10, 700, 400) }, false},
 	} {
 		l := good
 		tc.edit(&l)
@@ -343,7 +347,7 @@ func TestLayoutIsChecked(t *testing.T) {
 	dir := t.TempDir()
 	other := good
 	other.Width = 1000
-	for _, l := range []Layout{good, other, {Width: 800, Height: 480, Panel: detect.Box{X: 20, Y: 10, W: 700, H: 400}, Nadir: 310}} {
+	for _, l := range []Layout{good, other, {Width: 800, Height: 480, Panel: box(20, 10, 700, 400), Nadir: 310}} {
 		if _, err := KeepLayout(dir, l); err != nil {
 			t.Fatal(err)
 		}

@@ -24,19 +24,19 @@ type LayoutFile struct {
 	Layouts []Layout `json:"layouts"`
 }
 
-// Layout is what a person set by hand for every capture of one size. All are pixels of the capture.
+// Layout is what a person set by hand for every capture of one size, in pixels of the capture. What is left out is found.
 type Layout struct {
 	Width  int         `json:"width"`
 	Height int         `json:"height"`
-	Panel  detect.Box  `json:"panel"`
-	Nadir  int         `json:"nadir"` // column; -1 when Side says which side the panel shows and no nadir is in it
-	Side   detect.Side `json:"side"`  // "" = both
+	Panel  *detect.Box `json:"panel,omitempty"`
+	Nadir  float64     `json:"nadir,omitempty"` // column; 0 = not set
+	Side   detect.Side `json:"side,omitempty"`  // the only side in view; "" = both
 }
 
 // ErrBadLayout marks a layout that can't be right.
 var ErrBadLayout = errors.New("bad layout")
 
-// Check returns an error wrapping ErrBadLayout when the panel leaves the screen or the nadir the panel.
+// Check returns an error wrapping ErrBadLayout when the layout sets nothing, the panel leaves the screen or the nadir the panel.
 func (l Layout) Check() error {
 	bad := func(format string, args ...any) error {
 		return fmt.Errorf("%w: %s", ErrBadLayout, fmt.Sprintf(format, args...))
@@ -45,20 +45,20 @@ func (l Layout) Check() error {
 	if l.Width < least || l.Height < least || l.Width > most || l.Height > most {
 		return bad("a screen of %d × %d pixels", l.Width, l.Height)
 	}
-	b := l.Panel
+	if l.Panel == nil && l.Nadir == 0 && l.Side == "" {
+		return bad("it sets neither panel nor nadir nor side")
+	}
+	b := detect.Box{W: l.Width, H: l.Height}
+	if l.Panel != nil {
+		b = *l.Panel
+	}
 	if b.W < least || b.H < least || b.X < 0 || b.Y < 0 || b.X > l.Width-b.W || b.Y > l.Height-b.H {
 		return bad("the panel %d,%d %d × %d is under %d pixels or leaves the screen of %d × %d", b.X, b.Y, b.W, b.H, least, l.Width, l.Height)
 	}
-	switch l.Side {
-	case "":
-		if l.Nadir < b.X || l.Nadir >= b.X+b.W {
-			return bad("the nadir at column %d is outside the panel, which goes from %d to %d", l.Nadir, b.X, b.X+b.W-1)
-		}
-	case detect.Port, detect.Starboard:
-		if l.Nadir != -1 && (l.Nadir < b.X || l.Nadir >= b.X+b.W) {
-			return bad("the nadir at column %d is outside the panel, which goes from %d to %d", l.Nadir, b.X, b.X+b.W-1)
-		}
-	default:
+	if l.Nadir != 0 && !(l.Nadir >= float64(b.X) && l.Nadir <= float64(b.X+b.W)) {
+		return bad("the nadir at column %g is outside the panel, which goes from %d to %d", l.Nadir, b.X, b.X+b.W-1)
+	}
+	if l.Side != "" && l.Side != detect.Port && l.Side != detect.Starboard {
 		return bad("side %.20q: must be port, starboard or nothing", l.Side)
 	}
 	return nil

@@ -28,7 +28,7 @@ function openCapture(i, focus) {
       h('a', { class: 'button', href: served ? 'share/' + (data.from + i) + '.jpg' : d.drawn, download: 'capture.jpg' }, 'Save as one picture')),
     ...(d.holds || []).filter((o) => o.odds >= 0.5).map((o) => h('p', {}, 'Likely fish: ' + o.marks.length + (o.marks.length === 1 ? ' suspended target' : ' suspended targets') + holdWhere(d) + ', odds ' + pct(o.odds) + '.')),
     h('div', { class: 'pair' },
-      h('div', { class: 'whole' }, h('div', { id: 'look' }), h('div', { id: 'drawn' }),
+      h('div', { class: 'whole' }, h('div', { id: 'look' }), h('div', { id: 'drawn' }), d.w ? byHand(c, d) : null,
         (d.notes || []).length ? h('details', { class: 'why' }, h('summary', {}, 'Notes on how this picture was read (' + d.notes.length + ')'), h('ul', {}, ...d.notes.map((n) => h('li', {}, n)))) : null),
       h('div', {}, h('p', { id: 'hidden-cards', hidden: true }), h('div', { class: 'cards' }, ...d.marks.map((m, j) => card(c, m, j)))))]);
   if (!d.marks.length && c.status === 'read') main.append(h('p', {}, 'No marks were found here. If you see one, draw it on the picture.'));
@@ -73,6 +73,11 @@ function bar(v) {
   return h('span', { class: 'meter', 'aria-hidden': 'true' }, i);
 }
 const pct = (v) => { const p = Math.round(100 * v); return p < 1 ? 'under 1 %' : p > 99 ? 'over 99 %' : p + ' %'; };
+// byHand offers to say where the side-scan lies, where the wrong part of the screen was read.
+function byHand(c, d) {
+  const host = h('div', {});
+  return h('details', { class: 'why', ontoggle: (e) => { if (e.target.open) outline(host, { name: c.name, plain: d.plain, w: d.w, h: d.h }); } }, h('summary', {}, 'Was the wrong part of the screen read?'), host);
+}
 // holdWhere says what a capture's suspended targets keep to, as far as the capture shows it.
 function holdWhere(d) {
   const panels = d.panels || [];

@@ -66,15 +66,15 @@ function lostGroup(list) {
 // outline lets a person say once where the side-scan lies on screens of one size.
 function outline(host, c) {
   const old = data.layouts.find((l) => l.width === c.w && l.height === c.h);
-  const v = { box: old ? { ...old.panel } : null, nadir: old ? old.nadir : -1, side: old ? old.side : '', start: null };
+  const v = { box: old && old.panel ? { ...old.panel } : null, nadir: old && old.nadir ? old.nadir : -1, side: old && old.side ? old.side : '', byHand: false, start: null };
   const img = h('img', { src: c.plain, alt: '', draggable: 'false' });
   const svg = s('svg', { viewBox: '0 0 ' + c.w + ' ' + c.h, 'aria-hidden': 'true' });
   const pad = h('div', { class: 'frame pad', role: 'group', 'aria-label': 'The capture. Drag a box around the side-scan, then click the middle line, the nadir. The numbers below say the same.' }, img, svg);
   const field = (name, get, set) => { const el = h('input', { type: 'number', min: 0, 'aria-label': name, oninput: () => { set(Math.round(Number(el.value))); paint(el); } }); el.get = get; return el; };
   const box = () => v.box || (v.box = { x: 0, y: 0, w: c.w, h: c.h });
   const fields = [['left', 'x'], ['top', 'y'], ['width', 'w'], ['height', 'h']].map(([n, k]) => [n, field(n + ' of the side-scan in pixels', () => v.box ? v.box[k] : '', (x) => { box()[k] = x; })]);
-  fields.push(['nadir', field('column of the nadir in pixels', () => v.nadir >= 0 ? v.nadir : '', (x) => { v.nadir = x; })]);
-  const side = h('select', { onchange: (e) => { v.side = e.target.value; paint(); } }, ...[['', 'both sides'], ['port', 'port only'], ['starboard', 'starboard only']].map(([x, t]) => h('option', { value: x, selected: x === v.side }, t)));
+  fields.push(['nadir', field('column of the nadir in pixels', () => v.nadir >= 0 ? v.nadir : '', (x) => { v.nadir = x; v.byHand = true; })]);
+  const side = h('select', { onchange: (e) => { v.side = e.target.value; if (v.side && !v.byHand) v.nadir = -1; paint(); } }, ...[['', 'both sides'], ['port', 'port only'], ['starboard', 'starboard only']].map(([x, t]) => h('option', { value: x, selected: x === v.side }, t)));
   const trouble = h('p', { role: 'alert' }), after = h('div', {});
   const at = (e) => { const r = pad.getBoundingClientRect(); return [Math.min(c.w, Math.max(0, (e.clientX - r.left) * c.w / r.width)), Math.min(c.h, Math.max(0, (e.clientY - r.top) * c.h / r.height))]; };
   pad.addEventListener('pointerdown', (e) => { if (e.button) return; e.preventDefault(); try { pad.setPointerCapture(e.pointerId); } catch (err) { /* the pointer is gone already */ } v.start = at(e); v.drag = false; });
@@ -89,7 +89,7 @@ function outline(host, c) {
   });
   pad.addEventListener('pointerup', (e) => {
     if (!v.start) return;
-    if (!v.drag) { v.nadir = Math.min(c.w - 1, Math.round(at(e)[0])); box(); say('Nadir at column ' + v.nadir + '.'); } else if (v.nadir < v.box.x || v.nadir >= v.box.x + v.box.w) { v.nadir = v.side === 'port' ? v.box.x + v.box.w - 1 : v.side === 'starboard' ? v.box.x : Math.round(v.box.x + v.box.w / 2); say('Box drawn. Click the middle line, the nadir, if it is not where the line is now.'); }
+    if (!v.drag) { v.nadir = Math.max(1, Math.min(c.w - 1, Math.round(at(e)[0]))); v.byHand = true; say('Nadir at column ' + v.nadir + '.'); } else if (!v.byHand || v.nadir < v.box.x || v.nadir >= v.box.x + v.box.w) { v.byHand = false; v.nadir = v.side === '' ? Math.round(v.box.x + v.box.w / 2) : -1; say('Box drawn. Click the middle line, the nadir, if it is not where the line is now.'); }
     v.start = null;
     paint();
   });
@@ -102,9 +102,10 @@ function outline(host, c) {
   async function save() {
     trouble.textContent = '';
     const b = v.box;
-    if (!b || b.w < 40 || b.h < 40 || b.x < 0 || b.y < 0 || b.x + b.w > c.w || b.y + b.h > c.h) { trouble.textContent = 'Drag a box around the side-scan first; it must lie in the picture of ' + c.w + ' × ' + c.h + ' pixels and be 40 pixels wide and high at least.'; return; }
-    if (v.side === '' && (v.nadir < b.x || v.nadir >= b.x + b.w)) { trouble.textContent = 'Click the nadir, the middle line, inside the box; or say which one side the box shows.'; return; }
-    const l = { width: c.w, height: c.h, panel: b, nadir: v.nadir, side: v.side };
+    if (!b && v.nadir < 0) { trouble.textContent = 'Drag a box around the side-scan, or click its middle line, the nadir.'; return; }
+    if (b && (b.w < 40 || b.h < 40 || b.x < 0 || b.y < 0 || b.x + b.w > c.w || b.y + b.h > c.h)) { trouble.textContent = 'The box must lie in the picture of ' + c.w + ' × ' + c.h + ' pixels and be 40 pixels wide and high at least.'; return; }
+    if (b && v.nadir >= 0 && (v.nadir < b.x || v.nadir >= b.x + b.w)) { trouble.textContent = 'The nadir lies outside the box: click it inside.'; return; }
+    const l = { width: c.w, height: c.h, ...(b ? { panel: b } : {}), ...(v.nadir > 0 ? { nadir: v.nadir } : {}), ...(v.side ? { side: v.side } : {}) };
     data.layouts = data.layouts.filter((o) => o.width !== c.w || o.height !== c.h).concat(l);
     if (served) {
       try {
@@ -115,7 +116,7 @@ function outline(host, c) {
     after.replaceChildren(h('p', {}, h('strong', {}, 'Kept for every capture of ' + c.w + ' × ' + c.h + ' pixels.'), served ? ' Read them again with' : ' Put the downloaded layout.json into the run folder and read them again with'), command(data.again));
     say('Kept. Read the captures again with the command shown.');
   }
-  host.replaceChildren(h('p', {}, 'Drag a box around the side-scan with the mouse: only the echo picture, no charts, bars or numbers. Then click its middle line, the nadir. That is enough for every capture of this size.'),
+  host.replaceChildren(h('p', {}, 'Drag a box around the side-scan with the mouse: only the echo picture, no charts, bars or numbers. Then click its middle line, the nadir. That is enough for every capture of this size. A click on the nadir alone is enough where only that was missed.'),
     pad, h('div', { class: 'acts' }, ...fields.map(([n, el]) => h('label', {}, n + ' ', el)), h('label', {}, 'it shows ', side)), trouble,
     h('div', { class: 'acts' }, button('Keep', save, { class: 'main' }), button('Cancel', () => host.replaceChildren())), after);
   paint();
