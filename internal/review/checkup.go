@@ -66,7 +66,8 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 			Line: again("--layout", runToken+"/"+LayoutName)},
 		{What: "Range setting", Captures: noRange, Of: read,
 			Cost: "No depth, height, length or place there: everything stays in pixels.",
-			Mend: "Give the range per side that stood on the screen; if it changed from capture to capture, in the manifest's column range. --read-text reads it off the pictures, where Tesseract is installed.",
+			Mend: "Give the range per side that stood on the screen; if it changed from capture to capture, in the manifest's " +
+				"column range. --read-text reads it off the pictures, where Tesseract is installed.",
 			Line: again("--range", "30m")},
 		{What: "Time", Captures: noTime, Of: read,
 			Cost: "No place on the map there, whatever track you give.",
@@ -188,5 +189,6 @@ func whyUnread(c detect.CaptureRecord) string {
 	if c.Status == detect.StatusNoPanel {
 		return fmt.Sprintf("No side-scan was found in it: %s. If you see it, outline it once.", strings.TrimSuffix(why, "."))
 	}
-	return fmt.Sprintf("The file could not be read: %s. Copy it again from the card it came from, or leave it out.", strings.TrimSuffix(why, "."))
+	return fmt.Sprintf("The file could not be read: %s. Copy it again from the card it came from, or leave it out.",
+		strings.TrimSuffix(why, "."))
 }

@@ -171,7 +171,7 @@ func (s surveyed) strip(c detect.CaptureRecord, marks []detect.MarkRecord, m *pa
 	if s.way != nil && c.Time != nil {
 		out.Way, out.Guessed = s.alongTrack(c, p, perPx, m)
 	} else {
-		out.Way, out.Guessed = besideMarks(c, p, marks, perPx, m)
+		out.Way, out.Guessed = besideMarks(p, marks, perPx, m)
 	}
 	return out, len(out.Way) > 1
 }
@@ -206,7 +206,7 @@ func (s surveyed) alongTrack(c detect.CaptureRecord, p detect.PanelRecord, perPx
 }
 
 // besideMarks tells where the boat was from where its marks lie: each lies abeam of it at its ground range.
-func besideMarks(c detect.CaptureRecord, p detect.PanelRecord, marks []detect.MarkRecord, perPx float64, m *pageMap) (way [][4]float64, guessed bool) {
+func besideMarks(p detect.PanelRecord, marks []detect.MarkRecord, perPx float64, m *pageMap) (way [][4]float64, guessed bool) {
 	var at [][4]float64
 	for _, k := range marks {
 		if k.Position == nil || k.CourseDeg == nil || k.GroundM == nil || k.Panel != 0 {

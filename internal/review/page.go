@@ -155,7 +155,10 @@ func newBook(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	slices.SortStableFunc(ranked, func(a, b detect.CaptureRecord) int {
 		return cmp.Or(cmp.Compare(b.Interest, a.Interest), cmp.Compare(a.Capture, b.Capture))
 	})
-	b := &book{opt: opt, run: runID(ranked), total: max(opt.Total, len(caps)), ranked: ranked, byCapture: make(map[string][]detect.MarkRecord, len(ranked))}
+	b := &book{
+		opt: opt, run: runID(ranked), total: max(opt.Total, len(caps)), ranked: ranked,
+		byCapture: make(map[string][]detect.MarkRecord, len(ranked)),
+	}
 	for _, m := range marks {
 		b.byCapture[m.Capture] = append(b.byCapture[m.Capture], m)
 	}
@@ -187,7 +190,8 @@ func (b *book) page(part int) (*Page, error) {
 	ranked := b.ranked[from:min(len(b.ranked), from+opt.MaxCaptures)]
 	p := &Page{opt: opt, run: b.run, script: script, from: from, captures: ranked, byCapture: b.byCapture}
 	for k := range b.parts() {
-		p.pages = append(p.pages, pageLink{PageName(k), fmt.Sprintf("%d to %d", k*opt.MaxCaptures+1, min(len(b.ranked), (k+1)*opt.MaxCaptures)), k == part})
+		held := fmt.Sprintf("%d to %d", k*opt.MaxCaptures+1, min(len(b.ranked), (k+1)*opt.MaxCaptures))
+		p.pages = append(p.pages, pageLink{PageName(k), held, k == part})
 	}
 	head := pageMain{
 		Run: p.run, Name: opt.Name, Total: b.total, From: from, Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked)),
@@ -315,7 +319,10 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 		Details          []template.JS
 		Pages            []pageLink
 		Cautions         []string
-	}{p.policy(mode), p.opt.Name, sheet, printed, folder, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, p.pages, detect.Cautions()})
+	}{
+		p.policy(mode), p.opt.Name, sheet, printed, folder, mode, template.CSS(pageCSS), template.JS(p.script), p.main,
+		template.JS(dj), p.details, p.pages, detect.Cautions(),
+	})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
 	}
@@ -325,7 +332,9 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 // WritePage writes review.html into a run folder, and review-2.html and so on where the run holds more captures than one page takes.
 // A page needs no network and no server: its data is inside it, and the pictures that WriteMedia made beside it are referred to by
 // relative name, so that a run of hundreds of captures still opens at once. Pages of an earlier, longer run are removed.
-func WritePage(ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt PageOptions) error {
+func WritePage(
+	ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt PageOptions,
+) error {
 	wrap := func(err error) error { return fmt.Errorf("writing the review page of %s: %w", runDir, err) }
 	book := newBook(caps, marks, opt)
 	for part := range book.parts() {

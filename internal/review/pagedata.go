@@ -97,7 +97,9 @@ type pageMark struct {
 }
 
 func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
-	pc := pageCapture{Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][6]any{}}
+	pc := pageCapture{
+		Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][6]any{},
+	}
 	pc.Time = timeWords(c.Time)
 	if c.Status != detect.StatusRead {
 		pc.W, pc.H, pc.Plain, pc.Help = c.Width, c.Height, MediaOf(c.Capture, c.SHA256).Plain, whyUnread(c)

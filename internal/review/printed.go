@@ -47,7 +47,8 @@ func WritePlaces(ctx context.Context, runDir, name string, atlas places.Atlas, u
 	pdf.CellFormat(0, 6, fit(pdf, "Go here first: "+name, w-2*printMargin), "", 0, "L", false, 0, "")
 	pdf.SetFont("go", "", 8)
 	pdf.SetXY(printMargin, printMargin+6)
-	head := fmt.Sprintf("The best %d of %d places, best first. Positions are WGS84 degrees; ± is one standard deviation.", len(list), len(atlas.Top(len(atlas.Places))))
+	head := fmt.Sprintf("The best %d of %d places, best first. Positions are WGS84 degrees; ± is one standard deviation.",
+		len(list), len(atlas.Top(len(atlas.Places))))
 	if len(list) == 0 {
 		head = "Nothing that is there at better than even odds was found."
 	}

@@ -35,7 +35,8 @@ type ServeOptions struct {
 	Addr        string // host:port; "" = 127.0.0.1 and a free port
 	AllowRemote bool   // take an Addr that other machines can reach
 	Page        PageOptions
-	Export      func(ctx context.Context, name string, w io.Writer) error // writes one of the run's exports as decisions leave it now; nil = none offered
+	// Export writes one of the run's exports as decisions leave it at that moment; nil = none are offered.
+	Export func(ctx context.Context, name string, w io.Writer) error
 	Log         zerolog.Logger
 	Ready       func(url string) // called once with the address to open, which holds the secret token; may be nil
 }
@@ -139,7 +140,8 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 	var b [24]byte
 	_, _ = rand.Read(b[:]) // never fails since Go 1.24
 	h := &Handler{
-		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export, log: opt.Log, addr: addr, any: opt.AllowRemote,
+		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export,
+		log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {

@@ -26,8 +26,10 @@ const shareLeast = 900
 
 // SharePicture writes one capture as one JPEG to send to somebody: its name, time, depth, range and place, the picture with the
 // marks as decided (rejected ones and clutter left out), what each is, and the cautions. run is the run folder, with the pictures
-// that WriteMedia made; head is what stands above the picture. The error wraps fs.ErrNotExist when no plain picture was kept.
-func SharePicture(ctx context.Context, w io.Writer, run fs.FS, c detect.CaptureRecord, marks []detect.MarkRecord, say []string, st *State, head []Fact) error {
+// that WriteMedia made; say holds a sentence a mark, head is what stands above the picture. The error wraps fs.ErrNotExist when no plain picture was kept.
+func SharePicture(
+	ctx context.Context, w io.Writer, run fs.FS, c detect.CaptureRecord, marks []detect.MarkRecord, say []string, st *State, head []Fact,
+) error {
 	wrap := func(err error) error { return fmt.Errorf("picture of %s: %w", c.Capture, err) }
 	f, err := run.Open(MediaOf(c.Capture, c.SHA256).Plain)
 	if err != nil {

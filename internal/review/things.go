@@ -80,7 +80,8 @@ func (l laid) things(list []places.Sighting) []pageThing {
 	out := []pageThing{}
 	for _, s := range list {
 		t := pageThing{
-			ID: s.ID, Class: slices.Index(detect.Classes[:], s.Class), Doubt: s.Doubt, Say: s.Sentence + ".", Facts: sightingFacts(s, l.units), Why: s.Why,
+			ID: s.ID, Class: slices.Index(detect.Classes[:], s.Class), Doubt: s.Doubt, Say: s.Sentence + ".",
+			Facts: sightingFacts(s, l.units), Why: s.Why,
 		}
 		for _, m := range s.Members {
 			if n, ok := l.at[markKey{m.Capture, m.Mark}]; ok {
@@ -125,7 +126,8 @@ func (l laid) places(list []places.Place, atlas places.Atlas, things []pageThing
 	for _, p := range list {
 		best := atlas.Sighting(p.Sightings[0])
 		q := pagePlace{
-			Things: []int{}, Class: slices.Index(detect.Classes[:], best.Class), Say: p.Sentence + ".", Why: p.Why, Seen: len(p.Captures), In: memberNames(best.Members[:1]), Name: p.Name, Note: p.Note,
+			Things: []int{}, Class: slices.Index(detect.Classes[:], best.Class), Say: p.Sentence + ".", Why: p.Why,
+			Seen: len(p.Captures), In: memberNames(best.Members[:1]), Name: p.Name, Note: p.Note,
 			Facts: placeFacts(p, *best, l.units), When: timeWords(p.Time), Chip: ChipOf(p.Best.Capture, p.Best.Mark),
 			Alt: fmt.Sprintf("Close-up in %s, %s side.", p.Best.Capture, p.Best.Side),
 		}

@@ -32,7 +32,7 @@ function openMap() {
         button('Scale in ' + (chart.unit === 'm' ? 'feet' : 'metres'), (e) => { chart.unit = chart.unit === 'm' ? 'ft' : 'm'; e.target.textContent = 'Scale in ' + (chart.unit === 'm' ? 'feet' : 'metres'); drawMap(); }), h('label', { class: 'tick' }, only, 'only where to go first'))),
     h('div', { class: 'chart' }, h('div', { class: 'sea' }, chart.el),
       h('div', { class: 'beside' }, h('div', { id: 'map-card' }), h('h3', {}, 'In view, best first'), h('ol', { id: 'map-list' }),
-        h('p', { class: 'soft', id: 'map-say' }, (data.map.known ? 'Line: the boat’s track.' : 'Line: the boat’s way as far as its marks tell; --track gives all of it.') + ' Shaded: bottom that was seen. Circles: within one standard deviation of the place. Click a thing or a capture’s strip; drag, wheel, arrow keys, + and - move the map. It is no chart: not for navigation.'))));
+        h('p', { class: 'soft', id: 'map-say' }, (data.map.known ? 'Line: the boat’s track.' : 'Line: the boat’s way as far as its marks tell; --track gives all of it.') + ' Square: lies on the bottom; circle: hangs in the water; triangle: stands up; numbers: where to go first. Shaded: bottom that was seen. Rings: within one standard deviation of the place. Click a thing or a capture’s strip; drag, wheel, arrow keys, + and - move the map. It is no chart: not for navigation.'))));
   wireMap(chart.el);
   new ResizeObserver(() => sizeMap()).observe(chart.el.parentElement);
   sizeMap();
