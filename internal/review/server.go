@@ -37,8 +37,8 @@ type ServeOptions struct {
 	Page        PageOptions
 	// Export writes one of the run's exports as decisions leave it at that moment; nil = none are offered.
 	Export func(ctx context.Context, name string, w io.Writer) error
-	Log         zerolog.Logger
-	Ready       func(url string) // called once with the address to open, which holds the secret token; may be nil
+	Log    zerolog.Logger
+	Ready  func(url string) // called once with the address to open, which holds the secret token; may be nil
 }
 
 const (

@@ -160,18 +160,21 @@ function toast(text, undone) {
 /* ---- things: one or more marks that are looks at the same thing ---- */
 
 const thingOf = new Map(); // "capture number,mark number" to thing
-data.things.forEach((t) => t.m.forEach(([i, j]) => thingOf.set(i + ',' + j, t)));
+data.things.forEach((t) => {
+  t.m.forEach(([i, j]) => thingOf.set(i + ',' + j, t));
+  t.keys = t.m.map(([i, j]) => keyOf(data.captures[i].name, data.captures[i].marks[j][0]));
+});
 const markOf = ([i, j]) => ({ capture: data.captures[i].name, mark: data.captures[i].marks[j][0] });
 // thingState is where a thing stands: what was decided on its best look that anything was decided on.
 function thingState(t) {
   const st = {};
-  for (const at of t.m) {
-    const m = markOf(at), one = standing(m.capture, m.mark);
-    for (const k of ['verdict', 'cls', 'note', 'name']) if (!st[k] && one[k]) st[k] = one[k];
+  for (const key of t.keys) {
+    const one = state.marks.get(key);
+    if (one) for (const k of ['verdict', 'cls', 'note', 'name']) if (!st[k] && one[k]) st[k] = one[k];
   }
   return st;
 }
-const decided = (t) => t.m.every((at) => { const m = markOf(at); return standing(m.capture, m.mark).verdict; });
+const decided = (t) => t.keys.every((key) => { const one = state.marks.get(key); return one && one.verdict; });
 const onAll = (things, d) => things.flatMap((t) => t.m.map((at) => ({ ...d, ...markOf(at) })));
 const inPast = { accept: 'accepted', reject: 'rejected', unsure: 'left unsure' };
 const sign = { accept: '✓ accepted', reject: '✗ rejected', unsure: '? unsure' };

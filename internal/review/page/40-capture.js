@@ -159,16 +159,22 @@ function repaint(ds) {
   const all = ds.some((d) => d.action === 'undo');
   const names = new Set(ds.map((d) => d.capture));
   tally();
+  if (view !== 'captures') { stale = true; paintViews(); return; } // its list and cards are painted when they are seen
   items.forEach((_, i) => { if (all || names.has(data.captures[i].name)) paintItem(i); });
-  if (open.i >= 0 && (all || !ds.length || names.has(data.captures[open.i].name))) {
+  paintOpen(all || !ds.length ? null : names);
+  if (current.state) count();
+  paintViews();
+}
+let stale = false;
+// paintOpen shows where the marks of the open capture stand, if it is among the names; null is all.
+function paintOpen(names) {
+  if (open.i >= 0 && (!names || names.has(data.captures[open.i].name))) {
     open.cards.forEach((_, j) => paintCard(j));
     paintDrawn();
     hideCards();
     if (open.look) open.look.paint();
     $('b-done').setAttribute('aria-pressed', String(state.done.has(data.captures[open.i].name)));
   }
-  if (current.state) count();
-  paintViews();
 }
 function subject() {
   const k = open.cards[open.at];

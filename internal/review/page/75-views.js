@@ -14,6 +14,7 @@ function showView(name, focus) {
   if (name === 'map') openMap();
   if (name === 'checkup') openCheckup();
   if (name === 'captures') {
+    if (stale) { stale = false; items.forEach((_, i) => paintItem(i)); paintOpen(null); }
     if (open.i < 0) first();
     else if (open.look) open.look.fit();
   }

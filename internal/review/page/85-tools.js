@@ -53,7 +53,9 @@ $('take').addEventListener('change', async () => {
       warn('Taken in: ' + fresh.length + ' new decisions.');
     }
     fold();
+    stale = false;
     items.forEach((_, i) => paintItem(i));
+    paintOpen(null);
     repaint([]);
   } catch (e) { warn('Could not take in ' + f.name + ': ' + e.message); }
 });
