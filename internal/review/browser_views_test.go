@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
@@ -22,21 +23,28 @@ import (
 	"shadowgap/detect"
 )
 
-// cpu is how long the page's main thread has computed since the browser was told to count, in milliseconds. Unlike time by the clock
-// it is the same on a busy machine, so bounds can be held to it.
-func cpu(t *testing.T, ctx context.Context) float64 {
+// spent is how long the page's main thread has computed since the browser was told to count, in milliseconds. Unlike time by the
+// clock it changes little on a busy machine, so bounds can be held to it.
+type spent struct {
+	all  float64 // tasks of every kind, the browser's own painting and clearing up among them
+	page float64 // script, style and layout: what the page itself asks for
+}
+
+func cpu(t *testing.T, ctx context.Context) (s spent) {
 	t.Helper()
 	res, err := chromedp.Call(ctx, performance.GetMetrics, cdp.Empty{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for _, m := range res.Metrics {
-		if m.Name == "TaskDuration" {
-			return m.Value * 1000
+		switch m.Name {
+		case "TaskDuration":
+			s.all = m.Value * 1000
+		case "ScriptDuration", "LayoutDuration", "RecalcStyleDuration":
+			s.page += m.Value * 1000
 		}
 	}
-	t.Fatal("the browser counts no task time")
-	return 0
+	return s
 }
 
 func countCPU(t *testing.T, ctx context.Context) {
@@ -49,13 +57,14 @@ func countCPU(t *testing.T, ctx context.Context) {
 
 // steps does something again and again until it returns false, a promise each, and returns the main thread's time for each in
 // milliseconds.
-func steps(t *testing.T, ctx context.Context, promise string) []float64 {
+func steps(t *testing.T, ctx context.Context, promise string) []spent {
 	t.Helper()
-	var out []float64
+	var out []spent
 	for len(out) < 300 {
 		before := cpu(t, ctx)
 		on := await[bool](t, ctx, promise)
-		out = append(out, cpu(t, ctx)-before)
+		after := cpu(t, ctx)
+		out = append(out, spent{after.all - before.all, after.page - before.page})
 		if !on {
 			return out
 		}
@@ -64,16 +73,24 @@ func steps(t *testing.T, ctx context.Context, promise string) []float64 {
 	return nil
 }
 
-func atMost(t *testing.T, what string, times []float64, most float64) {
+// atMost holds every step to a bound on the page's own work, and their 95th percentile to the same bound on all that was done.
+func atMost(t *testing.T, what string, times []spent, most float64) {
 	t.Helper()
-	sum := 0.0
+	sum := spent{}
+	var page, all []float64
 	for _, v := range times {
-		sum += v
+		sum = spent{sum.all + v.all, sum.page + v.page}
+		page, all = append(page, v.page), append(all, v.all)
 	}
-	worst := slices.Max(times)
-	t.Logf("%s: %.0f ms of the main thread on average, %.0f at most", what, sum/float64(len(times)), worst)
-	if worst > most {
-		t.Errorf("%s: %.0f ms of the main thread, want %.0f at most", what, worst, most)
+	slices.Sort(all)
+	worst, usual, n := slices.Max(page), all[len(all)*95/100], float64(len(times))
+	t.Logf("%s: on average %.0f ms of the main thread, %.0f of them the page's own; 95 of 100 within %.0f, the page's own %.0f at most",
+		what, sum.all/n, sum.page/n, usual, worst)
+	if worst <= 0 {
+		t.Errorf("%s: the browser counted nothing", what)
+	}
+	if worst > most || usual > most {
+		t.Errorf("%s: %.0f ms of the main thread, the page's own %.0f, want %.0f at most", what, usual, worst, most)
 	}
 }
 
@@ -403,5 +420,74 @@ func TestLayoutIsChecked(t *testing.T) {
 	}
 	if _, err := KeepLayout(dir, good); err == nil {
 		t.Error("a layout file of another schema was written over")
+	}
+}
+
+// What is seen several times is decided once: the server gets one decision for each look, in one step.
+func TestBrowserServedStoresAStepWhole(t *testing.T) {
+	dir, caps, marks, way := testSurvey(t, 30)
+	ctx := browse(t, 1440, 900)
+	store := testStore(t)
+	sctx, stop := context.WithCancel(context.Background())
+	defer stop()
+	ready, ended := make(chan string, 1), make(chan error, 1)
+	opt := ServeOptions{RunDir: dir, Log: zerolog.Nop(), Ready: func(u string) { ready <- u }, Page: PageOptions{Track: way}}
+	go func() { ended <- Serve(sctx, store, caps, marks, opt) }()
+	var url string
+	select {
+	case url = <-ready:
+	case err := <-ended:
+		t.Fatal(err)
+	}
+	do(t, ctx, chromedp.Navigate(url+"#queue"))
+	until(t, ctx, `document.querySelector('#v-queue .card') !== null`)
+	stored := func(least int) []Decision {
+		t.Helper()
+		var ds []Decision
+		for range 100 {
+			var err error
+			if ds, err = store.All(context.Background()); err != nil {
+				t.Fatal(err)
+			}
+			if len(ds) >= least {
+				break
+			}
+			time.Sleep(30 * time.Millisecond)
+		}
+		return ds
+	}
+	looks := js[int](t, ctx, `Number(document.querySelector('#v-queue .card').textContent.match(/Seen in (\d+) captures/)?.[1] || 1)`)
+	if looks < 2 {
+		t.Fatalf("the first thing is seen in %d captures, want several", looks)
+	}
+	do(t, ctx, chromedp.KeyEvent("a"))
+	ds := stored(looks)
+	if len(ds) != looks || ds[0].Group == "" {
+		t.Fatalf("%d decisions of group %q, want %d of one", len(ds), ds[0].Group, looks)
+	}
+	for _, d := range ds {
+		if d.Action != Accept || d.Group != ds[0].Group {
+			t.Errorf("stored %+v", d)
+		}
+	}
+	do(t, ctx, chromedp.KeyEvent("z"))
+	if ds = stored(2 * looks); len(ds) != 2*looks {
+		t.Fatalf("%d decisions after one undo, want %d", len(ds), 2*looks)
+	}
+	st := Fold(ds)
+	for _, d := range ds[:looks] {
+		if got := st.Mark(d.Capture, d.Mark); got != (MarkState{}) {
+			t.Errorf("after undo %s is %+v", d.Mark, got)
+		}
+	}
+	// The rest of a capture in one key.
+	capture := ds[0].Capture
+	do(t, ctx, chromedp.KeyEvent("R"))
+	ds = stored(2*looks + 1)
+	st = Fold(ds)
+	for _, m := range marks {
+		if m.Capture == capture && m.Class != detect.Clutter && st.Mark(m.Capture, m.Mark).Verdict != Reject {
+			t.Errorf("mark %s of the capture is still open", m.Mark)
+		}
 	}
 }
