@@ -38,6 +38,22 @@ func TestLengthIsRoundedToItsError(t *testing.T) {
 	}
 }
 
+func TestInUnits(t *testing.T) {
+	for in, want := range map[string]string{
+		"the distance abeam can be anything from 0 to 5.9 m":         "the distance abeam can be anything from 0 to 19.4 ft",
+		"widens the error from 1.0 m to 10 m":                        "widens the error from 3.3 ft to 33 ft",
+		"sound travels at 1466 m/s here":                             "sound travels at 1466 m/s here",
+		"range: manifest says 30 m, --range says 20 m; took 1 moose": "range: manifest says 98 ft, --range says 66 ft; took 1 moose",
+	} {
+		if got := InUnits(in, units.Feet); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+		if got := InUnits(in, units.Metres); got != in {
+			t.Errorf("in metres %q became %q", in, got)
+		}
+	}
+}
+
 func fish() detect.MarkRecord {
 	return detect.MarkRecord{
 		Side: detect.Port, Class: detect.SuspendedTarget, Odds: detect.Odds{detect.SuspendedTarget: 0.9, detect.Clutter: 0.1}, Rows: [2]int{10, 18},
