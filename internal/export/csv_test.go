@@ -75,7 +75,7 @@ func TestMarksCSV(t *testing.T) {
 		"height_ft": "10", "height_ft_sd": "1", "slant_ft": "", "lat": "47.1234567", "lon": "-8.5000000", "position_error_ft": "10",
 		"on_hump": "true", "hold": "h1", "note": `says "so"; two, with a comma; three` + "\nlines",
 		"name": "'@weir", "decision": "", "reasons": "a strong echo (5 times the speckle around it), with no shadow of its own: weak evidence; the bottom comes up there",
-		"summary": "Hanging in the water, to port",
+		"summary": "Hanging off the bottom, to port",
 	} {
 		if got, ok := rows[0][name]; !ok || got != want {
 			t.Errorf("%s: got %q (there: %v), want %q", name, got, ok, want)

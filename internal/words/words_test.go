@@ -89,7 +89,7 @@ func TestMarkSaysOneSentence(t *testing.T) {
 		}), units.Metres,
 			"Under 0.3 m high, lying on the bottom in 7 m of water, 5.5 m to port"},
 		{"inside the water column", change(func(r *detect.MarkRecord) { r.GroundM, r.OffBottomM = nil, nil }), units.Metres,
-			"About 0.6 m long, hanging in the water in 7 m of water, within 9 m to port"},
+			"About 0.6 m long, hanging off the bottom in 7 m of water, within 9 m to port"},
 		{"close over the bottom", change(func(r *detect.MarkRecord) { r.OffBottomM = m(0.1, 0.1) }), units.Metres,
 			"About 0.6 m long, hanging just off the bottom in 7 m of water, 5.5 m to port"},
 		{"undecided", change(func(r *detect.MarkRecord) {
