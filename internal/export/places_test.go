@@ -165,8 +165,13 @@ func TestListsOpenElsewhere(t *testing.T) {
 			}
 		})
 		var table bytes.Buffer
-		if err := export.CSV(&table, of(opt)); err != nil {
+		if err := export.CSV(&table, export.Columns(of(opt)), of(opt)); err != nil {
 			t.Fatal(err)
+		}
+		var empty bytes.Buffer
+		none := func(func(*export.Point, error) bool) {}
+		if err := export.CSV(&empty, export.Columns(of(opt)), none); err != nil || !strings.HasPrefix(table.String(), empty.String()) || empty.Len() == 0 {
+			t.Errorf("%s: an empty table is %q (%v), want the header", name, empty.String(), err)
 		}
 		rows, err := csv.NewReader(&table).ReadAll()
 		if err != nil || len(rows) != n[0]+1 {
