@@ -199,8 +199,10 @@ func TestDecisionsRuleExports(t *testing.T) {
 	}
 	set, cl, nt, nm := of(review.Change, changed), of(review.Change, clutter), of(review.Note, named), of(review.Name, named)
 	set.Class, cl.Class, nt.Note, nm.Name = class, detect.Clutter, "seen from both sides", "Old weir"
-	drawn := review.Decision{Action: review.Missed, Capture: twin.Capture, Class: detect.BottomObject, Highlight: twin.Highlight, Shadow: twin.Shadow, Name: "Anchor", Note: "drawn"}
-	bare := review.Decision{Action: review.Missed, Capture: bareCapture(t, run), Class: detect.RaisedStructure, Highlight: &detect.Box{X: 100, Y: 200, W: 12, H: 20}, Name: "Drawn alone"}
+	drawn := review.Decision{Action: review.Missed, Capture: twin.Capture, Class: detect.BottomObject, Highlight: twin.Highlight,
+		Shadow: twin.Shadow, Name: "Anchor", Note: "drawn"}
+	bare := review.Decision{Action: review.Missed, Capture: bareCapture(t, run), Class: detect.RaisedStructure,
+		Highlight: &detect.Box{X: 100, Y: 200, W: 12, H: 20}, Name: "Drawn alone"}
 	take(t, run, set, of(review.Reject, rejected), cl, nt, nm, of(review.Unsure, unsure), drawn, bare)
 
 	check := func(when string) {

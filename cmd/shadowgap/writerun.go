@@ -115,7 +115,8 @@ func lists() []list {
 		{"marks", func(l listed, opt export.Options) export.Points { return export.OfMarks(l.marks, opt) }, listed{}}, // has columns of its own
 		{"sightings", func(l listed, opt export.Options) export.Points { return export.OfSightings(l.atlas.Sightings, opt) },
 			listed{atlas: places.Atlas{Sightings: make([]places.Sighting, 1)}}},
-		{"holds", func(l listed, opt export.Options) export.Points { return export.OfHolds(l.holds, opt) }, listed{holds: make([]survey.Hold, 1)}},
+		{"holds", func(l listed, opt export.Options) export.Points { return export.OfHolds(l.holds, opt) },
+			listed{holds: make([]survey.Hold, 1)}},
 		{"places", func(l listed, opt export.Options) export.Points { return export.OfPlaces(l.atlas.Places, opt) },
 			listed{atlas: places.Atlas{Places: make([]places.Place, 1)}}},
 	}
