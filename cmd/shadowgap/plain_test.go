@@ -98,6 +98,10 @@ func TestTriageSpeaksPlainly(t *testing.T) {
 			t.Errorf("%q: exit status %d, %s; want %q", args, code, stderr, want)
 		}
 	}
+	explained := mustRun(t, "explain", filepath.Join(triage[1], marks[0].Capture), "--range", "30m", "--units", "ft", "--out", t.TempDir())
+	if at := regexp.MustCompile(`spreads|least size|strength|\d m\b|: -\d`).FindString(explained); at != "" {
+		t.Errorf("%q stands in what explain prints:\n%s", at, explained)
+	}
 	with := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "--clutter", "-o", "-"))
 	if !slices.ContainsFunc(with, func(m decided.Mark) bool { return m.Nothing() }) {
 		t.Error("--clutter keeps no clutter")

@@ -18,7 +18,7 @@ import (
 
 var noon = time.Date(2025, 6, 1, 12, 0, 0, 0, time.UTC)
 
-func m(v, sd float64) *features.Measured { return &features.Measured{Value: v, SD: sd} }
+func m(v float64) *features.Measured { return &features.Measured{Value: v, SD: 0.1} }
 
 // look is a mark eastM metres from a point at sea, 0 for one without a position, with odds p of its class.
 func look(capture, id string, class detect.Class, p, eastM float64) decided.Mark {
@@ -30,12 +30,12 @@ func look(capture, id string, class detect.Class, p, eastM float64) decided.Mark
 	r := detect.MarkRecord{
 		Capture: capture, Mark: id, Side: detect.Port, Class: class, Odds: odds, Rows: [2]int{10, 20},
 		Highlight: &detect.Box{Y: 10, H: 10, W: 5}, Contrast: 5,
-		AltitudeM: m(7, 0.1), GroundM: m(6, 0.1), LengthM: m(0.6, 0.1),
+		AltitudeM: m(7), GroundM: m(6), LengthM: m(0.6),
 	}
 	if class == detect.SuspendedTarget {
-		r.OffBottomM = m(1.2, 0.1)
+		r.OffBottomM = m(1.2)
 	} else {
-		r.HeightM = m(1.5, 0.1)
+		r.HeightM = m(1.5)
 	}
 	if eastM != 0 {
 		when := noon
