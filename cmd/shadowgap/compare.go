@@ -103,7 +103,8 @@ func (c compareCmd) day(ctx context.Context, dir string, u units.Lengths) (d day
 		}
 	}
 	if !placed(d.Atlas) {
-		return d, u, usage("nothing in %s has a position, so its things can't be told from others; triage with --track or --manifest gives positions", dir)
+		return d, u, usage("nothing in %s has a position, so its things can't be told from others; "+
+			"triage with --track or --manifest gives positions", dir)
 	}
 	if len(strips) > 0 {
 		d.Looked = func(p detect.Position) bool {
@@ -147,7 +148,8 @@ func (d *day) String() string {
 var changeTitles = map[places.Change]string{
 	places.TargetsAgain: "Suspended targets come back", places.StillThere: "Still there", places.New: "New", places.Gone: "Gone",
 	places.TargetsNew: "Suspended targets only on the later day", places.TargetsGone: "Suspended targets only on the earlier day",
-	places.NotAgain: "Seen on the earlier day; the later one did not look there", places.NotBefore: "Seen on the later day; the earlier one did not look there",
+	places.NotAgain:  "Seen on the earlier day; the later one did not look there",
+	places.NotBefore: "Seen on the later day; the earlier one did not look there",
 }
 
 // printChanges prints what two days agree and differ in.
@@ -155,7 +157,8 @@ func printChanges(w io.Writer, then, now day, changes []places.Changed, opt tabl
 	fmt.Fprintf(w, "Then  %s\nNow   %s\n", &then, &now)
 	for _, d := range []day{then, now} {
 		if d.Looked == nil {
-			fmt.Fprintf(w, "Where %s looked is not known, so nothing counts as new or gone against it; triage it again with --track.\n", onOneLine(d.dir))
+			fmt.Fprintf(w, "Where %s looked is not known, so nothing counts as new or gone against it; triage it again with --track.\n",
+				onOneLine(d.dir))
 		}
 	}
 	byChange := map[places.Change][]places.Changed{}

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -198,8 +199,10 @@ func TestDecisionsRuleExports(t *testing.T) {
 	}
 	set, cl, nt, nm := of(review.Change, changed), of(review.Change, clutter), of(review.Note, named), of(review.Name, named)
 	set.Class, cl.Class, nt.Note, nm.Name = class, detect.Clutter, "seen from both sides", "Old weir"
-	drawn := review.Decision{Action: review.Missed, Capture: twin.Capture, Class: detect.BottomObject, Highlight: twin.Highlight, Shadow: twin.Shadow, Name: "Anchor", Note: "drawn"}
-	bare := review.Decision{Action: review.Missed, Capture: bareCapture(t, run), Class: detect.RaisedStructure, Highlight: &detect.Box{X: 100, Y: 200, W: 12, H: 20}, Name: "Drawn alone"}
+	drawn := review.Decision{Action: review.Missed, Capture: twin.Capture, Class: detect.BottomObject, Highlight: twin.Highlight,
+		Shadow: twin.Shadow, Name: "Anchor", Note: "drawn"}
+	bare := review.Decision{Action: review.Missed, Capture: bareCapture(t, run), Class: detect.RaisedStructure,
+		Highlight: &detect.Box{X: 100, Y: 200, W: 12, H: 20}, Name: "Drawn alone"}
 	take(t, run, set, of(review.Reject, rejected), cl, nt, nm, of(review.Unsure, unsure), drawn, bare)
 
 	check := func(when string) {
@@ -248,6 +251,13 @@ func TestDecisionsRuleExports(t *testing.T) {
 		}
 	}
 	check("after the review")
+	samePlaces(t, run)
+	// A mark that left the suspended targets is in no hold.
+	for _, m := range marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "-o", "-")) {
+		if m.Hold != nil && m.Class != detect.SuspendedTarget {
+			t.Errorf("%s, %s, is in hold %s", m.Mark, m.Class, *m.Hold)
+		}
+	}
 
 	// A mark drawn over a found one is measured and placed as that one.
 	kept := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "-o", "-"))
@@ -289,6 +299,29 @@ func TestDecisionsRuleExports(t *testing.T) {
 		data, err := os.ReadFile(filepath.Join(run, name+".geojson"))
 		if err != nil || !bytes.Contains(data, []byte("Anchor")) {
 			t.Errorf("%s.geojson lacks the drawn mark (%v)", name, err)
+		}
+	}
+}
+
+// samePlaces checks that every format places every mark where marks.jsonl does.
+func samePlaces(t *testing.T, run string) {
+	t.Helper()
+	marks := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "-o", "-"))
+	for _, format := range []string{"csv", "geojson", "kml"} {
+		got := readers[format](t, mustRun(t, "export", run, "--as", format, "-o", "-"))
+		for _, m := range marks {
+			p, ok := got[m.Mark]
+			if m.Position == nil {
+				if ok && p.lat != "" {
+					t.Errorf("%s: %s has a place that it should not have", format, m.Mark)
+				}
+				continue
+			}
+			lat, errLat := strconv.ParseFloat(p.lat, 64)
+			lon, errLon := strconv.ParseFloat(p.lon, 64)
+			if errLat != nil || errLon != nil || math.Abs(lat-m.Position.Lat) > 6e-8 || math.Abs(lon-m.Position.Lon) > 6e-8 {
+				t.Errorf("%s: %s lies at %s, %s; marks.jsonl has %v", format, m.Mark, p.lat, p.lon, *m.Position)
+			}
 		}
 	}
 }

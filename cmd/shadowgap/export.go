@@ -186,6 +186,9 @@ func (e exportCmd) writer(l listed, opt export.Options, written, placed *int) fu
 			return export.MarksCSV(w, l.marks, opt.Units)
 		}
 		of := lists()[slices.IndexFunc(lists(), func(x list) bool { return x.name == e.Of })]
+		if e.As == "csv" {
+			return of.csv(w, of.points(l, opt), opt)
+		}
 		as := mapFormats()[slices.IndexFunc(mapFormats(), func(x mapFormat) bool { return x.name == e.As })]
 		return as.write(w, "shadowgap "+e.Of, of.points(l, opt), opt)
 	}

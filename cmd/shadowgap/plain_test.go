@@ -42,7 +42,8 @@ func TestTriageSpeaksPlainly(t *testing.T) {
 			t.Errorf("%s is likeliest clutter: %v", m.Mark, m.Odds)
 		}
 	}
-	for class, word := range map[detect.Class]string{detect.SuspendedTarget: "suspended", detect.RaisedStructure: "raised", detect.BottomObject: "on the bottom"} {
+	for class, word := range map[detect.Class]string{detect.SuspendedTarget: "suspended", detect.RaisedStructure: "raised",
+		detect.BottomObject: "on the bottom"} {
 		if want := strconv.Itoa(count[class]) + " " + word; !strings.Contains(text[strings.LastIndex(text, "Marks:"):], want) {
 			t.Errorf("the summary does not say %q", want)
 		}
@@ -92,9 +93,14 @@ func TestTriageSpeaksPlainly(t *testing.T) {
 		"--class goes with":   {"--of", "holds", "--class", "clutter"},
 		"--accepted goes":     {"--of", "places", "--accepted"},
 	} {
-		if code, _, stderr := shadowgap(t, slices.Concat([]string{"export", run, "--as", "gpx"}, args)...); code != exitUsage || !strings.Contains(stderr, want) {
+		if code, _, stderr := shadowgap(t, slices.Concat([]string{"export", run, "--as", "gpx"}, args)...); code != exitUsage ||
+			!strings.Contains(stderr, want) {
 			t.Errorf("%q: exit status %d, %s; want %q", args, code, stderr, want)
 		}
+	}
+	explained := mustRun(t, "explain", filepath.Join(triage[1], marks[0].Capture), "--range", "30m", "--units", "ft", "--out", t.TempDir())
+	if at := regexp.MustCompile(`spreads|least size|strength|\d m\b|: -\d`).FindString(explained); at != "" {
+		t.Errorf("%q stands in what explain prints:\n%s", at, explained)
 	}
 	with := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "--clutter", "-o", "-"))
 	if !slices.ContainsFunc(with, func(m decided.Mark) bool { return m.Nothing() }) {

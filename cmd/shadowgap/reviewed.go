@@ -81,7 +81,7 @@ func (r *reviewed) captures(ctx context.Context) iter.Seq2[captured, error] {
 // shown are the marks that are something, or all where what is likeliest clutter was asked for.
 func (r *reviewed) shown(all []decided.Mark) []decided.Mark {
 	if r.clutter {
-		return all
+		return slices.Clone(all)
 	}
 	return slices.DeleteFunc(slices.Clone(all), func(m decided.Mark) bool { return m.Nothing() })
 }
@@ -90,9 +90,18 @@ func (r *reviewed) shown(all []decided.Mark) []decided.Mark {
 func (r *reviewed) ruled(c captured) captured {
 	out, marks := *c.record, r.shown(c.marks)
 	out.Holds = places.Held(out.Capture, out.Holds, c.marks)
+	held := map[string]bool{}
+	for _, h := range out.Holds {
+		for _, m := range h.Marks {
+			held[m] = true
+		}
+	}
 	out.Counts = map[detect.Class]int{}
 	for i := range marks {
 		out.Counts[marks[i].Class]++
+		if !held[marks[i].Mark] {
+			marks[i].Hold = nil
+		}
 	}
 	return captured{&out, marks}
 }
@@ -188,7 +197,7 @@ func (r *reviewed) marks(ctx context.Context, a places.Atlas) decided.Marks {
 				yield(nil, err)
 				return
 			}
-			ms := r.shown(c.marks)
+			ms := r.ruled(c).marks
 			for i := range ms {
 				ms[i].Sighting = of[c.record.Capture+"\x00"+ms[i].Mark]
 				if !yield(&ms[i], nil) {

@@ -224,7 +224,8 @@ func printSummary(w io.Writer, dir string, t runstore.Tally, sum batch.Summary, 
 	if n := t.Marks[detect.Clutter]; n > 0 {
 		fmt.Fprintf(w, ", %d clutter", n)
 	}
-	fmt.Fprintf(w, ".\nLook at %s/review.html; places, sightings, holds, marks and captures are beside it as tables%s.\n", strings.TrimSuffix(dir, "/"), maps)
+	fmt.Fprintf(w, ".\nLook at %s/review.html; places, sightings, holds, marks and captures are beside it as tables%s.\n",
+		strings.TrimSuffix(dir, "/"), maps)
 	fmt.Fprintln(w, strings.Join(detect.Cautions(), " "))
 }
 

@@ -118,7 +118,8 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err != nil {
 		return err
 	}
-	if err := printRanked(ctx, con.out, run, tableOptions{Top: t.Top, Units: overlay.Units(t.Units), Width: terminalWidth(con.out)}); err != nil {
+	if err := printRanked(ctx, con.out, run, tableOptions{Top: t.Top, Units: overlay.Units(t.Units),
+		Width: terminalWidth(con.out)}); err != nil {
 		return err
 	}
 	printSummary(con.out, t.Out, tally, sum, mapped)

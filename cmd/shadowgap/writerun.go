@@ -90,11 +90,11 @@ func runFiles(ctx context.Context, run *reviewed, units overlay.Units) ([]runFil
 	}
 	for _, l := range lists() {
 		points := l.points(listed{marks, atlas, holds}, opt)
+		if l.name != "marks" {
+			files = append(files, runFile{l.name + ".csv", func(w io.Writer) error { return l.csv(w, points, opt) }})
+		}
 		for _, f := range mapFormats() {
-			if f.name == "csv" && l.name == "marks" {
-				continue
-			}
-			if f.places && !placed(atlas) {
+			if !placed(atlas) {
 				none(l.name + "." + f.name)
 				continue
 			}
@@ -115,30 +115,37 @@ type listed struct {
 type list struct {
 	name   string
 	points func(l listed, opt export.Options) export.Points
+	one    listed // of one thing about which nothing is known, for the columns
+}
+
+// csv writes the list as a table, with its header also where it is empty.
+func (l list) csv(w io.Writer, points export.Points, opt export.Options) error {
+	return export.CSV(w, export.Columns(l.points(l.one, opt)), points)
 }
 
 func lists() []list {
 	return []list{
-		{"marks", func(l listed, opt export.Options) export.Points { return export.OfMarks(l.marks, opt) }},
-		{"sightings", func(l listed, opt export.Options) export.Points { return export.OfSightings(l.atlas.Sightings, opt) }},
-		{"holds", func(l listed, opt export.Options) export.Points { return export.OfHolds(l.holds, opt) }},
-		{"places", func(l listed, opt export.Options) export.Points { return export.OfPlaces(l.atlas.Places, opt) }},
+		{"marks", func(l listed, opt export.Options) export.Points { return export.OfMarks(l.marks, opt) }, listed{}}, // has columns of its own
+		{"sightings", func(l listed, opt export.Options) export.Points { return export.OfSightings(l.atlas.Sightings, opt) },
+			listed{atlas: places.Atlas{Sightings: make([]places.Sighting, 1)}}},
+		{"holds", func(l listed, opt export.Options) export.Points { return export.OfHolds(l.holds, opt) },
+			listed{holds: make([]survey.Hold, 1)}},
+		{"places", func(l listed, opt export.Options) export.Points { return export.OfPlaces(l.atlas.Places, opt) },
+			listed{atlas: places.Atlas{Places: make([]places.Place, 1)}}},
 	}
 }
 
-// mapFormat is a format that every list can be written in. places says that it shows nothing without positions.
+// mapFormat is a map that every list can be written as. It shows nothing without positions.
 type mapFormat struct {
-	name   string
-	places bool
-	write  func(w io.Writer, title string, p export.Points, opt export.Options) error
+	name  string
+	write func(w io.Writer, title string, p export.Points, opt export.Options) error
 }
 
 func mapFormats() []mapFormat {
 	return []mapFormat{
-		{"csv", false, func(w io.Writer, _ string, p export.Points, _ export.Options) error { return export.CSV(w, p) }},
-		{"geojson", true, func(w io.Writer, _ string, p export.Points, _ export.Options) error { return export.GeoJSON(w, p) }},
-		{"gpx", true, export.GPX},
-		{"kml", true, export.KML},
+		{"geojson", func(w io.Writer, _ string, p export.Points, _ export.Options) error { return export.GeoJSON(w, p) }},
+		{"gpx", export.GPX},
+		{"kml", export.KML},
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -146,29 +147,24 @@ func markColumns(unit units.Lengths) []markColumn {
 }
 
 // CSV writes points as a table (RFC 4180): a header, then one point a line, its facts and its position. Unknown values are empty
-// cells, and text that a spreadsheet would take for a formula is defused. There is no header without a point.
-func CSV(w io.Writer, points Points) error {
+// cells, and text that a spreadsheet would take for a formula is defused. columns are those of such points; see Columns.
+func CSV(w io.Writer, columns []string, points Points) error {
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
-	first := true
+	if err := out.Write(append(slices.Clone(columns), "lat", "lon")); err != nil {
+		return err
+	}
 	for p, err := range points {
 		if err != nil {
 			return err
 		}
-		var header, line []string
+		line := make([]string, 0, len(p.facts)+2)
 		for _, f := range p.facts {
-			header = append(header, f.name)
 			text := cell(f.value)
 			if _, is := f.value.(string); is {
 				text = defuse(text)
 			}
 			line = append(line, text)
-		}
-		if first {
-			first = false
-			if err := out.Write(append(header, "lat", "lon")); err != nil {
-				return err
-			}
 		}
 		lat, lon := "", ""
 		if p.position != nil {
@@ -180,6 +176,20 @@ func CSV(w io.Writer, points Points) error {
 	}
 	out.Flush()
 	return out.Error()
+}
+
+// Columns names the facts of points, by the first of them.
+func Columns(points Points) []string {
+	var out []string
+	for p, err := range points {
+		if err == nil {
+			for _, f := range p.facts {
+				out = append(out, f.name)
+			}
+		}
+		break
+	}
+	return out
 }
 
 // degrees writes a coordinate to seven decimals, about a centimetre.

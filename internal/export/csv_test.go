@@ -58,7 +58,8 @@ func TestMarksCSV(t *testing.T) {
 	}
 	bare := &detect.MarkRecord{Capture: "b.png", Mark: "m2", Class: detect.Clutter}
 	var b bytes.Buffer
-	if err := MarksCSV(&b, listed(&decided.Mark{MarkRecord: *full, Name: "@weir", Note: "says \"so\"; two, with a comma; three\nlines"}, &decided.Mark{MarkRecord: *bare}), units.Feet); err != nil {
+	if err := MarksCSV(&b, listed(&decided.Mark{MarkRecord: *full, Name: "@weir", Note: "says \"so\"; two, with a comma; three\nlines"},
+		&decided.Mark{MarkRecord: *bare}), units.Feet); err != nil {
 		t.Fatal(err)
 	}
 	// RFC 4180: lines end in CR LF.
@@ -74,8 +75,9 @@ func TestMarksCSV(t *testing.T) {
 		"box_x": "1", "box_h": "4", "highlight_x": "1", "shadow_x": "", "slant_px": "100", "slant_px_sd": "1", "gap_px": "",
 		"height_ft": "10", "height_ft_sd": "1", "slant_ft": "", "lat": "47.1234567", "lon": "-8.5000000", "position_error_ft": "10",
 		"on_hump": "true", "hold": "h1", "note": `says "so"; two, with a comma; three` + "\nlines",
-		"name": "'@weir", "decision": "", "reasons": "a strong echo (5 times the speckle around it), with no shadow of its own: weak evidence; the bottom comes up there",
-		"summary": "Hanging in the water, to port",
+		"name": "'@weir", "decision": "",
+		"reasons": "a strong echo (5 times the speckle around it), with no shadow of its own: weak evidence; the bottom comes up there",
+		"summary": "Hanging off the bottom, to port",
 	} {
 		if got, ok := rows[0][name]; !ok || got != want {
 			t.Errorf("%s: got %q (there: %v), want %q", name, got, ok, want)

@@ -40,9 +40,12 @@ func twelve() []places.Place {
 func seen() []places.Sighting {
 	return []places.Sighting{
 		{ID: "s0123456789a", Place: "p1", Class: detect.SuspendedTarget, Odds: detect.Odds{detect.SuspendedTarget: 0.9}, Looks: 2,
-			Members: []survey.Member{{Capture: "a.png", Mark: "m1"}, {Capture: "b.png", Mark: "m2"}}, Position: &detect.Position{Lat: 60.1234567, Lon: 24.9876543, ErrorM: 4},
-			AltitudeM: &features.Measured{Value: 7.04, SD: 0.1}, OffBottomM: &features.Measured{Value: 1.2, SD: 0.1}, Sentence: "About 0.6 m long", Why: []string{"seen in 2 captures"}},
-		{ID: "s0123456789b", Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.8}, Members: []survey.Member{{Capture: "c.png", Mark: "m3"}}, Sentence: "Lying on the bottom"},
+			Members:   []survey.Member{{Capture: "a.png", Mark: "m1"}, {Capture: "b.png", Mark: "m2"}},
+			Position:  &detect.Position{Lat: 60.1234567, Lon: 24.9876543, ErrorM: 4},
+			AltitudeM: &features.Measured{Value: 7.04, SD: 0.1}, OffBottomM: &features.Measured{Value: 1.2, SD: 0.1},
+			Sentence: "About 0.6 m long", Why: []string{"seen in 2 captures"}},
+		{ID: "s0123456789b", Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.8},
+			Members: []survey.Member{{Capture: "c.png", Mark: "m3"}}, Sentence: "Lying on the bottom"},
 	}
 }
 
@@ -87,7 +90,8 @@ func TestNamesTellWhatAndHowDeep(t *testing.T) {
 		{10, units.Metres, "01 Hold 7m", "04 Rais 7m", "07 Hold 7m"},
 		{6, units.Metres, "01Ho7m", "04Ra7m", "07Ho7m"},
 	} {
-		got := waypoints(t, export.OfPlaces(twelve(), export.Options{Units: tt.u, NameLength: tt.limit}), export.Options{Units: tt.u, NameLength: tt.limit})
+		opt := export.Options{Units: tt.u, NameLength: tt.limit}
+		got := waypoints(t, export.OfPlaces(twelve(), opt), opt)
 		if len(got) != 11 {
 			t.Fatalf("limit %d: %d waypoints, want 11: one has no position", tt.limit, len(got))
 		}
@@ -126,7 +130,8 @@ var mapLists = map[string]func(opt export.Options) export.Points{
 	"holds":     func(opt export.Options) export.Points { return export.OfHolds(heldAt(), opt) },
 	"changes": func(opt export.Options) export.Points {
 		s := seen()
-		return export.OfChanges([]places.Changed{{Change: places.StillThere, Then: []*places.Sighting{&s[0]}, Now: []*places.Sighting{&s[0]}, Position: *s[0].Position, Sentence: "Still"}}, opt)
+		return export.OfChanges([]places.Changed{{Change: places.StillThere, Then: []*places.Sighting{&s[0]},
+			Now: []*places.Sighting{&s[0]}, Position: *s[0].Position, Sentence: "Still"}}, opt)
 	},
 }
 
@@ -147,7 +152,8 @@ func TestListsOpenElsewhere(t *testing.T) {
 		gpx := file(".gpx", func(w io.Writer) error { return export.GPX(w, name, of(opt), opt) })
 		kml := file(".kml", func(w io.Writer) error { return export.KML(w, name, of(opt), opt) })
 		t.Run(name, func(t *testing.T) {
-			if out := client(t, "gdal-bin", "ogrinfo", "-ro", "-al", geo); !strings.Contains(out, fmt.Sprintf("Feature Count: %d", n[0])) || !strings.Contains(out, "position_error_ft (Real)") {
+			if out := client(t, "gdal-bin", "ogrinfo", "-ro", "-al", geo); !strings.Contains(out, fmt.Sprintf("Feature Count: %d", n[0])) ||
+				!strings.Contains(out, "position_error_ft (Real)") {
 				t.Errorf("GeoJSON in GDAL:\n%s", out)
 			}
 			if out := client(t, "gdal-bin", "ogrinfo", "-ro", gpx, "waypoints"); !strings.Contains(out, fmt.Sprintf("Feature Count: %d", n[1])) {
@@ -165,8 +171,14 @@ func TestListsOpenElsewhere(t *testing.T) {
 			}
 		})
 		var table bytes.Buffer
-		if err := export.CSV(&table, of(opt)); err != nil {
+		if err := export.CSV(&table, export.Columns(of(opt)), of(opt)); err != nil {
 			t.Fatal(err)
+		}
+		var empty bytes.Buffer
+		none := func(func(*export.Point, error) bool) {}
+		if err := export.CSV(&empty, export.Columns(of(opt)), none); err != nil || !strings.HasPrefix(table.String(), empty.String()) ||
+			empty.Len() == 0 {
+			t.Errorf("%s: an empty table is %q (%v), want the header", name, empty.String(), err)
 		}
 		rows, err := csv.NewReader(&table).ReadAll()
 		if err != nil || len(rows) != n[0]+1 {

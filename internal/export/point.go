@@ -258,12 +258,14 @@ func pointOfPlace(p *places.Place, opt Options) *Point {
 		many = fmt.Sprintf(" x%d", p.Targets)
 	}
 	number := fmt.Sprintf("%02d ", p.Rank)
-	names := named("", p.AltitudeM, opt, number+long+many, number+short+many, number+short, fmt.Sprintf("%s%.4s", number, short), fmt.Sprintf("%02d%.2s", p.Rank, short))
+	names := named("", p.AltitudeM, opt, number+long+many, number+short+many, number+short, fmt.Sprintf("%s%.4s", number, short),
+		fmt.Sprintf("%02d%.2s", p.Rank, short))
 	if p.Name != "" {
 		names = append(named("", p.AltitudeM, opt, number+p.Name), names...)
 	}
 	return &Point{
-		id: p.ID, class: class, kind: string(p.Kind), position: p.Position, time: p.Time, brief: withError(p.Sentence, p.Position, opt), names: names,
+		id: p.ID, class: class, kind: string(p.Kind), position: p.Position, time: p.Time, brief: withError(p.Sentence, p.Position, opt),
+		names: names,
 		facts: t.facts, detail: []string{note(p.Note), because(p.Why), "Captures: " + strings.Join(p.Captures, ", ") + "."},
 	}
 }
@@ -404,6 +406,7 @@ func pointOfChange(c *places.Changed, n int, opt Options) *Point {
 	t.add("summary", c.Sentence)
 	return &Point{
 		id: fmt.Sprintf("change-%04d", n), class: best.Class, kind: string(c.Change), position: &c.Position, time: best.Time,
-		brief: withError(c.Sentence, &c.Position, opt), names: []string{fmt.Sprintf("%s %03d", c.Change, n), fmt.Sprintf("C%03d", n)}, facts: t.facts,
+		brief: withError(c.Sentence, &c.Position, opt), names: []string{fmt.Sprintf("%s %03d", c.Change, n), fmt.Sprintf("C%03d", n)},
+		facts: t.facts,
 	}
 }

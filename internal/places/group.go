@@ -110,8 +110,9 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 	// What the place is gone to for comes before what else is there.
 	slices.SortStableFunc(things[1:], func(a, b *Sighting) int { return cmp.Compare(is(b, best.Class), is(a, best.Class)) })
 	p := Place{
-		Kind: kindOf(best.Class), Odds: best.Odds[best.Class], Best: best.Members[0], Position: best.Position, Time: best.Time, AltitudeM: best.AltitudeM,
-		Score: best.Score,
+		Kind: kindOf(best.Class), Odds: best.Odds[best.Class], Best: best.Members[0], Position: best.Position, Time: best.Time,
+		AltitudeM: best.AltitudeM,
+		Score:     best.Score,
 	}
 	var positions []detect.Position // of what the place is gone to for
 	shown := 0                      // captures of that

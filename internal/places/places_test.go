@@ -18,7 +18,7 @@ import (
 
 var noon = time.Date(2025, 6, 1, 12, 0, 0, 0, time.UTC)
 
-func m(v, sd float64) *features.Measured { return &features.Measured{Value: v, SD: sd} }
+func m(v float64) *features.Measured { return &features.Measured{Value: v, SD: 0.1} }
 
 // look is a mark eastM metres from a point at sea, 0 for one without a position, with odds p of its class.
 func look(capture, id string, class detect.Class, p, eastM float64) decided.Mark {
@@ -28,13 +28,14 @@ func look(capture, id string, class detect.Class, p, eastM float64) decided.Mark
 	}
 	odds[class] = p
 	r := detect.MarkRecord{
-		Capture: capture, Mark: id, Side: detect.Port, Class: class, Odds: odds, Rows: [2]int{10, 20}, Highlight: &detect.Box{Y: 10, H: 10, W: 5}, Contrast: 5,
-		AltitudeM: m(7, 0.1), GroundM: m(6, 0.1), LengthM: m(0.6, 0.1),
+		Capture: capture, Mark: id, Side: detect.Port, Class: class, Odds: odds, Rows: [2]int{10, 20},
+		Highlight: &detect.Box{Y: 10, H: 10, W: 5}, Contrast: 5,
+		AltitudeM: m(7), GroundM: m(6), LengthM: m(0.6),
 	}
 	if class == detect.SuspendedTarget {
-		r.OffBottomM = m(1.2, 0.1)
+		r.OffBottomM = m(1.2)
 	} else {
-		r.HeightM = m(1.5, 0.1)
+		r.HeightM = m(1.5)
 	}
 	if eastM != 0 {
 		when := noon
@@ -69,7 +70,8 @@ func TestFindMergesAndRanks(t *testing.T) {
 	if !slices.Equal(got, want) {
 		t.Errorf("places %q, want %q", got, want)
 	}
-	if s := a.Sighting(a.Places[2].Sightings[0]); s == nil || len(s.Members) != 2 || s.Members[0].Mark != "r1" || s.Open != 2 || s.Place != a.Places[2].ID {
+	if s := a.Sighting(a.Places[2].Sightings[0]); s == nil || len(s.Members) != 2 || s.Members[0].Mark != "r1" || s.Open != 2 ||
+		s.Place != a.Places[2].ID {
 		t.Errorf("the structure seen twice is %+v", s)
 	}
 	if top := a.Top(10); len(top) != 4 {
@@ -108,9 +110,11 @@ func TestSentences(t *testing.T) {
 		{"hold on a hump", held(hump), two, units.Metres, "2 targets hanging near a hump of the bottom, 1.2 m off the bottom, in 7 m of water"},
 		{"hold over rocks", held(rocks), two, units.Metres, "2 targets hanging over a rock field, 1.2 m off the bottom, in 7 m of water"},
 		{"no hump, no word of one", held(capture("hump.png")), two, units.Metres, "2 targets hanging 1.2 m off the bottom in 7 m of water"},
-		{"one of a hold", held(hump), two[:1], units.Metres, "About 0.6 m long, hanging 1.2 m off the bottom near a hump of the bottom in 7 m of water, 6 m to port"},
+		{"one of a hold", held(hump), two[:1], units.Metres,
+			"About 0.6 m long, hanging 1.2 m off the bottom near a hump of the bottom in 7 m of water, 6 m to port"},
 		{"feet", capture("hump.png"), two, units.Feet, "2 targets hanging 3.9 ft off the bottom in 23 ft of water"},
-		{"company", capture("hump.png"), company, units.Metres, "About 1.5 m high and 0.6 m long, standing up from the bottom in 7 m of water, 6 m to port; with a thing on the bottom"},
+		{"company", capture("hump.png"), company, units.Metres,
+			"About 1.5 m high and 0.6 m long, standing up from the bottom in 7 m of water, 6 m to port; with a thing on the bottom"},
 	} {
 		a := Find([]detect.CaptureRecord{tt.capture}, tt.marks, Options{Units: tt.u})
 		if got := a.Places[0].Sentence; got != tt.want {
@@ -154,7 +158,8 @@ func TestDecisionsRulePlacesAndHolds(t *testing.T) {
 		f1.Verdict, f1.Name, f1.Note = decided.Accepted, "The big one", "seen twice"
 		f2.Verdict = decided.Rejected
 	}), Options{})
-	if len(settled.Sightings) != 1 || settled.Sightings[0].Doubt != 0 || settled.Sightings[0].Open != 0 || settled.Places[0].Name != "The big one" ||
+	if len(settled.Sightings) != 1 || settled.Sightings[0].Doubt != 0 || settled.Sightings[0].Open != 0 ||
+		settled.Places[0].Name != "The big one" ||
 		settled.Places[0].Note != "seen twice" || !strings.Contains(settled.Sightings[0].Why[0], "accepted by a person") {
 		t.Errorf("%+v\n%+v", settled.Sightings, settled.Places)
 	}

@@ -15,9 +15,11 @@ func TestFactsArePlain(t *testing.T) {
 	below := &features.Measured{Value: -0.31, SD: 0.2}
 	b := detect.Box{X: 5, Y: 5, W: 4, H: 9}
 	m := detect.MarkRecord{
-		Side: detect.Port, Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.9}, Highlight: &b, Shadow: &b, Rows: [2]int{5, 14}, Contrast: 1.2,
-		SlantPx: features.Measured{Value: 90, SD: 1}, GapPx: &features.Measured{Value: -3.1, SD: 2}, ShadowPx: &features.Measured{Value: 9, SD: 2},
-		GapM: below, HeightM: below, OffBottomM: below, Position: &detect.Position{Lat: 60, Lon: 20, ErrorM: 4.21},
+		Side: detect.Port, Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.9}, Highlight: &b, Shadow: &b,
+		Rows: [2]int{5, 14}, Contrast: 1.2,
+		SlantPx: features.Measured{Value: 90, SD: 1}, GapPx: &features.Measured{Value: -3.1, SD: 2},
+		ShadowPx: &features.Measured{Value: 9, SD: 2},
+		GapM:     below, HeightM: below, OffBottomM: below, Position: &detect.Position{Lat: 60, Lon: 20, ErrorM: 4.21},
 	}
 	bad := regexp.MustCompile(`-\d|standard deviation|spread|least size|strength`)
 	var all []string

@@ -11,7 +11,8 @@ func TestRuleKeepsDecisionsThroughAnotherTriage(t *testing.T) {
 	c := detect.CaptureRecord{Capture: "a.png", SHA256: "s1", Width: 800, Height: 600}
 	mark := func(id string, x, y int) detect.MarkRecord {
 		b := detect.Box{X: x, Y: y, W: 10, H: 8}
-		return detect.MarkRecord{Capture: "a.png", SHA256: "s1", Mark: id, Side: detect.Port, Class: detect.BottomObject, Box: b, Highlight: &b, Rows: [2]int{y, y + 8},
+		return detect.MarkRecord{Capture: "a.png", SHA256: "s1", Mark: id, Side: detect.Port, Class: detect.BottomObject, Box: b,
+			Highlight: &b, Rows: [2]int{y, y + 8},
 			Odds: detect.Odds{detect.BottomObject: 0.9, detect.Clutter: 0.1}}
 	}
 	old := mark("c0-p0-p0104-0205", 200, 100)
@@ -30,15 +31,18 @@ func TestRuleKeepsDecisionsThroughAnotherTriage(t *testing.T) {
 		want     map[string]detect.Class // by id
 	}{
 		{"the same mark", set, []detect.MarkRecord{old}, map[string]detect.Class{old.Mark: detect.RaisedStructure}},
-		{"a little elsewhere", withSeen(set, old), []detect.MarkRecord{mark("c0-p0-p0105-0207", 202, 101)}, map[string]detect.Class{"c0-p0-p0105-0207": detect.RaisedStructure}},
-		{"a little elsewhere, known by its id only", set, []detect.MarkRecord{mark("c0-p0-p0105-0207", 202, 101)}, map[string]detect.Class{"c0-p0-p0105-0207": detect.RaisedStructure}},
+		{"a little elsewhere", withSeen(set, old), []detect.MarkRecord{mark("c0-p0-p0105-0207", 202, 101)},
+			map[string]detect.Class{"c0-p0-p0105-0207": detect.RaisedStructure}},
+		{"a little elsewhere, known by its id only", set, []detect.MarkRecord{mark("c0-p0-p0105-0207", 202, 101)},
+			map[string]detect.Class{"c0-p0-p0105-0207": detect.RaisedStructure}},
 		{"the nearer of two", withSeen(set, old), []detect.MarkRecord{mark("c0-p0-p0107-0209", 204, 103), mark("c0-p0-p0104-0206", 201, 100)},
 			map[string]detect.Class{"c0-p0-p0107-0209": detect.BottomObject, "c0-p0-p0104-0206": detect.RaisedStructure}},
 		{"no longer found", withSeen(set, old), []detect.MarkRecord{mark("c0-p0-p0304-0405", 400, 300)},
 			map[string]detect.Class{"c0-p0-p0304-0405": detect.BottomObject, old.Mark: detect.RaisedStructure}},
 		{"rejected and no longer found", withSeen(decision(Reject, old), old), nil, map[string]detect.Class{}},
 		{"another picture under the same name", withSeen(set, other), nil, map[string]detect.Class{}},
-		{"known by its id, of another picture", set, []detect.MarkRecord{mark("c1-p0-p0104-0205", 200, 100)}, map[string]detect.Class{"c1-p0-p0104-0205": detect.BottomObject}},
+		{"known by its id, of another picture", set, []detect.MarkRecord{mark("c1-p0-p0104-0205", 200, 100)},
+			map[string]detect.Class{"c1-p0-p0104-0205": detect.BottomObject}},
 	}
 	for _, tt := range tests {
 		got := Fold([]Decision{tt.decision}).Rule(c, tt.found, nil)
@@ -70,7 +74,8 @@ func TestRuleMeasuresWhatWasDrawn(t *testing.T) {
 		t.Fatalf("%d marks", len(got))
 	}
 	m := got[0]
-	if m.Verdict != after.Drawn || m.Class != detect.SuspendedTarget || m.Name != "Fish" || m.Note != "saw it" || m.Side != detect.Starboard || !m.OnHump {
+	if m.Verdict != after.Drawn || m.Class != detect.SuspendedTarget || m.Name != "Fish" || m.Note != "saw it" ||
+		m.Side != detect.Starboard || !m.OnHump {
 		t.Errorf("%+v", m)
 	}
 	for name, v := range map[string]struct{ got, want float64 }{

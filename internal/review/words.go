@@ -149,7 +149,8 @@ func Doubts(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 	switch g := m.GapPx; {
 	case g == nil || math.Abs(g.Value) >= 2*g.SD:
 	case g.Value <= 0:
-		d = append(d, "The shadow touches the echo; its gap is within twice its own error of zero: a thing on the bottom and one just above it look the same.")
+		d = append(d, "The shadow touches the echo; its gap is within twice its own error of zero: a thing on the bottom and one just above "+
+			"it look the same.")
 	default:
 		d = append(d, fmt.Sprintf("The gap (%s px) is within twice its own error of zero: a thing on the bottom and one just above it look the same.", plusMinus(g.Value, g.SD)))
 	}

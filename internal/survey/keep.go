@@ -47,7 +47,8 @@ const (
 // Keep writes the scene of a capture with these panels as JSON that ReadScene reads back, so that a mark drawn on it later is
 // placed as those found at once. The error is one of JSON's and means a value that is not finite.
 func (s Scene) Keep(panels []detect.PanelRecord) ([]byte, error) {
-	k := keptScene{Entry: s.Entry, RowRate: s.RowRate, RowSpacingM: s.RowSpacingM, NewestAtBottom: s.NewestAtBottom, SlantCorrected: s.SlantCorrected}
+	k := keptScene{Entry: s.Entry, RowRate: s.RowRate, RowSpacingM: s.RowSpacingM, NewestAtBottom: s.NewestAtBottom,
+		SlantCorrected: s.SlantCorrected}
 	if s.Time != nil {
 		when := s.Time.Time.UTC()
 		k.Time, k.TimeSD, k.Source = &when, s.Time.SD.Seconds(), s.Time.Source
@@ -92,7 +93,8 @@ func ReadScene(data []byte) (*Scene, error) {
 	if err := json.Unmarshal(data, &k); err != nil {
 		return nil, fmt.Errorf("reading a capture's way: %w", err)
 	}
-	s := &Scene{Entry: k.Entry, RowRate: k.RowRate, RowSpacingM: k.RowSpacingM, NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected}
+	s := &Scene{Entry: k.Entry, RowRate: k.RowRate, RowSpacingM: k.RowSpacingM, NewestAtBottom: k.NewestAtBottom,
+		SlantCorrected: k.SlantCorrected}
 	if k.Time != nil {
 		s.Time = &CaptureTime{Time: *k.Time, SD: seconds(k.TimeSD), Source: k.Source, Zoned: true}
 	}

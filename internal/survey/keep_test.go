@@ -19,7 +19,8 @@ func TestKeptWayPlacesLikeTheTrack(t *testing.T) {
 	var turning []track.Point
 	lat, lon, course := 47.0, 8.0, 10.0
 	for s := -300; s <= 60; s++ {
-		turning = append(turning, track.Point{Time: noon.Add(time.Duration(s) * time.Second), Lat: lat, Lon: lon, CourseDeg: math.NaN(), SpeedMS: math.NaN(), DepthM: math.NaN()})
+		turning = append(turning, track.Point{Time: noon.Add(time.Duration(s) * time.Second), Lat: lat, Lon: lon, CourseDeg: math.NaN(),
+			SpeedMS: math.NaN(), DepthM: math.NaN()})
 		course += 2
 		lat, lon, _ = track.Direct(lat, lon, course, 1.5)
 	}

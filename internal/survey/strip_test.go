@@ -14,7 +14,8 @@ import (
 func TestStripCovers(t *testing.T) {
 	rangeM := 30.0
 	panels := []detect.PanelRecord{{Box: detect.Box{X: 0, Y: 50, W: 500, H: 600}, RangeM: &rangeM, Nadir: []detect.RowX{{50, 299.5}}}}
-	s := survey.Scene{Time: &survey.CaptureTime{Time: noon, SD: time.Second}, Track: straight(t, 47, 8, 0, 0, 0, track.Options{}), RowRate: metres(15, 0.3)}
+	s := survey.Scene{Time: &survey.CaptureTime{Time: noon, SD: time.Second}, Track: straight(t, 47, 8, 0, 0, 0, track.Options{}),
+		RowRate: metres(15, 0.3)}
 	data, err := s.Keep(panels)
 	if err != nil {
 		t.Fatal(err)

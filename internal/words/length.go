@@ -4,7 +4,9 @@ package words
 
 import (
 	"math"
+	"regexp"
 	"strconv"
+	"strings"
 
 	"shadowgap/features"
 	"shadowgap/internal/units"
@@ -28,6 +30,26 @@ func Pixels(m features.Measured) string {
 		text = "under " + text
 	}
 	return text + " px"
+}
+
+// inMetres finds a length in a sentence that was put down in metres; speeds in m/s are left alone.
+var inMetres = regexp.MustCompile(`(\d+(?:\.\d+)?) m([^/\w]|$)`)
+
+// InUnits turns the lengths of a sentence that was put down in metres, such as a capture's notes, into u, with as many decimals as
+// they had.
+func InUnits(sentence string, u units.Lengths) string {
+	if u != units.Feet {
+		return sentence
+	}
+	return inMetres.ReplaceAllStringFunc(sentence, func(found string) string {
+		part := inMetres.FindStringSubmatch(found)
+		v, err := strconv.ParseFloat(part[1], 64)
+		if err != nil {
+			return found // more digits than a number holds
+		}
+		_, decimals, _ := strings.Cut(part[1], ".")
+		return strconv.FormatFloat(u.FromMetres(v), 'f', len(decimals), 64) + " " + u.Symbol() + part[2]
+	})
 }
 
 // Step is the step that a value with one standard deviation sd is rounded to: the power of ten, or five times it, at or below

@@ -102,7 +102,7 @@ func (t Thing) Posture(u units.Lengths) string {
 		case o == nil && !t.scaled() && t.Off > 0.03:
 			s = "hanging off the bottom by " + Share(t.Off) + " of the depth"
 		case o == nil:
-			s = "hanging in the water"
+			s = "hanging off the bottom"
 		}
 		return s + t.Where
 	case detect.RaisedStructure:

@@ -38,11 +38,30 @@ func TestLengthIsRoundedToItsError(t *testing.T) {
 	}
 }
 
+func TestInUnits(t *testing.T) {
+	for in, want := range map[string]string{
+		"the distance abeam can be anything from 0 to 5.9 m":         "the distance abeam can be anything from 0 to 19.4 ft",
+		"widens the error from 1.0 m to 10 m":                        "widens the error from 3.3 ft to 33 ft",
+		"sound travels at 1466 m/s here":                             "sound travels at 1466 m/s here",
+		"range: manifest says 30 m, --range says 20 m; took 1 moose": "range: manifest says 98 ft, --range says 66 ft; took 1 moose",
+	} {
+		if got := InUnits(in, units.Feet); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+		if got := InUnits(in, units.Metres); got != in {
+			t.Errorf("in metres %q became %q", in, got)
+		}
+	}
+}
+
 func fish() detect.MarkRecord {
 	return detect.MarkRecord{
-		Side: detect.Port, Class: detect.SuspendedTarget, Odds: detect.Odds{detect.SuspendedTarget: 0.9, detect.Clutter: 0.1}, Rows: [2]int{10, 18},
-		Highlight: &detect.Box{W: 4, H: 8}, Shadow: &detect.Box{W: 9, H: 8}, Contrast: 4.5, GapPx: m(31, 1.6), ShadowPx: m(3.6, 3), GapM: m(1.48, 0.08), ShadowM: m(0.17, 0.15),
-		SlantM: m(9.1, 0.1), GroundM: m(5.7, 0.2), AltitudeM: m(7.04, 0.1), OffBottomM: m(1.17, 0.08), HeightM: m(1.39, 0.07), LengthM: m(0.61, 0.12),
+		Side: detect.Port, Class: detect.SuspendedTarget, Odds: detect.Odds{detect.SuspendedTarget: 0.9, detect.Clutter: 0.1},
+		Rows:      [2]int{10, 18},
+		Highlight: &detect.Box{W: 4, H: 8}, Shadow: &detect.Box{W: 9, H: 8}, Contrast: 4.5, GapPx: m(31, 1.6), ShadowPx: m(3.6, 3),
+		GapM: m(1.48, 0.08), ShadowM: m(0.17, 0.15),
+		SlantM: m(9.1, 0.1), GroundM: m(5.7, 0.2), AltitudeM: m(7.04, 0.1), OffBottomM: m(1.17, 0.08), HeightM: m(1.39, 0.07),
+		LengthM: m(0.61, 0.12),
 	}
 }
 
@@ -60,7 +79,8 @@ func TestMarkSaysOneSentence(t *testing.T) {
 	}{
 		{"hanging", fish(), units.Metres, "About 0.6 m long, hanging 1.2 m off the bottom in 7 m of water, 5.5 m to port"},
 		{"in feet", fish(), units.Feet, "About 2 ft long, hanging 3.8 ft off the bottom in 23 ft of water, 19 ft to port"},
-		{"on the bottom", change(func(r *detect.MarkRecord) { r.Class, r.HeightM = detect.BottomObject, m(0.3, 0.1); r.Odds = nil }), units.Metres,
+		{"on the bottom", change(func(r *detect.MarkRecord) { r.Class, r.HeightM = detect.BottomObject, m(0.3, 0.1); r.Odds = nil }),
+			units.Metres,
 			"About 0.6 m long and 0.3 m high, lying on the bottom in 7 m of water, 5.5 m to port"},
 		{"raised", change(func(r *detect.MarkRecord) {
 			r.Class, r.HeightM, r.LengthM = detect.RaisedStructure, m(2.1, 0.2), m(4, 0.1)
@@ -73,7 +93,7 @@ func TestMarkSaysOneSentence(t *testing.T) {
 		}), units.Metres,
 			"Under 0.3 m high, lying on the bottom in 7 m of water, 5.5 m to port"},
 		{"inside the water column", change(func(r *detect.MarkRecord) { r.GroundM, r.OffBottomM = nil, nil }), units.Metres,
-			"About 0.6 m long, hanging in the water in 7 m of water, within 9 m to port"},
+			"About 0.6 m long, hanging off the bottom in 7 m of water, within 9 m to port"},
 		{"close over the bottom", change(func(r *detect.MarkRecord) { r.OffBottomM = m(0.1, 0.1) }), units.Metres,
 			"About 0.6 m long, hanging just off the bottom in 7 m of water, 5.5 m to port"},
 		{"undecided", change(func(r *detect.MarkRecord) {
@@ -104,7 +124,8 @@ func TestWhyIsPlain(t *testing.T) {
 			}
 		}
 	}
-	if all := strings.Join(Why(&r, units.Metres), "; "); !strings.Contains(all, "position: the boat lay still") || !strings.Contains(all, "21 other echoes") {
+	all := strings.Join(Why(&r, units.Metres), "; ")
+	if !strings.Contains(all, "position: the boat lay still") || !strings.Contains(all, "21 other echoes") {
 		t.Errorf("what placing it assumed, or what else is there, is lost: %s", all)
 	}
 	if a, b := Why(&r, units.Metres)[0], Why(&detect.MarkRecord{Highlight: r.Highlight, Contrast: 9}, units.Metres)[0]; a == b {
