@@ -232,7 +232,10 @@ func capturesOf(t testing.TB, run string) map[string]captureLine {
 }
 
 // exports are the files of a run that must not depend on how it got to its end.
-var exports = []string{"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv", "review.html"}
+var exports = []string{
+	"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv", "review.html", "sightings.jsonl", "holds.jsonl", "places.jsonl",
+	"places.csv",
+}
 
 func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 	dir := scenes(t, 6)
@@ -337,7 +340,8 @@ func TestTriageExportMergeScore(t *testing.T) {
 	must("triage", dir, "--out", one, "--no-timings", "--range", "30m", "--shard", "1/2")
 	must("triage", dir, "--out", two, "--no-timings", "--range", "30m", "--shard", "2/2")
 	must("merge", one, two, "--out", joined)
-	for _, name := range []string{"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv"} {
+	for _, name := range []string{"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv", "holds.jsonl", "sightings.jsonl",
+		"places.csv"} {
 		a, errA := os.ReadFile(filepath.Join(whole, name))
 		b, errB := os.ReadFile(filepath.Join(joined, name))
 		if errA != nil || errB != nil || !bytes.Equal(a, b) {

@@ -52,7 +52,7 @@ func (m mergeCmd) join(con *console, store *runstore.Store) error {
 			return err
 		}
 	}
-	if err := writeRun(con.ctx, store, overlay.Units(m.Units)); err != nil {
+	if err := writeRun(con.ctx, store, overlay.Units(m.Units), false); err != nil {
 		return err
 	}
 	tally, err := store.Tally(con.ctx)

@@ -16,6 +16,7 @@ import (
 	"shadowgap/internal/batch"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/runstore"
+	"shadowgap/internal/survey"
 )
 
 type triageCmd struct {
@@ -36,6 +37,7 @@ type triageCmd struct {
 	Retry       bool          `help:"Try captures again that were unreadable."`
 	Watch       bool          `help:"Keep taking new captures from the folders until Ctrl-C."`
 	FollowLinks bool          `help:"Follow symbolic links out of the folders, and links to folders."`
+	Clutter     bool          `help:"Keep what is likeliest clutter in lists, counts and exports."`
 	Timings     bool          `default:"true" negatable:"" help:"Keep what each capture cost in captures.jsonl; without, two runs give the same bytes."`
 }
 
@@ -77,7 +79,17 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err := store.SetMeta(con.abort, runstore.MetaRoot, root); err != nil {
 		return err
 	}
-	cfg.Between = func() error { return writeRun(con.abort, store, overlay.Units(t.Units)) }
+	if err := store.SetMeta(con.abort, runstore.MetaUnits, t.Units); err != nil {
+		return err
+	}
+	src, _, err := t.sources(con.ctx)
+	if err != nil {
+		return err
+	}
+	if err := keepForPage(con.abort, store, con.args, src.Track); err != nil {
+		return err
+	}
+	cfg.Between = func() error { return t.write(con.abort, store, src) }
 	// Nearly all that this process holds are the bytes of files on their way to a worker: to collect them often costs little.
 	debug.SetGCPercent(25)
 	obs := newProgress(con.err)
@@ -95,17 +107,22 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	}
 	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
 	ctx := context.WithoutCancel(con.ctx)
-	if err := writeRun(ctx, store, overlay.Units(t.Units)); err != nil {
+	if err := t.write(ctx, store, src); err != nil {
 		return err
 	}
-	tally, err := store.Tally(ctx)
+	run, err := openReviewed(ctx, store, t.Clutter)
 	if err != nil {
 		return err
 	}
-	if err := printRanked(ctx, con.out, store, tableOptions{Top: t.Top, Units: overlay.Units(t.Units), Width: terminalWidth(con.out)}); err != nil {
+	tally, mapped, err := run.tally(ctx)
+	if err != nil {
 		return err
 	}
-	printSummary(con.out, t.Out, tally, sum)
+	if err := printRanked(ctx, con.out, run, tableOptions{Top: t.Top, Units: overlay.Units(t.Units),
+		Width: terminalWidth(con.out)}); err != nil {
+		return err
+	}
+	printSummary(con.out, t.Out, tally, sum, mapped)
 	if stopped && !t.Watch {
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}
@@ -113,6 +130,14 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return status{exitUnreadable, fmt.Sprintf("%d of the captures could not be read; they are named above and in captures.csv", n)}
 	}
 	return nil
+}
+
+// write keeps with the run what marks drawn later need, and makes the run's exports.
+func (t triageCmd) write(ctx context.Context, store *runstore.Store, src survey.Sources) error {
+	if err := keepWays(ctx, store, src); err != nil {
+		return err
+	}
+	return writeRun(ctx, store, overlay.Units(t.Units), t.Clutter)
 }
 
 // config checks the options and turns them into what a run needs.

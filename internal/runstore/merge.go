@@ -56,6 +56,9 @@ func (s *Store) Merge(ctx context.Context, other *Store) (Merged, error) {
 		if err := rows.Err(); err != nil {
 			return err
 		}
+		if err := copyWays(ctx, tx, other.db); err != nil {
+			return err
+		}
 		m.Decisions, err = copyDecisions(ctx, tx, other.db)
 		return err
 	})
@@ -80,6 +83,25 @@ func copyMarks(ctx context.Context, tx *sql.Tx, from *sql.DB, capture string) er
 		}
 		_, err := tx.ExecContext(ctx, "INSERT INTO marks (capture, ord, id, class, odds, record) VALUES (?, ?, ?, ?, ?, ?)", capture, ord, id, class, odds, record)
 		if err != nil {
+			return err
+		}
+	}
+	return rows.Err()
+}
+
+// copyWays adds what placing marks needs of captures that have nothing of it yet.
+func copyWays(ctx context.Context, tx *sql.Tx, from *sql.DB) error {
+	rows, err := from.QueryContext(ctx, "SELECT key, value FROM meta WHERE key >= ? AND key < ?", MetaWay, MetaWay+"~")
+	if err != nil {
+		return err
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var key, value string
+		if err := rows.Scan(&key, &value); err != nil {
+			return err
+		}
+		if _, err := tx.ExecContext(ctx, "INSERT OR IGNORE INTO meta (key, value) VALUES (?, ?)", key, value); err != nil {
 			return err
 		}
 	}

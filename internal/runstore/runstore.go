@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -217,8 +218,12 @@ func put(ctx context.Context, tx *sql.Tx, root string, c *detect.CaptureRecord, 
 	return nil
 }
 
-// MetaRoot is the key of the folder that the captures of the newest triage are relative to.
-const MetaRoot = "root"
+// Keys of what is kept with a run.
+const (
+	MetaUnits = "units" // of lengths, as the newest triage was asked for
+	MetaRoot  = "root"  // the folder that the captures of the newest triage are relative to
+	MetaWay   = "way/"  // and a capture's id: what placing marks on it needs; merging takes it over
+)
 
 // Meta returns a value kept with the run, "" when there is none.
 func (s *Store) Meta(ctx context.Context, key string) (string, error) {
@@ -230,9 +235,27 @@ func (s *Store) Meta(ctx context.Context, key string) (string, error) {
 	return value, nil
 }
 
+// SetMetas keeps many values with the run in one transaction.
+func (s *Store) SetMetas(ctx context.Context, values iter.Seq2[string, string]) error {
+	err := inTx(ctx, s.db, func(tx *sql.Tx) error {
+		for key, value := range values {
+			if _, err := tx.ExecContext(ctx, setMeta, key, value); err != nil {
+				return fmt.Errorf("%q: %w", key, err)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("keeping values with the run: %w", err)
+	}
+	return nil
+}
+
+const setMeta = "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value"
+
 // SetMeta keeps a value with the run.
 func (s *Store) SetMeta(ctx context.Context, key, value string) error {
-	_, err := s.db.ExecContext(ctx, "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value", key, value)
+	_, err := s.db.ExecContext(ctx, setMeta, key, value)
 	if err != nil {
 		return fmt.Errorf("keeping %q with the run: %w", key, err)
 	}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -279,6 +280,41 @@ func TestMeta(t *testing.T) {
 		}
 		if got, err := s.Meta(t.Context(), "k"); err != nil || got != want {
 			t.Errorf("got %q, %v; want %q", got, err, want)
+		}
+	}
+}
+
+func TestWaysAreKeptAndMerged(t *testing.T) {
+	a, out := open(t, t.TempDir()), open(t, t.TempDir())
+	values := map[string]string{MetaWay + "one": "1", MetaWay + "two": "2", MetaRoot: "/a", "way": "not one"}
+	if err := a.SetMetas(t.Context(), maps.All(values)); err != nil {
+		t.Fatal(err)
+	}
+	if err := out.SetMeta(t.Context(), MetaWay+"two", "its own"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := out.Merge(t.Context(), a); err != nil {
+		t.Fatal(err)
+	}
+	for key, want := range map[string]string{MetaWay + "one": "1", MetaWay + "two": "its own", MetaRoot: "", "way": ""} {
+		if got, err := out.Meta(t.Context(), key); err != nil || got != want {
+			t.Errorf("%s: %q, %v; want %q", key, got, err, want)
+		}
+	}
+}
+
+func TestMark(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0)
+	keep(t, s, "/in", c, 2)
+	id := CaptureID(c.Capture, c.SHA256) + "-1"
+	for _, tt := range []struct {
+		capture, id string
+		there       bool
+	}{{"a.png", id, true}, {"b.png", id, false}, {"a.png", id + "0", false}} {
+		m, err := s.Mark(t.Context(), tt.capture, tt.id)
+		if err != nil || (m != nil) != tt.there || m != nil && m.Mark != tt.id {
+			t.Errorf("%s of %s: %+v, %v", tt.id, tt.capture, m, err)
 		}
 	}
 }

@@ -1,0 +1,44 @@
+package review
+
+import (
+	"regexp"
+	"strings"
+	"testing"
+
+	"shadowgap/detect"
+	"shadowgap/features"
+	"shadowgap/internal/units"
+)
+
+// What a person reads of a mark has no negative length and none of the detector's own terms.
+func TestFactsArePlain(t *testing.T) {
+	below := &features.Measured{Value: -0.31, SD: 0.2}
+	b := detect.Box{X: 5, Y: 5, W: 4, H: 9}
+	m := detect.MarkRecord{
+		Side: detect.Port, Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.9}, Highlight: &b, Shadow: &b,
+		Rows: [2]int{5, 14}, Contrast: 1.2,
+		SlantPx: features.Measured{Value: 90, SD: 1}, GapPx: &features.Measured{Value: -3.1, SD: 2},
+		ShadowPx: &features.Measured{Value: 9, SD: 2},
+		GapM:     below, HeightM: below, OffBottomM: below, Position: &detect.Position{Lat: 60, Lon: 20, ErrorM: 4.21},
+	}
+	bad := regexp.MustCompile(`-\d|standard deviation|spread|least size|strength`)
+	var all []string
+	for _, f := range Facts(m, units.Feet) {
+		all = append(all, f.Name+": "+f.Value)
+	}
+	all = append(all, Doubts(detect.CaptureRecord{}, m)...)
+	for _, s := range all {
+		if bad.MatchString(s) {
+			t.Errorf("%q", s)
+		}
+	}
+	text := strings.Join(all, "\n")
+	for _, want := range []string{"gap: none: the shadow touches it", "height: under 1 ft", "within about 14 ft", "The echo is faint"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("lacks %q:\n%s", want, text)
+		}
+	}
+	if got := Sentence(m, units.Feet); !strings.HasPrefix(got, "Under 1 ft high, lying on the bottom") {
+		t.Errorf("sentence %q", got)
+	}
+}
