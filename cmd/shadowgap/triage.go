@@ -2,15 +2,22 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
+
+	"golang.org/x/sys/unix"
 
 	"shadowgap/detect"
 	"shadowgap/internal/batch"
@@ -40,6 +47,9 @@ type triageCmd struct {
 }
 
 const watchEvery = 2 * time.Second
+
+// parentMemory is what this process tries to keep below; what it holds at once is bounded where it comes in.
+const parentMemory = 160 << 20
 
 // Run triages.
 func (t triageCmd) Run(con *console) error {
@@ -80,6 +90,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	cfg.Between = func() error { return writeRun(con.abort, store, overlay.Units(t.Units)) }
 	// Nearly all that this process holds are the bytes of files on their way to a worker: to collect them often costs little.
 	debug.SetGCPercent(25)
+	debug.SetMemoryLimit(parentMemory)
 	obs := newProgress(con.err)
 	if t.Watch {
 		obs.watching()
@@ -90,13 +101,14 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if stopped && errors.Is(err, context.Canceled) {
 		err = nil
 	}
-	if err != nil {
-		return fmt.Errorf("%w\nwhat was done is kept in %s; the same command goes on from there", err, t.Out)
-	}
 	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
 	ctx := context.WithoutCancel(con.ctx)
-	if err := writeRun(ctx, store, overlay.Units(t.Units)); err != nil {
-		return err
+	exportErr := writeRun(ctx, store, overlay.Units(t.Units))
+	if err != nil {
+		return t.cutShort(err, exportErr)
+	}
+	if exportErr != nil {
+		return fmt.Errorf("%w\n%s", exportErr, t.exportsLater())
 	}
 	tally, err := store.Tally(ctx)
 	if err != nil {
@@ -113,6 +125,50 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return status{exitUnreadable, fmt.Sprintf("%d of the captures could not be read; they are named above and in captures.csv", n)}
 	}
 	return nil
+}
+
+// cutShort words how a run ended that failed, and where what was done is to be found.
+func (t triageCmd) cutShort(err, exportErr error) error {
+	if errors.Is(err, unix.ENOSPC) {
+		err = fmt.Errorf("the disk is full: %w", err)
+	}
+	if exportErr != nil {
+		return fmt.Errorf("%w\nwhat was done is kept in %s, but its exports could not be made (%w)\n%s", err, t.Out, exportErr, t.exportsLater())
+	}
+	return fmt.Errorf("%w\nwhat was done is kept in %s and its exports show it; the same command goes on from there", err, t.Out)
+}
+
+// exportsLater says how to get what a run's folder has no room for.
+func (t triageCmd) exportsLater() string {
+	return fmt.Sprintf("Make room there and give the same command again, which goes on and makes the exports; or write them elsewhere:\n"+
+		"  shadowgap export %s --as csv --out FILE", t.Out)
+}
+
+// basis stands for all that is known of captures beside their names and contents, the contents of the files named in the options
+// included; "" when that can't be told.
+func (t triageCmd) basis(model string) string {
+	text, err := json.Marshal(t.knowledge)
+	var options map[string]any
+	if err == nil {
+		err = json.Unmarshal(text, &options)
+	}
+	if err != nil || t.Zone == time.Local.String() {
+		return ""
+	}
+	h := sha256.New()
+	fmt.Fprintf(h, "%s\n%s\n%s\n", version, model, text)
+	for _, name := range slices.Sorted(maps.Keys(options)) {
+		file, ok := options[name].(string)
+		if info, err := os.Stat(file); !ok || err != nil || !info.Mode().IsRegular() {
+			continue
+		}
+		sum, err := fileSum(file)
+		if err != nil {
+			return ""
+		}
+		fmt.Fprintf(h, "%s %s\n", name, sum)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:8])
 }
 
 // config checks the options and turns them into what a run needs.
@@ -159,6 +215,7 @@ func (t triageCmd) config() (batch.Config, error) {
 		Workers: t.Workers, Start: start, Limits: detect.Limits{MaxPixels: t.MaxPixels, MaxBytes: maxFile}, Limit: t.Limit,
 		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model.Version},
 		Pictures: batch.Pictures(t.Pictures), Units: overlay.Units(t.Units), ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
+		Basis: t.basis(model.Version),
 	}
 	if t.Watch {
 		cfg.Watch = watchEvery

@@ -48,7 +48,7 @@ func marksOf(c *detect.CaptureRecord, n int) []detect.MarkRecord {
 
 func keep(t testing.TB, s *Store, root string, c *detect.CaptureRecord, marks int) {
 	t.Helper()
-	if err := s.Put(t.Context(), root, c, marksOf(c, marks)); err != nil {
+	if err := s.Put(t.Context(), Origin{Root: root}, c, marksOf(c, marks)); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -129,7 +129,7 @@ func TestFailedPutLeavesNothing(t *testing.T) {
 	keep(t, s, "/in", c, 2)
 	bad := capture("a.png", "x", 0.7)
 	bad.Status = "no such status"
-	if err := s.Put(t.Context(), "/in", bad, marksOf(bad, 1)); err == nil {
+	if err := s.Put(t.Context(), Origin{Root: "/in"}, bad, marksOf(bad, 1)); err == nil {
 		t.Fatal("a record that breaks the schema was stored")
 	}
 	if got := listing(t, s); len(got) != 1 || !strings.HasSuffix(got[0], " 2") {
