@@ -17,8 +17,6 @@ import (
 	"strings"
 	"time"
 
-	"golang.org/x/sys/unix"
-
 	"shadowgap/detect"
 	"shadowgap/internal/batch"
 	"shadowgap/internal/overlay"
@@ -129,9 +127,6 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 
 // cutShort words how a run ended that failed, and where what was done is to be found.
 func (t triageCmd) cutShort(err, exportErr error) error {
-	if errors.Is(err, unix.ENOSPC) {
-		err = fmt.Errorf("the disk is full: %w", err)
-	}
 	if exportErr != nil {
 		return fmt.Errorf("%w\nwhat was done is kept in %s, but its exports could not be made (%w)\n%s", err, t.Out, exportErr, t.exportsLater())
 	}

@@ -253,7 +253,7 @@ func TestMerge(t *testing.T) {
 	}
 	for range 2 { // merging again changes nothing
 		for _, s := range []*Store{a, b} {
-			if _, err := out.Merge(t.Context(), s); err != nil {
+			if _, err := out.Merge(t.Context(), s, false); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -266,6 +266,95 @@ func TestMerge(t *testing.T) {
 	ds, err := out.Decisions(t.Context())
 	if err != nil || len(ds) != 2 || ds[0].ID != "d1" || ds[1].ID != "d2" {
 		t.Errorf("decisions %v, %v", ds, err)
+	}
+}
+
+// Results of one capture that were made in different ways are not mixed silently.
+func TestMergeComparesHowResultsWereMade(t *testing.T) {
+	made := func(settings, model string, interest float64) *Store {
+		s := open(t, t.TempDir())
+		keep(t, s, "/data", capture("same.png", "same", 0.5), 1)
+		c := capture("1.png", "one", interest)
+		c.Versions.Settings, c.Versions.Model = settings, model
+		keep(t, s, "/data", c, 2)
+		return s
+	}
+	for name, other := range map[string]*Store{"settings": made("new", "m", 0.9), "model": made("s", "new", 0.9)} {
+		out := made("s", "m", 0.1)
+		before := listing(t, out)
+		if m, err := out.Merge(t.Context(), other, false); !errors.Is(err, ErrDiffer) || !strings.Contains(err.Error(), "1 of them") || m != (Merged{}) {
+			t.Errorf("other %s: got %+v, %v; want ErrDiffer", name, m, err)
+		}
+		if after := listing(t, out); !slices.Equal(after, before) {
+			t.Errorf("other %s: a refused merge changed the run: %q", name, after)
+		}
+		m, err := out.Merge(t.Context(), other, true)
+		if err != nil || m != (Merged{Known: 1, Replaced: 1}) {
+			t.Errorf("other %s, replacing: got %+v, %v", name, m, err)
+		}
+		if after := listing(t, out); !strings.HasPrefix(after[0], "1.png") || len(after) != 2 {
+			t.Errorf("other %s: not replaced: %q", name, after)
+		}
+		if m, err := out.Merge(t.Context(), other, false); err != nil || m != (Merged{Known: 2}) {
+			t.Errorf("other %s, again: got %+v, %v", name, m, err)
+		}
+	}
+}
+
+func TestSeen(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0)
+	from := Origin{"/in", "stamp", "basis"}
+	if err := s.Put(t.Context(), from, c, nil); err != nil {
+		t.Fatal(err)
+	}
+	keep(t, s, "/in", capture("old.png", "y", 0), 0) // by a version that kept no stamps
+	for _, tt := range []struct {
+		path  string
+		from  Origin
+		model string
+		want  bool
+	}{
+		{"a.png", from, "m", true},
+		{"a.png", Origin{"/else", "stamp", "basis"}, "m", false},
+		{"a.png", Origin{"/in", "other", "basis"}, "m", false},
+		{"a.png", Origin{"/in", "stamp", "other"}, "m", false},
+		{"a.png", from, "other", false},
+		{"old.png", Origin{Root: "/in"}, "m", false},
+	} {
+		sum, status, got, err := s.Seen(t.Context(), tt.path, tt.from, tt.model)
+		if err != nil || got != tt.want || got && (sum != c.SHA256 || status != c.Status) {
+			t.Errorf("%+v: got %q, %q, %v, %v", tt, sum, status, got, err)
+		}
+	}
+	moved := Origin{"/in", "new stamp", "basis"}
+	if err := s.Restamp(t.Context(), []Look{{"a.png", c.SHA256, moved}}); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, got, err := s.Seen(t.Context(), "a.png", moved, "m"); err != nil || !got {
+		t.Errorf("after Restamp: %v, %v", got, err)
+	}
+}
+
+func TestTriedIsKeptUntilThereIsAResult(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0)
+	tried := func() string {
+		why, err := s.Tried(t.Context(), c.Capture, c.SHA256, "s", "m")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return why
+	}
+	if err := s.SetTried(t.Context(), c.Capture, c.SHA256, "s", "m", "crashed"); err != nil || tried() != "crashed" {
+		t.Errorf("got %q, %v", tried(), err)
+	}
+	if why, err := s.Tried(t.Context(), c.Capture, c.SHA256, "s", "other"); err != nil || why != "" {
+		t.Errorf("with another model: %q, %v", why, err)
+	}
+	keep(t, s, "/in", c, 0)
+	if tried() != "" {
+		t.Errorf("still %q after a result", tried())
 	}
 }
 
