@@ -12,6 +12,7 @@ import (
 
 	"shadowgap/internal/export"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 )
 
@@ -116,10 +117,16 @@ func copyPictures(ctx context.Context, from, to string, replace bool) error {
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("merging: %w", err)
 		}
+		source, target := filepath.Join(from, d.Name()), filepath.Join(to, d.Name())
+		if d.Type()&fs.ModeSymlink != 0 {
+			if err := copyLink(source, target); err != nil {
+				return err
+			}
+			continue
+		}
 		if !d.Type().IsRegular() {
 			continue
 		}
-		source, target := filepath.Join(from, d.Name()), filepath.Join(to, d.Name())
 		if _, err := os.Lstat(target); err == nil {
 			same, err := !replace, error(nil)
 			if replace {
@@ -135,6 +142,22 @@ func copyPictures(ctx context.Context, from, to string, replace bool) error {
 		if err := copyFile(source, target); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// copyLink makes a link to where another leads, to a user's own capture. One that leads nowhere from here, because its run comes
+// from another machine, is left out.
+func copyLink(source, target string) error {
+	own, err := filepath.EvalSymlinks(source)
+	if err != nil {
+		return nil
+	}
+	if _, err := os.Lstat(target); err == nil {
+		return nil
+	}
+	if err := review.LinkTo(target, own); err != nil {
+		return fmt.Errorf("merging: %w", err)
 	}
 	return nil
 }

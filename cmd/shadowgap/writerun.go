@@ -47,7 +47,7 @@ func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units) e
 		{"captures.jsonl", func(w io.Writer) error { return export.CapturesJSONL(w, store.Captures(ctx)) }},
 		{"marks.csv", func(w io.Writer) error { return export.MarksCSV(w, marks, lengthUnit(units)) }},
 		{"captures.csv", func(w io.Writer) error {
-			return export.CapturesCSV(w, store.Captures(ctx), func(c *detect.CaptureRecord) string { return review.MediaOf(c.Capture, c.SHA256).Drawn })
+			return export.CapturesCSV(w, store.Captures(ctx), func(c *detect.CaptureRecord) string { return review.MediaOf(c.Capture, c.SHA256).Plain })
 		}},
 		{"holds.jsonl", func(w io.Writer) error { return export.JSONL(w, holds) }},
 	}

@@ -114,7 +114,7 @@ func TestGrowingFileIsRefused(t *testing.T) {
 	}
 }
 
-var quick = patience{limit: 300 * time.Millisecond, pause: time.Millisecond, longest: 4 * time.Millisecond, first: 3, later: 6}
+var quick = patience{limit: 3 * time.Second, pause: time.Millisecond, longest: 4 * time.Millisecond, first: 3, later: 6}
 
 func TestWorkersThatFailToStart(t *testing.T) {
 	names := []string{"a.png", "b.png", "c.png", "crash.png", "crash-once.png", "d.png", "e.png"}
@@ -125,11 +125,12 @@ func TestWorkersThatFailToStart(t *testing.T) {
 		says    string
 	}{
 		{"the first ones die", []string{"die", "die", "die"}, 2, "starting it again"},
-		{"the first one hangs", []string{"hang"}, 1, "was not ready after 300ms; starting it again"},
+		{"the first one hangs", []string{"hang"}, 1, "was not ready after 3s; starting it again"},
 		{"one place stays empty", []string{"die", "die", "die", "die", "die"}, 2, "going on with fewer workers: 1"},
 		{"later ones die and hang", []string{"work", "work", "die", "hang", "die", "die"}, 2, "no room to start"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
+			t.Parallel()
 			cfg := testConfig(t, folder(t, names...))
 			cfg.Workers, cfg.patience, cfg.Start = tt.workers, quick, behaving(tt.how...)
 			l := newLedger()

@@ -69,6 +69,7 @@ type Config struct {
 	Retry    bool // do unreadable captures again
 	Versions detect.Versions
 	Pictures Pictures
+	Copies   bool // keep copies of whole captures, plain and drawn; without, the page shows the files themselves where it can
 	Units    overlay.Units
 	ReadText bool          // look for the range setting in the text on captures
 	Timings  bool          // keep what each capture cost; without, two runs give the same bytes
@@ -338,8 +339,11 @@ func (r *run) ready(e entry) bool {
 func (r *run) load(e entry) (work, bool, error) {
 	w := work{job: Job{
 		Capture: e.path, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
-		Pictures: r.cfg.Pictures, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
+		Pictures: r.cfg.Pictures, Copies: r.cfg.Copies, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
 	}}
+	if e.own {
+		w.job.Own = e.file
+	}
 	src, err := e.source()
 	if err == nil {
 		defer src.Close()
@@ -463,17 +467,30 @@ func (r *run) known(job Job, status detect.Status) bool {
 	if r.cfg.Retry && status == detect.StatusUnreadable {
 		return false
 	}
-	if status == detect.StatusRead && job.Pictures == PicturesAll {
-		// Pictures are not synced one by one: after a power cut one may be missing or empty.
-		info, err := os.Stat(filepath.Join(job.RunDir, filepath.FromSlash(review.MediaOf(job.Capture, job.SHA256).Drawn)))
-		if err != nil || info.Size() == 0 {
-			return false
-		}
+	if status == detect.StatusRead && job.Pictures == PicturesAll && !hasPictures(job) {
+		return false
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.sum.Known++
 	r.obs.Finished(&detect.CaptureRecord{Capture: job.Capture, SHA256: job.SHA256, Status: status}, 0, true)
+	return true
+}
+
+// hasPictures reports whether the pictures of a capture are there. They are not synced one by one: after a power cut one may be
+// missing or empty.
+func hasPictures(job Job) bool {
+	m := review.MediaOf(job.Capture, job.SHA256)
+	names := []string{m.Thumb}
+	if job.Copies {
+		names = append(names, m.Plain, m.Drawn)
+	}
+	for _, name := range names {
+		info, err := os.Lstat(filepath.Join(job.RunDir, filepath.FromSlash(name)))
+		if err != nil || !info.Mode().IsRegular() || info.Size() == 0 {
+			return false
+		}
+	}
 	return true
 }
 

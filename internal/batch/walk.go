@@ -50,6 +50,7 @@ func hasPictureExt(name string) bool {
 type entry struct {
 	path string // relative to the root, with forward slashes; no two entries of a walk have the same
 	file string // absolute path of the file or archive on disk
+	own  bool   // file is the capture itself, not an archive with it
 	open func() (source, error)
 	err  error // set instead of open for what could not be looked at
 }
@@ -332,7 +333,7 @@ func (w *walker) file(ctx context.Context, f found) bool {
 	if isArchive(f.path) {
 		return w.archive(ctx, f)
 	}
-	return w.yield(entry{path: w.name(f.path), file: f.path, open: func() (source, error) {
+	return w.yield(entry{path: w.name(f.path), file: f.path, own: true, open: func() (source, error) {
 		file, err := w.open(f)
 		if err != nil {
 			return source{}, err
