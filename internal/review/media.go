@@ -11,8 +11,6 @@ import (
 	"os"
 	"path/filepath"
 
-	"github.com/disintegration/imaging"
-
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
 )
@@ -83,7 +81,7 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 			return err
 		}
 	}
-	if err := save(m.Thumb, imaging.Resize(img, thumbWidth, 0, imaging.Box), 70); err != nil {
+	if err := save(m.Thumb, overlay.Thumb(img, thumbWidth), 70); err != nil {
 		return err
 	}
 	for _, mk := range marks {
