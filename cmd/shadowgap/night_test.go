@@ -1,10 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 )
 
 // A run that can't go on leaves the exports of what is done and says so.
@@ -97,5 +99,107 @@ func TestMergeRefusesOtherSettings(t *testing.T) {
 	}
 	if now, err := os.ReadFile(filepath.Join(again, "marks.jsonl")); err != nil || marks() != string(now) {
 		t.Errorf("the replaced results are not those of the later run (%v)", err)
+	}
+}
+
+// A run that is gone on with to no effect leaves its exports as they are; whatever is missing or changed is made again.
+func TestExportsAreMadeWhenStale(t *testing.T) {
+	dir := scenes(t, 1)
+	run := filepath.Join(t.TempDir(), "run")
+	triage := func(more ...string) {
+		t.Helper()
+		if code, _, stderr := shadowgap(t, append([]string{"triage", dir, "--out", run}, more...)...); code != exitRead {
+			t.Fatalf("exit status %d\n%s", code, stderr)
+		}
+	}
+	written := func(name string) time.Time {
+		t.Helper()
+		info, err := os.Stat(filepath.Join(run, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return info.ModTime()
+	}
+	triage()
+	for _, tt := range []struct {
+		name   string
+		before func()
+		more   []string
+		made   bool
+	}{
+		{"nothing changed", func() {}, nil, false},
+		{"an export is gone", func() {
+			if err := os.Remove(filepath.Join(run, "marks.csv")); err != nil {
+				t.Fatal(err)
+			}
+		}, nil, true},
+		{"an export was edited", func() { write(t, filepath.Join(run, "marks.csv"), []byte("mine\n")) }, nil, true},
+		{"another unit", func() {}, []string{"--units", "ft"}, true},
+		{"other settings", func() {}, []string{"--units", "ft", "--range", "30m"}, true},
+		{"these again", func() {}, []string{"--units", "ft", "--range", "30m"}, false},
+	} {
+		tt.before()
+		then := written("captures.jsonl")
+		triage(tt.more...)
+		if made := written("captures.jsonl") != then; made != tt.made {
+			t.Errorf("%s: exports made %v, want %v", tt.name, made, tt.made)
+		}
+	}
+}
+
+// Without --copies a run shows the user's own files; with it, a run can be moved away from them.
+func TestCopies(t *testing.T) {
+	dir := scenes(t, 1)
+	run := filepath.Join(t.TempDir(), "run")
+	kinds := func() (links, files int) {
+		t.Helper()
+		names, err := os.ReadDir(filepath.Join(run, "overlays"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range names {
+			if d.Type()&os.ModeSymlink != 0 {
+				links++
+			} else {
+				files++
+			}
+		}
+		return links, files
+	}
+	for _, tt := range []struct {
+		args         []string
+		links, files int
+	}{
+		{nil, 1, 1},                  // the capture, a thumbnail
+		{[]string{"--copies"}, 0, 3}, // plain, drawn, thumbnail
+	} {
+		if code, _, stderr := shadowgap(t, append([]string{"triage", dir, "--out", run}, tt.args...)...); code != exitRead {
+			t.Fatalf("exit status %d\n%s", code, stderr)
+		}
+		if links, files := kinds(); links != tt.links || files != tt.files {
+			t.Errorf("%q: %d links and %d files, want %d and %d", tt.args, links, files, tt.links, tt.files)
+		}
+	}
+}
+
+func TestMergedRunShowsTheSameFiles(t *testing.T) {
+	dir := scenes(t, 1)
+	tmp := t.TempDir()
+	one, joined := filepath.Join(tmp, "one"), filepath.Join(tmp, "deep", "er", "joined")
+	for _, args := range [][]string{{"triage", dir, "--out", one}, {"merge", one, "--out", joined}} {
+		if code, _, stderr := shadowgap(t, args...); code != exitRead {
+			t.Fatalf("%v: exit status %d\n%s", args, code, stderr)
+		}
+	}
+	names, err := filepath.Glob(filepath.Join(joined, "overlays", "*-plain.jpg"))
+	if err != nil || len(names) != 1 {
+		t.Fatal(names, err)
+	}
+	want, err := os.ReadFile(firstCapture(t, dir))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got, err := os.ReadFile(names[0]); err != nil || !bytes.Equal(got, want) {
+		t.Errorf("the joined run's picture is not the capture (%v)", err)
 	}
 }

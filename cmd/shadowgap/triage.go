@@ -102,7 +102,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	}
 	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
 	ctx := context.WithoutCancel(con.ctx)
-	exportErr := writeRun(ctx, store, overlay.Units(t.Units))
+	exportErr := exportsIfStale(ctx, store, t.Units, func() error { return writeRun(ctx, store, overlay.Units(t.Units)) })
 	if err != nil {
 		return t.cutShort(err, exportErr)
 	}

@@ -15,8 +15,8 @@ import (
 	"shadowgap/internal/survey"
 )
 
-// maxPageCaptures bounds what the review page is made from; it shows the most interesting captures of a long run.
-const maxPageCaptures = 5000
+// maxPageCaptures bounds what the review page is made from; it shows the most interesting captures of a long run, this many at most.
+const maxPageCaptures = 2000
 
 func lengthUnit(u overlay.Units) export.Length {
 	if u == overlay.Feet {

@@ -71,6 +71,13 @@ func TestWalk(t *testing.T) {
 			t.Fatalf("notes: %q; want one that says %q in place %d", notes, says, i)
 		}
 	}
+	var counted []string
+	for e := range (walk{in: in, root: dir, anyOrder: true}).entries(t.Context()) {
+		counted = append(counted, e.path)
+	}
+	if slices.Sort(counted); !slices.Equal(counted, want) {
+		t.Errorf("in any order: got %q, want %q", counted, want)
+	}
 	in.FollowLinks = true
 	names, _ = walkNames(t, in)
 	want = []string{"a.jpeg", "b.PNG", "no-extension", "sub/deep/c.tif", "sub/folder/d.png", "sub/inside.png", "sub/outside.png"}

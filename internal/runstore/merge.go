@@ -64,6 +64,11 @@ func (s *Store) Merge(ctx context.Context, other *Store, replace bool) (Merged, 
 		if m.Replaced > 0 && !replace {
 			return fmt.Errorf("results of captures that both runs hold were %w: %d of them", ErrDiffer, m.Replaced)
 		}
+		if m.Captures+m.Replaced > 0 {
+			if err := countResult(ctx, tx); err != nil {
+				return err
+			}
+		}
 		m.Decisions, err = copyDecisions(ctx, tx, other.db)
 		return err
 	})

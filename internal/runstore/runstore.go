@@ -286,7 +286,54 @@ func put(ctx context.Context, tx *sql.Tx, from Origin, c *detect.CaptureRecord, 
 			return fmt.Errorf("mark %s: %w", m.Mark, err)
 		}
 	}
-	return nil
+	return countResult(ctx, tx)
+}
+
+// metaResults counts what has been stored; metaExports is the state that the run's exports show.
+const (
+	metaResults = "results"
+	metaExports = "exports"
+)
+
+// countResult makes the run's state another one.
+func countResult(ctx context.Context, tx *sql.Tx) error {
+	_, err := tx.ExecContext(ctx, "INSERT INTO meta (key, value) VALUES (?, '1') ON CONFLICT (key) DO UPDATE SET value = value + 1", metaResults)
+	return err
+}
+
+// State is another one after every change to what a run holds: results, decisions, and what is kept with it.
+func (s *Store) State(ctx context.Context) (string, error) {
+	h := sha256.New()
+	var decisions, newest int
+	err := s.db.QueryRowContext(ctx, "SELECT count(*), coalesce(max(seq), 0) FROM decisions").Scan(&decisions, &newest)
+	if err != nil {
+		return "", fmt.Errorf("reading the run's state: %w", err)
+	}
+	fmt.Fprintln(h, decisions, newest)
+	rows, err := s.db.QueryContext(ctx, "SELECT key, value FROM meta WHERE key <> ? ORDER BY key", metaExports)
+	if err != nil {
+		return "", fmt.Errorf("reading the run's state: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var key, value string
+		if err := rows.Scan(&key, &value); err != nil {
+			return "", fmt.Errorf("reading the run's state: %w", err)
+		}
+		fmt.Fprintf(h, "%q %q\n", key, value)
+	}
+	if err := rows.Err(); err != nil {
+		return "", fmt.Errorf("reading the run's state: %w", err)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:12]), nil
+}
+
+// Exported returns what SetExported kept, "" when nothing: a word for the state and the way in which the exports were made.
+func (s *Store) Exported(ctx context.Context) (string, error) { return s.Meta(ctx, metaExports) }
+
+// SetExported keeps it.
+func (s *Store) SetExported(ctx context.Context, exported string) error {
+	return s.SetMeta(ctx, metaExports, exported)
 }
 
 // MetaRoot is the key of the folder that the captures of the newest triage are relative to.

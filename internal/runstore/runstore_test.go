@@ -336,6 +336,43 @@ func TestSeen(t *testing.T) {
 	}
 }
 
+func TestStateChangesWithWhatARunHolds(t *testing.T) {
+	s, other := open(t, t.TempDir()), open(t, t.TempDir())
+	keep(t, other, "/in", capture("b.png", "y", 0), 1)
+	state := func() string {
+		v, err := s.State(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	last := state()
+	for _, tt := range []struct {
+		name    string
+		do      func() error
+		changes bool
+	}{
+		{"a result", func() error { return s.Put(t.Context(), Origin{Root: "/in"}, capture("a.png", "x", 0), nil) }, true},
+		{"it again", func() error { return s.Put(t.Context(), Origin{Root: "/in"}, capture("a.png", "x", 0), nil) }, true},
+		{"another run", func() error { _, err := s.Merge(t.Context(), other, false); return err }, true},
+		{"that run again", func() error { _, err := s.Merge(t.Context(), other, false); return err }, false},
+		{"something kept", func() error { return s.SetMeta(t.Context(), "k", "v") }, true},
+		{"exports", func() error { return s.SetExported(t.Context(), "x") }, false},
+		{"a decision", func() error {
+			_, err := s.AddDecisions(t.Context(), []Decision{{"d", "2026-01-01T00:00:00Z", json.RawMessage("{}")}})
+			return err
+		}, true},
+	} {
+		if err := tt.do(); err != nil {
+			t.Fatal(err)
+		}
+		if now := state(); (now != last) != tt.changes {
+			t.Errorf("%s: the state changed: %v", tt.name, now != last)
+		}
+		last = state()
+	}
+}
+
 func TestTriedIsKeptUntilThereIsAResult(t *testing.T) {
 	s := open(t, t.TempDir())
 	c := capture("a.png", "x", 0)
