@@ -26,6 +26,7 @@ import (
 	"time"
 
 	"shadowgap/eval/scene"
+	"shadowgap/internal/runstore"
 )
 
 const (
@@ -293,9 +294,32 @@ func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 			t.Errorf("%s differs: %d and %d bytes", name, len(a), len(b))
 		}
 	}
+	for _, dir := range []string{calm, rough} {
+		if stored, captures := storedAndHeld(t, dir); stored != captures || captures == 0 {
+			t.Errorf("%s: %d results stored for %d captures; want each once", dir, stored, captures)
+		}
+	}
 	if left, _ := filepath.Glob(filepath.Join(rough, "*", ".part-*")); len(left) > 0 {
 		t.Errorf("half-written files are left: %q", left)
 	}
+}
+
+// storedAndHeld returns how many results were ever stored in a run and how many it holds.
+func storedAndHeld(t testing.TB, dir string) (stored, held int) {
+	t.Helper()
+	store, err := runstore.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	text, err := store.Meta(t.Context(), "results")
+	if err == nil {
+		stored, err = strconv.Atoi(text)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return stored, len(capturesOf(t, dir))
 }
 
 // archives puts captures of a folder into archives beside them, one of them twice under one name.

@@ -85,7 +85,8 @@ func (m mergeCmd) one(con *console, store *runstore.Store, dir string) (err erro
 	defer func() { err = errors.Join(err, other.Close()) }()
 	got, err := store.Merge(con.ctx, other, m.Replace)
 	if errors.Is(err, runstore.ErrDiffer) {
-		return fmt.Errorf("%w\nNothing of %s was taken. Make the runs with the same settings, or let --replace take the results of the run named last", err, dir)
+		return fmt.Errorf("%w\nNothing of %s was taken. Make the runs with the same settings, or let --replace take the results of the run "+
+			"named last", err, dir)
 	}
 	if err != nil {
 		return err

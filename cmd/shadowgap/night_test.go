@@ -74,7 +74,8 @@ func TestMergeRefusesOtherSettings(t *testing.T) {
 	tmp := t.TempDir()
 	old, again, out := filepath.Join(tmp, "old"), filepath.Join(tmp, "again"), filepath.Join(tmp, "out")
 	for _, args := range [][]string{
-		{"triage", dir, "--out", old, "--range", "30m"}, {"triage", dir, "--out", again, "--range", "40m"}, {"merge", old, "--out", out},
+		{"triage", dir, "--out", old, "--range", "30m"}, {"triage", dir, "--out", again, "--range", "40m"},
+		{"merge", old, "--out", out},
 	} {
 		if code, _, stderr := shadowgap(t, args...); code != exitRead {
 			t.Fatalf("%v: exit status %d\n%s", args, code, stderr)

@@ -36,7 +36,7 @@ type triageCmd struct {
 	MaxPixels   int64         `default:"100000000" help:"Largest picture read, in pixels."`
 	MaxFile     string        `default:"512MiB" help:"Largest file read."`
 	Pictures    string        `enum:"all,marked,none" default:"all" help:"Overlays and close-ups for: all captures, those with marks, or none."`
-	Copies      bool          `help:"Keep copies of whole captures, plain and with outlines, in the run folder, so that it can be moved away from them; without, its page shows your own files where a browser can."`
+	Copies      bool          `help:"Keep copies of the captures in the run folder, so that it can be moved away from them."`
 	Top         int           `default:"25" help:"Lines of the ranked table; 0 for all."`
 	Shard       string        `placeholder:"I/N" help:"Do only part I of N, split by content; auto/N takes I from a Kubernetes indexed Job or a Slurm array."`
 	Retry       bool          `help:"Try captures again that were unreadable."`

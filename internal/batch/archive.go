@@ -43,8 +43,8 @@ func (w *walker) archive(ctx context.Context, f found) bool {
 	if err != nil {
 		return w.failed(f.path, err)
 	}
-	a := archive{walker: w, file: f.path, size: size, stamp: stamp, budget: &allowance{left: max(size*maxArchiveGrowth, minArchiveRoom)},
-		times: map[nameKey]int32{}}
+	budget := &allowance{left: max(size*maxArchiveGrowth, minArchiveRoom)}
+	a := archive{walker: w, file: f.path, size: size, stamp: stamp, budget: budget, times: map[nameKey]int32{}}
 	visit := a.tarball
 	if strings.HasSuffix(strings.ToLower(f.path), ".zip") {
 		visit = a.zipped
@@ -108,15 +108,15 @@ func (a *archive) zipped(ctx context.Context, r io.ReaderAt) (bool, error) {
 
 // openZipped refuses a bomb by what the archive declares; that no more comes out than was declared is seen to where it is read.
 func (a *archive) openZipped(zf *zip.File, place int) (source, error) {
-	if zf.UncompressedSize64 > math.MaxInt64 || zf.UncompressedSize64/maxArchiveGrowth > max(zf.CompressedSize64, minMemberRoom/maxArchiveGrowth) {
-		return source{}, fmt.Errorf("it declares %d bytes out of %d compressed, more than any honest picture", zf.UncompressedSize64, zf.CompressedSize64)
+	packed, size := zf.CompressedSize64, zf.UncompressedSize64
+	if size > math.MaxInt64 || size/maxArchiveGrowth > max(packed, minMemberRoom/maxArchiveGrowth) {
+		return source{}, fmt.Errorf("it declares %d bytes out of %d compressed, more than any honest picture", size, packed)
 	}
 	rc, err := zf.Open()
 	if err != nil {
 		return source{}, err
 	}
-	size := int64(zf.UncompressedSize64)
-	return source{budgeted{rc, rc, a.budget}, size, a.stampOf(place)}, nil
+	return source{budgeted{rc, rc, a.budget}, int64(size), a.stampOf(place)}, nil
 }
 
 // tableReader lets no more than left bytes be read through it; once left is negative it no longer counts.

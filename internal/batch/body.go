@@ -83,11 +83,12 @@ type intake struct {
 	lim  detect.Limits       // with nothing left to default
 }
 
-// read reads a source to its end and returns its content and SHA-256. What is no picture is read but not kept, but for its head. Errors
-// are about the capture, but for those that wrap errSpool and the end of ctx.
+// read reads a source to its end and returns its content and SHA-256. Of a large file that is no picture only the head is kept.
+// Errors are about the capture, but for those that wrap errSpool and the end of ctx.
 func (in intake) read(ctx context.Context, src source, path string) (body, string, error) {
 	if src.size > in.lim.MaxBytes {
-		return body{}, "", &detect.ReadError{Path: path, Why: fmt.Sprintf("the file is larger than the limit of %d MiB", in.lim.MaxBytes>>20), Err: detect.ErrTooLarge}
+		why := fmt.Sprintf("the file is larger than the limit of %d MiB", in.lim.MaxBytes>>20)
+		return body{}, "", &detect.ReadError{Path: path, Why: why, Err: detect.ErrTooLarge}
 	}
 	if src.size > maxInMemory {
 		return in.spool(ctx, src, path)

@@ -94,7 +94,7 @@ func TestLargeCaptureArrivesWhole(t *testing.T) {
 	}
 	for _, name := range []string{"large.png", "large.tgz/large.png", "crash-once.png"} {
 		rec := l.recs[name]
-		if rec == nil || rec.Status != detect.StatusRead || rec.SHA256 != detect.Sum([]byte(content)) || rec.Interest != float64(len(content))/100 {
+		if rec == nil || rec.SHA256 != detect.Sum([]byte(content)) || rec.Interest != float64(len(content))/100 {
 			t.Errorf("%s: %+v", name, rec)
 		}
 	}
@@ -299,5 +299,28 @@ func TestUnchangedFilesAreNotRead(t *testing.T) {
 		if got := reads(); got != tt.want {
 			t.Errorf("%s: read %d files %q, want %d", tt.name, got, read, tt.want)
 		}
+	}
+}
+
+// Captures that wait for a second try hold room; those that live take them, so that reading goes on.
+func TestWaitingCapturesDoNotBlockReading(t *testing.T) {
+	dir := t.TempDir()
+	for i := range 12 {
+		name := fmt.Sprintf("z%02d.png", i)
+		if i < 4 {
+			name = fmt.Sprintf("crash-once%02d.png", i)
+		}
+		write(t, filepath.Join(dir, name), strings.Repeat("m", 15<<20)+fmt.Sprint(i))
+	}
+	cfg := testConfig(t, dir)
+	cfg.Workers, cfg.patience = 5, quick
+	dead := []string{"work", "work", "work", "work", "work"}
+	for range 4 * quick.later { // enough for four slots to give up
+		dead = append(dead, "die")
+	}
+	cfg.Start = behaving(dead...)
+	l := newLedger()
+	if _, err := Run(t.Context(), t.Context(), cfg, l, l); err != nil || len(l.recs) != 12 {
+		t.Errorf("%v, %d records\n%q", err, len(l.recs), l.notes)
 	}
 }

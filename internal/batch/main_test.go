@@ -129,7 +129,8 @@ func parent(dir string) int {
 		}
 	}
 	cfg := Config{
-		Inputs: Inputs{Paths: []string{dir}}, RunDir: out, Workers: 2, Start: startTestWorker, Versions: detect.Versions{Code: "test", Model: "m1"},
+		Inputs: Inputs{Paths: []string{dir}}, RunDir: out, Workers: 2, Start: startTestWorker,
+		Versions: detect.Versions{Code: "test", Model: "m1"},
 		Settings: func(string, []byte) Settings { return Settings{Hash: "s1"} },
 	}
 	if _, err := Run(context.Background(), context.Background(), cfg, l, l); err != nil {

@@ -193,7 +193,7 @@ type run struct {
 	answers  *semaphore.Weighted // what workers found and the disk has not, as answerRoom counts it
 	hasWork  chan struct{}       // closed at the first capture for a worker, or when there is none
 	once     sync.Once           // closes hasWork
-	waiting  chan work           // captures for a second try whose slot could start no worker for it
+	waiting  chan work           // captures for a second try whose slot could start no worker for it; who lives takes them
 
 	alone  sync.RWMutex // held shared while a capture is under way, and alone for a second try
 	mu     sync.Mutex   // guards obs and what follows
@@ -535,7 +535,12 @@ func (r *run) analyse(jobs <-chan work, results chan<- result) error {
 		if err := s.ready(r.more); err != nil || s.p == nil {
 			return r.without(err)
 		}
-		w, ok := <-jobs
+		var w work
+		ok := true
+		select {
+		case w, ok = <-jobs:
+		case w = <-r.waiting:
+		}
 		if !ok || r.stopped() {
 			w.body.drop()
 			return nil
@@ -562,7 +567,7 @@ func (r *run) without(err error) error {
 	return nil
 }
 
-// finishWaiting gives the second try to captures whose slot gave up while others went on to the end.
+// finishWaiting gives the second try to captures whose slot gave up when the others had ended.
 func (r *run) finishWaiting() error {
 	left := r.waiting
 	close(left)

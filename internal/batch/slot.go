@@ -109,7 +109,7 @@ func (s *slot) again(w work) (goOn bool, err error) {
 	return s.deliver(w, response{Capture: Unreadable(w.job, tryReason(w, err)+", tried twice")})
 }
 
-// leave puts a capture aside for whoever ends last. When the run is over nobody takes it, and it stays undone.
+// leave puts a capture aside for another slot. When the run is over nobody takes it, and it stays undone.
 func (s *slot) leave(w work) { s.waiting <- w }
 
 func tryReason(w work, err error) string {

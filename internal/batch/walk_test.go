@@ -66,7 +66,10 @@ func TestWalk(t *testing.T) {
 	if !slices.Equal(names, want) {
 		t.Errorf("got %q, want %q", names, want)
 	}
-	for i, says := range []string{"pipe.png: it is a pipe", "sub/dangling.png: the link leads nowhere", "sub/folder", "sub/outside.png", "sub/round", "sub/to-null.png: the link leads to a device"} {
+	for i, says := range []string{
+		"pipe.png: it is a pipe", "sub/dangling.png: the link leads nowhere", "sub/folder", "sub/outside.png", "sub/round",
+		"sub/to-null.png: the link leads to a device",
+	} {
 		if i >= len(notes) || !strings.Contains(notes[i], says) {
 			t.Fatalf("notes: %q; want one that says %q in place %d", notes, says, i)
 		}
@@ -179,21 +182,24 @@ func TestWalkArchives(t *testing.T) {
 func TestNamesAreInjective(t *testing.T) {
 	dir := folder(t, "bad\xff.png", `bad\xff.png`, "a/b.png", `a\b.png`, `a\\b.png`)
 	members := []tarMember{
-		{"a/b.png", "1", 0}, {`a\b.png`, "2", 0}, {"./a/b.png", "3", 0}, {"x.png", "4", 0}, {"x.png", "5", 0}, {"y\xff.png", "6", 0}, {`y\xff.png`, "7", 0},
-		{"x.png", "8", 0},
+		{"a/b.png", "1", 0}, {`a\b.png`, "2", 0}, {"./a/b.png", "3", 0}, {"x.png", "4", 0}, {"x.png", "5", 0},
+		{"y\xff.png", "6", 0}, {`y\xff.png`, "7", 0}, {"x.png", "8", 0},
 	}
 	write(t, filepath.Join(dir, "one.zip"), string(zipOf(t, members)))
 	write(t, filepath.Join(dir, "two.tgz"), string(tarOf(t, members)))
 	names, notes := walkNames(t, Inputs{Paths: []string{dir}})
 	want := []string{
 		"a/b.png", `a\\\\b.png`, `a\\b.png`, `bad\\xff.png`, `bad\xff.png`,
-		"one.zip/a/b.png", "one.zip/a/b.png#2", "one.zip/a/b.png#3", "one.zip/x.png", "one.zip/x.png#2", `one.zip/y\xff.png`, "one.zip/y/xff.png", "one.zip/x.png#3",
-		"two.tgz/a/b.png", "two.tgz/a/b.png#2", "two.tgz/a/b.png#3", "two.tgz/x.png", "two.tgz/x.png#2", `two.tgz/y\xff.png`, "two.tgz/y/xff.png", "two.tgz/x.png#3",
+		"one.zip/a/b.png", "one.zip/a/b.png#2", "one.zip/a/b.png#3", "one.zip/x.png",
+		"one.zip/x.png#2", `one.zip/y\xff.png`, "one.zip/y/xff.png", "one.zip/x.png#3",
+		"two.tgz/a/b.png", "two.tgz/a/b.png#2", "two.tgz/a/b.png#3", "two.tgz/x.png",
+		"two.tgz/x.png#2", `two.tgz/y\xff.png`, "two.tgz/y/xff.png", "two.tgz/x.png#3",
 	}
 	if !slices.Equal(names, want) {
 		t.Errorf("got %q\nwant %q", names, want)
 	}
-	if len(notes) != 8 || !strings.Contains(notes[0], "one.zip/a/b.png comes more than once in its archive; this one is called one.zip/a/b.png#2") {
+	const first = "one.zip/a/b.png comes more than once in its archive; this one is called one.zip/a/b.png#2"
+	if len(notes) != 8 || notes[0] != first {
 		t.Errorf("notes: %q", notes)
 	}
 	l := newLedger()

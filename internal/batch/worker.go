@@ -26,8 +26,8 @@ const responseFD = 3
 const graceToStop = 2 * time.Second
 
 // Serve is the life of a worker process: it reads captures from in until that ends and answers on file descriptor 3.
-// memory is the ceiling for this process in bytes, 0 for none; every capture is weighed with model. It exits the process when in ends while a
-// capture is under way, because then the parent is gone.
+// memory is the ceiling for this process in bytes, 0 for none; every capture is weighed with model. It exits the process when in ends
+// while a capture is under way, because then the parent is gone.
 func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model) error {
 	if err := limitMemory(memory); err != nil {
 		return err
@@ -186,7 +186,8 @@ func serve(ctx context.Context, in io.Reader, out io.Writer, analyse analyseFunc
 		}
 		err = writeFrame(out, answer, nil, 0)
 		if errors.Is(err, errNotEncodable) {
-			answer = response{Capture: Unreadable(msg.req.Job, fmt.Sprintf("detection gave a result that can't be stored: %v", err)), Last: answer.Last}
+			why := fmt.Sprintf("detection gave a result that can't be stored: %v", err)
+			answer = response{Capture: Unreadable(msg.req.Job, why), Last: answer.Last}
 			err = writeFrame(out, answer, nil, 0)
 		}
 		if err != nil {

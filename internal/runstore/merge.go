@@ -27,14 +27,15 @@ type row struct {
 	record                                       string
 }
 
-// Merge copies captures, marks and decisions of other into s. A capture that is already there (same path and content), made with the same
-// settings and model, stays as it is, so merging twice changes nothing. One made with others is replaced by that of other, or, unless
-// replace is set, the error wraps ErrDiffer and tells how many there are. All of other goes in or none of it.
+// Merge copies captures, marks and decisions of other into s. A capture that is already there (same path and content), made with
+// the same settings and model, stays as it is, so merging twice changes nothing. One made with others is replaced by that of other,
+// or, unless replace is set, the error wraps ErrDiffer and tells how many there are. All of other goes in or none of it.
 func (s *Store) Merge(ctx context.Context, other *Store, replace bool) (Merged, error) {
 	var m Merged
 	err := inTx(ctx, s.db, func(tx *sql.Tx) error {
 		m = Merged{}
-		rows, err := other.db.QueryContext(ctx, "SELECT id, root, path, sha256, settings, model, status, why, interest, record FROM captures ORDER BY id")
+		rows, err := other.db.QueryContext(ctx,
+			"SELECT id, root, path, sha256, settings, model, status, why, interest, record FROM captures ORDER BY id")
 		if err != nil {
 			return err
 		}

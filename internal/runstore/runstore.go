@@ -269,7 +269,8 @@ func put(ctx context.Context, tx *sql.Tx, from Origin, c *detect.CaptureRecord, 
 		return err
 	}
 	_, err = tx.ExecContext(ctx,
-		"INSERT INTO captures (id, root, path, sha256, settings, model, status, why, interest, record, stamp, basis) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+		"INSERT INTO captures (id, root, path, sha256, settings, model, status, why, interest, record, stamp, basis) "+
+			"VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
 		id, from.Root, c.Capture, c.SHA256, c.Versions.Settings, c.Versions.Model, c.Status, c.Why, c.Interest, record, from.Stamp, from.Basis)
 	if err != nil {
 		return err
@@ -297,7 +298,8 @@ const (
 
 // countResult makes the run's state another one.
 func countResult(ctx context.Context, tx *sql.Tx) error {
-	_, err := tx.ExecContext(ctx, "INSERT INTO meta (key, value) VALUES (?, '1') ON CONFLICT (key) DO UPDATE SET value = value + 1", metaResults)
+	const count = "INSERT INTO meta (key, value) VALUES (?, '1') ON CONFLICT (key) DO UPDATE SET value = value + 1"
+	_, err := tx.ExecContext(ctx, count, metaResults)
 	return err
 }
 
