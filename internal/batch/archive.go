@@ -22,7 +22,7 @@ const (
 	maxArchiveGrowth  = 200      // times the archive's own size …
 	minArchiveRoom    = 1 << 30  // … but at least this many bytes
 	minMemberRoom     = 64 << 20 // the same for one member of a .zip, which says what it is compressed to
-	maxZipTable       = 16 << 20 // bytes of a .zip's table of contents, all of which is in memory at once: some 150,000 captures
+	maxZipTable       = 12 << 20 // bytes of a .zip's table of contents, all of which is in memory at once: some 100,000 captures
 )
 
 var errBomb = errors.New("the archive grows beyond every honest size when it is opened; the rest of it is left out")
@@ -193,6 +193,9 @@ func (a *archive) inside(stored string) (string, bool) {
 		return "", false
 	}
 	name := a.name(a.file) + "/" + printable(clean)
+	if a.anyOrder {
+		return name, true // for counting any name will do
+	}
 	key := keyOf(clean)
 	a.times[key]++
 	if n := a.times[key]; n > 1 {

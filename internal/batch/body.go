@@ -19,10 +19,10 @@ import (
 // What the parent may hold of captures at once, whatever comes in. Their bytes wait here for a worker, and what a worker found
 // waits for the disk.
 const (
-	bodyRoom     = 64 << 20              // bytes of all captures in memory together
-	maxInMemory  = 16 << 20              // bytes of a capture that is kept in memory; a larger one goes through a file
-	answerRoom   = answerCost * 12 << 20 // the same for answers, counted as what they take once they are decoded
-	answerCost   = 5                     // bytes in memory for a byte of JSON: numbers mostly, in lists that grow
+	bodyRoom     = 48 << 20             // bytes of all captures in memory together
+	maxInMemory  = 16 << 20             // bytes of a capture that is kept in memory; a larger one goes through a file
+	answerRoom   = answerCost * 8 << 20 // the same for answers, counted as what they take once they are decoded
+	answerCost   = 5                    // bytes in memory for a byte of JSON: numbers mostly, in lists that grow
 	copyAtOnce   = 64 << 10
 	headForSniff = 512 // what Decode looks at before it says what a file is that isn't a picture
 )
