@@ -114,7 +114,7 @@ func TestGrowingFileIsRefused(t *testing.T) {
 	}
 }
 
-var quick = patience{limit: 3 * time.Second, pause: time.Millisecond, longest: 4 * time.Millisecond, first: 3, later: 6}
+var quick = patience{limit: 3 * time.Second, pause: time.Millisecond, longest: 4 * time.Millisecond, first: 3, later: 3}
 
 func TestWorkersThatFailToStart(t *testing.T) {
 	names := []string{"a.png", "b.png", "c.png", "crash.png", "crash-once.png", "d.png", "e.png"}
