@@ -7,6 +7,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"shadowgap/internal/review"
+	"shadowgap/internal/runstore"
 )
 
 // A run that can't go on leaves the exports of what is done and says so.
@@ -202,5 +205,42 @@ func TestMergedRunShowsTheSameFiles(t *testing.T) {
 	}
 	if got, err := os.ReadFile(names[0]); err != nil || !bytes.Equal(got, want) {
 		t.Errorf("the joined run's picture is not the capture (%v)", err)
+	}
+}
+
+// A page comes out the same when only what it shows was read in full.
+func TestPageNeedsOnlyWhatItShows(t *testing.T) {
+	dir := scenes(t, 6)
+	run := filepath.Join(t.TempDir(), "run")
+	if code, _, stderr := shadowgap(t, "triage", dir, "--out", run, "--pictures", "none"); code != exitRead {
+		t.Fatalf("exit status %d\n%s", code, stderr)
+	}
+	store, err := runstore.Open(t.Context(), run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	const shown = 2
+	var pages [2]bytes.Buffer
+	var marks [2]int
+	for i, full := range []int{maxPageCaptures, shown} {
+		caps, ms, total, err := foremostOf(t.Context(), store, full)
+		if err != nil {
+			t.Fatal(err)
+		}
+		p, err := review.NewPage(caps, ms, review.PageOptions{Name: "run", Total: total, MaxCaptures: shown})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := p.Render(&pages[i], nil, review.FromFile); err != nil {
+			t.Fatal(err)
+		}
+		marks[i] = len(ms)
+	}
+	if !bytes.Equal(pages[0].Bytes(), pages[1].Bytes()) {
+		t.Error("the pages differ")
+	}
+	if marks[1] >= marks[0] {
+		t.Errorf("%d marks read for a part of the captures, %d for all", marks[1], marks[0])
 	}
 }

@@ -6,6 +6,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"shadowgap/detect"
 	"shadowgap/internal/export"
@@ -15,8 +16,11 @@ import (
 	"shadowgap/internal/survey"
 )
 
-// maxPageCaptures bounds what the review page is made from; it shows the most interesting captures of a long run, this many at most.
-const maxPageCaptures = 2000
+// maxPageCaptures bounds what the review page is made from; it shows the most interesting captures of a long run.
+const maxPageCaptures = 5000
+
+// shownOnPage is how many of them a page shows; of the others it needs only what its name for the run is made of.
+const shownOnPage = 2000
 
 func lengthUnit(u overlay.Units) export.Length {
 	if u == overlay.Feet {
@@ -124,26 +128,52 @@ func rankedHolds(ctx context.Context, store *runstore.Store) ([]survey.Hold, err
 		if len(caps) == maxPageCaptures {
 			break
 		}
-		caps = append(caps, *c)
+		var held []string
+		for _, h := range c.Holds {
+			held = append(held, h.Marks...)
+		}
+		caps = append(caps, forHolds(c))
 		for m, err := range store.MarksOf(ctx, c) {
 			if err != nil {
 				return nil, err
 			}
-			marks = append(marks, *m)
+			if slices.Contains(held, m.Mark) {
+				marks = append(marks, detect.MarkRecord{Capture: m.Capture, Mark: m.Mark, Panel: m.Panel, Rows: m.Rows, Position: m.Position})
+			}
 		}
 	}
 	return survey.RankHolds(caps, marks), nil
 }
 
+// forHolds is a capture with no more than ranking its holds takes: thousands of them are in memory at once.
+func forHolds(c *detect.CaptureRecord) detect.CaptureRecord {
+	out := detect.CaptureRecord{Capture: c.Capture, Holds: c.Holds, Panels: make([]detect.PanelRecord, len(c.Panels))}
+	for i, p := range c.Panels {
+		out.Panels[i] = detect.PanelRecord{Humps: p.Humps, Regions: p.Regions}
+	}
+	return out
+}
+
 // foremost returns the most interesting captures with their marks, as many as a page is made from, and how many captures
 // there are.
 func foremost(ctx context.Context, store *runstore.Store) (caps []detect.CaptureRecord, marks []detect.MarkRecord, total int, err error) {
+	return foremostOf(ctx, store, maxPageCaptures)
+}
+
+// foremostOf is foremost with no more than name, content and rank of the captures after the first full ones.
+func foremostOf(ctx context.Context, store *runstore.Store, full int) (
+	caps []detect.CaptureRecord, marks []detect.MarkRecord, total int, err error,
+) {
 	for c, err := range store.Captures(ctx) {
 		if err != nil {
 			return nil, nil, 0, err
 		}
 		total++
 		if len(caps) == maxPageCaptures {
+			continue
+		}
+		if len(caps) >= full {
+			caps = append(caps, detect.CaptureRecord{Capture: c.Capture, SHA256: c.SHA256, Status: c.Status, Interest: c.Interest})
 			continue
 		}
 		caps = append(caps, *c)
@@ -158,7 +188,7 @@ func foremost(ctx context.Context, store *runstore.Store) (caps []detect.Capture
 }
 
 func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) error {
-	caps, marks, total, err := foremost(ctx, store)
+	caps, marks, total, err := foremostOf(ctx, store, shownOnPage)
 	if err != nil {
 		return err
 	}
@@ -166,7 +196,7 @@ func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) 
 	if err != nil {
 		return err
 	}
-	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total}
+	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total, MaxCaptures: shownOnPage}
 	if _, err := os.Stat(filepath.Join(store.Dir(), review.SheetName)); err == nil {
 		opt.Sheet = true
 	}
