@@ -2,6 +2,8 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -36,10 +38,22 @@ func keepForPage(ctx context.Context, store *runstore.Store, args []string, way 
 	if way == nil {
 		return nil // an earlier triage's track stays: its captures may be placed by it
 	}
-	if err := export.File(filepath.Join(store.Dir(), trackName), way.WriteCSV); err != nil {
+	if err := keepTrack(filepath.Join(store.Dir(), trackName), way); err != nil {
 		return err
 	}
 	return keepList(ctx, store, metaTrackNotes, way.Notes())
+}
+
+// keepTrack writes the track unless the file holds it already, so that exports made beside it don't look older than it.
+func keepTrack(name string, way *track.Track) error {
+	h := sha256.New()
+	if err := way.WriteCSV(h); err != nil {
+		return err
+	}
+	if sum, err := fileSum(name); err == nil && sum == hex.EncodeToString(h.Sum(nil)) {
+		return nil
+	}
+	return export.File(name, way.WriteCSV)
 }
 
 func keepList(ctx context.Context, store *runstore.Store, key string, list []string) error {

@@ -161,7 +161,7 @@ func (r *reviewed) atlas(ctx context.Context, units overlay.Units) (places.Atlas
 	return places.Find(caps, marks, places.Options{Units: units, Clutter: r.clutter}), nil
 }
 
-// lean leaves out of a capture what places don't need, which is nearly all of it.
+// lean leaves out of a capture what places and holds don't need, which is nearly all of it: thousands of them are in memory at once.
 func lean(c *detect.CaptureRecord) detect.CaptureRecord {
 	out := detect.CaptureRecord{Capture: c.Capture, SHA256: c.SHA256, Time: c.Time, Holds: c.Holds}
 	for _, p := range c.Panels {
@@ -222,13 +222,27 @@ func (r *reviewed) holds(ctx context.Context) ([]survey.Hold, error) {
 		if len(caps) == maxPageCaptures {
 			break
 		}
+		var held []string
+		for _, h := range c.record.Holds {
+			held = append(held, h.Marks...)
+		}
 		caps = append(caps, lean(c.record))
 		for _, m := range c.marks {
-			m.Evidence = nil
-			marks = append(marks, m)
+			if slices.Contains(held, m.Mark) {
+				marks = append(marks, forHolds(m))
+			}
 		}
 	}
 	return places.RankHolds(caps, marks), nil
+}
+
+// forHolds is a mark with no more than ranking holds takes.
+func forHolds(m decided.Mark) decided.Mark {
+	r := &m.MarkRecord
+	return decided.Mark{
+		MarkRecord: detect.MarkRecord{Capture: r.Capture, Mark: r.Mark, Panel: r.Panel, Class: r.Class, Odds: r.Odds, Rows: r.Rows, Position: r.Position},
+		Verdict:    m.Verdict, Changed: m.Changed,
+	}
 }
 
 // wayKey is where the run keeps what placing needs of a capture.

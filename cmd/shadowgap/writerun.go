@@ -20,11 +20,14 @@ import (
 	"shadowgap/internal/survey"
 )
 
-// maxPageCaptures bounds what the review page is made from; it shows the most interesting captures of a long run.
+// maxPageCaptures bounds what review pages are made from; they show the most interesting captures of a long run.
 const maxPageCaptures = 5000
 
 // firstPlaces is how many places a run is gone to first for: as many as a person reads and a small unit takes.
 const firstPlaces = 10
+
+// shownOnPage is how many of them one page shows; of the others it needs only what its name for the run is made of.
+const shownOnPage = 2000
 
 // writeRun makes the run's exports and its review page from the database, as decisions leave the run.
 func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, clutter bool) error {
@@ -74,7 +77,7 @@ func runFiles(ctx context.Context, run *reviewed, units overlay.Units) ([]runFil
 		{"captures.jsonl", func(w io.Writer) error { return export.CapturesJSONL(w, run.records(ctx)) }},
 		{"marks.csv", func(w io.Writer) error { return export.MarksCSV(w, marks, units) }},
 		{"captures.csv", func(w io.Writer) error {
-			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string { return review.MediaOf(c.Capture, c.SHA256).Drawn })
+			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string { return review.MediaOf(c.Capture, c.SHA256).Plain })
 		}},
 		{"holds.jsonl", func(w io.Writer) error { return export.JSONL(w, holds) }},
 		{"sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }},
@@ -160,15 +163,27 @@ func placedOnly(all []places.Place, n int) []places.Place {
 	return places.Atlas{Places: with}.Top(n)
 }
 
-// foremost returns the most interesting captures with their marks, as many as a page is made from, and how many captures
+// foremost returns the most interesting captures with their marks, as many as pages are made from, and how many captures
 // there are.
 func foremost(ctx context.Context, store *runstore.Store) (caps []detect.CaptureRecord, marks []detect.MarkRecord, total int, err error) {
+	return foremostOf(ctx, store, 0, maxPageCaptures)
+}
+
+// foremostOf is foremost with no more than name, content and rank of the captures outside a part of them: so many full ones, counted
+// from the first.
+func foremostOf(ctx context.Context, store *runstore.Store, first, full int) (
+	caps []detect.CaptureRecord, marks []detect.MarkRecord, total int, err error,
+) {
 	for c, err := range store.Captures(ctx) {
 		if err != nil {
 			return nil, nil, 0, err
 		}
 		total++
 		if len(caps) == maxPageCaptures {
+			continue
+		}
+		if len(caps) < first || len(caps) >= first+full {
+			caps = append(caps, detect.CaptureRecord{Capture: c.Capture, SHA256: c.SHA256, Status: c.Status, Interest: c.Interest})
 			continue
 		}
 		caps = append(caps, *c)
@@ -182,10 +197,15 @@ func foremost(ctx context.Context, store *runstore.Store) (caps []detect.Capture
 	return caps, marks, total, nil
 }
 
+// writePage makes the run's pages. Only what one of them shows is in memory at once.
 func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) error {
-	caps, marks, total, err := foremost(ctx, store)
+	tally, err := store.Tally(ctx)
 	if err != nil {
 		return err
+	}
+	total := 0
+	for _, n := range tally.Captures {
+		total += n
 	}
 	decisions, err := decisionsOf(ctx, store)
 	if err != nil {
@@ -198,8 +218,12 @@ func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) 
 	if err := review.WritePlaces(ctx, store.Dir(), opt.Name, *opt.Atlas, units); err != nil {
 		return fmt.Errorf("making the printed page: %w", err)
 	}
-	opt.Printed = true
-	if err := review.WritePage(ctx, store.Dir(), caps, marks, decisions, opt); err != nil {
+	opt.Printed, opt.MaxCaptures = true, shownOnPage
+	err = review.WritePages(ctx, store.Dir(), func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error) {
+		caps, marks, _, err := foremostOf(ctx, store, part*shownOnPage, shownOnPage)
+		return caps, marks, err
+	}, decisions, opt)
+	if err != nil {
 		return fmt.Errorf("making the review page: %w", err)
 	}
 	return nil

@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -34,6 +35,8 @@ type Job struct {
 	Versions detect.Versions  `json:"versions"`
 	Pictures Pictures         `json:"pictures"`
 	RunDir   string           `json:"run_dir"`   // where the pictures go
+	Own      string           `json:"own"`       // the capture's file, absolute; "" when it lies in an archive
+	Copies   bool             `json:"copies"`    // keep copies of the whole capture, plain and drawn, in RunDir
 	ReadText bool             `json:"read_text"` // look for the range setting in the text on the capture
 	Range    survey.RangeSaid `json:"range"`     // what else is known of it, with ReadText
 	Units    overlay.Units    `json:"units"`
@@ -88,7 +91,11 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
 	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
 	if job.wantsPictures(len(marks)) {
-		err := review.WriteMedia(ctx, job.RunDir, pic.Image, *rec, marks, review.MediaOptions{Chip: overlay.ChipOptions{}})
+		opt := review.MediaOptions{NoDrawn: !job.Copies}
+		if !job.Copies && browsersShow(pic.Format, data) {
+			opt.Own = job.Own
+		}
+		err := review.WriteMedia(ctx, job.RunDir, pic.Image, *rec, marks, opt)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -126,6 +133,19 @@ func readScreen(ctx context.Context, pic *detect.Picture) (survey.ScreenText, er
 
 func (job Job) wantsPictures(marks int) bool {
 	return job.RunDir != "" && (job.Pictures == PicturesAll || job.Pictures == PicturesMarked && marks > 0)
+}
+
+// browsersShow says whether browsers show a file as Decode decodes it. They differ on orientation outside JPEG.
+func browsersShow(format string, data []byte) bool {
+	switch format {
+	case "jpeg", "bmp":
+		return true
+	case "png":
+		return !bytes.Contains(data, []byte("eXIf"))
+	case "webp":
+		return !bytes.Contains(data, []byte("EXIF"))
+	}
+	return false
 }
 
 // detectSafely turns a panic of a stage into an error: it costs this capture, not the run.

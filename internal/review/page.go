@@ -335,12 +335,26 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 func WritePage(
 	ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt PageOptions,
 ) error {
+	return WritePages(ctx, runDir, func(int) ([]detect.CaptureRecord, []detect.MarkRecord, error) { return caps, marks, nil }, ds, opt)
+}
+
+// WritePages is WritePage for a run too long to be in memory at once: read returns all captures for the page with that number, counted
+// from 0. Of those that the page doesn't show they need no more than name, content, status and rank, and no marks.
+func WritePages(
+	ctx context.Context, runDir string, read func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error), ds []Decision, opt PageOptions,
+) error {
 	wrap := func(err error) error { return fmt.Errorf("writing the review page of %s: %w", runDir, err) }
-	book := newBook(caps, marks, opt)
-	for part := range book.parts() {
+	parts := 1
+	for part := 0; part < parts; part++ {
 		if err := ctx.Err(); err != nil {
 			return wrap(err)
 		}
+		caps, marks, err := read(part)
+		if err != nil {
+			return wrap(err)
+		}
+		book := newBook(caps, marks, opt)
+		parts = book.parts()
 		p, err := book.page(part)
 		if err != nil {
 			return wrap(err)
@@ -353,7 +367,7 @@ func WritePage(
 			return wrap(err)
 		}
 	}
-	for part := book.parts(); ; part++ {
+	for part := parts; ; part++ {
 		switch err := os.Remove(filepath.Join(runDir, PageName(part))); {
 		case errors.Is(err, fs.ErrNotExist):
 			return nil

@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"image"
 	"image/jpeg"
+	"image/png"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -15,6 +17,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"github.com/rs/zerolog"
 
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
@@ -96,6 +100,56 @@ func TestWriteMediaKeepsInsideTheRun(t *testing.T) {
 		if err != nil || cfg.Width != width {
 			t.Errorf("%s: width %d, %v; want %d", name, cfg.Width, err, width)
 		}
+	}
+}
+
+// A page shows the user's own file where a browser can, and the drawn copy is made when somebody asks for it.
+func TestOwnFileAndDrawingOnRequest(t *testing.T) {
+	s := scene()
+	captures := t.TempDir()
+	own := filepath.Join(captures, "a b.png")
+	var b bytes.Buffer
+	if err := png.Encode(&b, s.img); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(own, b.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	dir, capt := t.TempDir(), s.capt
+	capt.SHA256 = detect.Sum(b.Bytes())
+	if err := WriteMedia(t.Context(), dir, s.img, capt, s.marks, MediaOptions{Own: own, NoDrawn: true}); err != nil {
+		t.Fatal(err)
+	}
+	m := MediaOf(capt.Capture, capt.SHA256)
+	if got, err := os.ReadFile(filepath.Join(dir, m.Plain)); err != nil || !bytes.Equal(got, b.Bytes()) {
+		t.Errorf("the plain picture is not the user's own file (%v)", err)
+	}
+	if to, err := os.Readlink(filepath.Join(dir, m.Plain)); err != nil || filepath.IsAbs(to) {
+		t.Errorf("link to %q, %v; want a way that holds when both folders are moved together", to, err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, m.Drawn)); err == nil {
+		t.Error("a drawn copy was made unasked")
+	}
+	h, err := NewHandler(testStore(t), []detect.CaptureRecord{capt}, s.marks, ServeOptions{RunDir: dir, Log: zerolog.Nop()}, "127.0.0.1:4711")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer h.Close()
+	srv := served{h: h}
+	res := srv.ask("GET", m.Plain, "", nil)
+	if got, err := io.ReadAll(res.Body); err != nil || res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/png" || !bytes.Equal(got, b.Bytes()) {
+		t.Errorf("plain: status %d, type %s, %d bytes, %v", res.StatusCode, res.Header.Get("Content-Type"), len(got), err)
+	}
+	res = srv.ask("GET", m.Drawn, "", nil)
+	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width != s.img.Bounds().Dx() || conf.Height <= s.img.Bounds().Dy() {
+		t.Errorf("drawn: status %d, %+v, %v; want the picture with a legend below", res.StatusCode, conf, err)
+	}
+	// Another file in its place is not what was looked at, and nobody's business.
+	if err := os.WriteFile(own, []byte("private"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if res := srv.ask("GET", m.Plain, "", nil); res.StatusCode != 404 {
+		t.Errorf("status %d for a file that changed since, want 404", res.StatusCode)
 	}
 }
 

@@ -125,6 +125,12 @@ type Handler struct {
 	any   bool // reached by other names than its address: with AllowRemote only
 	mux   *http.ServeMux
 	mu    sync.Mutex // one decision is checked and stored at a time
+
+	pictures pictures
+	caps     []detect.CaptureRecord
+	marks    []detect.MarkRecord
+	drawn    map[string]int // captures by the name of their drawn picture
+	drawing  sync.Mutex
 }
 
 // NewHandler makes the handler for a server listening on addr (host:port as bound).
@@ -143,6 +149,10 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export,
 		log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
+	}
+	h.pictures, h.caps, h.marks, h.drawn = picturesOf(root, caps), caps, marks, make(map[string]int, len(caps))
+	for i, c := range caps {
+		h.drawn[MediaOf(c.Capture, c.SHA256).Drawn] = i
 	}
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
 		h.hosts["localhost:"+port] = true
@@ -311,6 +321,9 @@ func (h *Handler) getPicture(folder string) http.HandlerFunc {
 			http.NotFound(w, r)
 			return
 		}
+		if err := h.draw(r.Context(), folder+name); err != nil {
+			h.log.Warn().Err(err).Str("file", folder+name).Msg("picture not drawn")
+		}
 		w.Header().Set("Content-Type", "image/jpeg")
 		w.Header().Set("Cache-Control", "private, max-age=3600")
 		h.file(w, r, folder+name)
@@ -363,7 +376,7 @@ func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b bytes.Buffer
-	switch err := SharePicture(r.Context(), &b, h.root.FS(), s.capture, s.marks, s.say, Fold(ds), s.head); {
+	switch err := SharePicture(r.Context(), &b, h.pictures, s.capture, s.marks, s.say, Fold(ds), s.head); {
 	case errors.Is(err, fs.ErrNotExist):
 		http.Error(w, "no plain picture of this capture was kept with the run", http.StatusNotFound)
 		return
@@ -410,7 +423,7 @@ func (h *Handler) postLayout(w http.ResponseWriter, r *http.Request) {
 }
 
 func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {
-	f, err := h.root.Open(name)
+	opened, err := h.pictures.Open(name)
 	if err != nil {
 		w.Header().Del("Content-Type")
 		http.NotFound(w, r)
@@ -419,11 +432,20 @@ func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {
 		}
 		return
 	}
-	defer f.Close()
-	st, err := f.Stat()
-	if err != nil || !st.Mode().IsRegular() {
+	defer opened.Close()
+	st, err := opened.Stat()
+	f, seeks := opened.(io.ReadSeeker)
+	if err != nil || !st.Mode().IsRegular() || !seeks {
 		http.NotFound(w, r)
 		return
+	}
+	if strings.HasPrefix(w.Header().Get("Content-Type"), "image/") {
+		// The user's own file may be of another format; it is never served as anything but a picture.
+		var head [512]byte
+		n, _ := io.ReadFull(f, head[:]) // ServeContent tells what is wrong
+		if t := http.DetectContentType(head[:n]); strings.HasPrefix(t, "image/") {
+			w.Header().Set("Content-Type", t)
+		}
 	}
 	http.ServeContent(w, r, "", st.ModTime(), f)
 }

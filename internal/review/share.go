@@ -31,12 +31,7 @@ func SharePicture(
 	ctx context.Context, w io.Writer, run fs.FS, c detect.CaptureRecord, marks []detect.MarkRecord, say []string, st *State, head []Fact,
 ) error {
 	wrap := func(err error) error { return fmt.Errorf("picture of %s: %w", c.Capture, err) }
-	f, err := run.Open(MediaOf(c.Capture, c.SHA256).Plain)
-	if err != nil {
-		return wrap(err)
-	}
-	defer f.Close()
-	img, err := jpeg.Decode(f)
+	img, err := decodePlain(ctx, run, c)
 	if err != nil {
 		return wrap(err)
 	}
