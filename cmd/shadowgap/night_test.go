@@ -8,6 +8,8 @@ import (
 	"testing"
 	"time"
 
+	"shadowgap/detect"
+	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 )
@@ -208,8 +210,8 @@ func TestMergedRunShowsTheSameFiles(t *testing.T) {
 	}
 }
 
-// A page comes out the same when only what it shows was read in full.
-func TestPageNeedsOnlyWhatItShows(t *testing.T) {
+// Pages come out the same when only what each shows was read in full.
+func TestPagesNeedOnlyWhatTheyShow(t *testing.T) {
 	dir := scenes(t, 6)
 	run := filepath.Join(t.TempDir(), "run")
 	if code, _, stderr := shadowgap(t, "triage", dir, "--out", run, "--pictures", "none"); code != exitRead {
@@ -221,26 +223,38 @@ func TestPageNeedsOnlyWhatItShows(t *testing.T) {
 	}
 	defer store.Close()
 	const shown = 2
-	var pages [2]bytes.Buffer
-	var marks [2]int
-	for i, full := range []int{maxPageCaptures, shown} {
-		caps, ms, total, err := foremostOf(t.Context(), store, 0, full)
+	all, allMarks, total, err := foremost(t.Context(), store)
+	if err != nil {
+		t.Fatal(err)
+	}
+	atlas := review.Atlas(all, allMarks, nil, overlay.Metres)
+	opt := review.PageOptions{Name: "run", Total: total, MaxCaptures: shown, Atlas: &atlas}
+	whole, parts := t.TempDir(), t.TempDir()
+	if err := review.WritePage(t.Context(), whole, all, allMarks, nil, opt); err != nil {
+		t.Fatal(err)
+	}
+	read := 0
+	err = review.WritePages(t.Context(), parts, func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error) {
+		caps, marks, _, err := foremostOf(t.Context(), store, part*shown, shown)
+		read += len(marks)
+		if len(marks) >= len(allMarks) {
+			t.Errorf("%d marks read for a part of the captures, %d for all", len(marks), len(allMarks))
+		}
+		return caps, marks, err
+	}, nil, opt)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if read != len(allMarks) {
+		t.Errorf("%d marks read for all pages, %d are there", read, len(allMarks))
+	}
+	for part := range 3 {
+		want, err := os.ReadFile(filepath.Join(whole, review.PageName(part)))
 		if err != nil {
 			t.Fatal(err)
 		}
-		p, err := review.NewPage(caps, ms, review.PageOptions{Name: "run", Total: total, MaxCaptures: shown})
-		if err != nil {
-			t.Fatal(err)
+		if got, err := os.ReadFile(filepath.Join(parts, review.PageName(part))); err != nil || !bytes.Equal(got, want) {
+			t.Errorf("%s differs (%v)", review.PageName(part), err)
 		}
-		if err := p.Render(&pages[i], nil, review.FromFile); err != nil {
-			t.Fatal(err)
-		}
-		marks[i] = len(ms)
-	}
-	if !bytes.Equal(pages[0].Bytes(), pages[1].Bytes()) {
-		t.Error("the pages differ")
-	}
-	if marks[1] >= marks[0] {
-		t.Errorf("%d marks read for a part of the captures, %d for all", marks[1], marks[0])
 	}
 }

@@ -236,7 +236,8 @@ func (t triageCmd) config(ctx context.Context) (batch.Config, error) {
 		Inputs: batch.Inputs{Paths: t.Paths, FollowLinks: t.FollowLinks, Skip: out}, RunDir: out,
 		Workers: t.Workers, Start: start, Limits: detect.Limits{MaxPixels: t.MaxPixels, MaxBytes: maxFile}, Limit: t.Limit,
 		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model.Version},
-		Pictures: batch.Pictures(t.Pictures), Copies: t.Copies, Units: overlay.Units(t.Units), ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
+		Pictures: batch.Pictures(t.Pictures), Copies: t.Copies, Clutter: t.Clutter, Units: overlay.Units(t.Units),
+		ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
 		Basis: t.basis(model.Version),
 	}
 	if t.Watch {

@@ -78,6 +78,10 @@ func moody(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []
 			rec.Notes = append(rec.Notes, strings.Repeat("n", 2<<20))
 		}
 		return rec, nil, nil
+	case strings.HasPrefix(name, "dull"):
+		dull := detect.MarkRecord{Mark: "p0-1", Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}}
+		rec, marks := Records(job, &detect.Result{Status: detect.StatusRead, Marks: []detect.MarkRecord{dull}})
+		return rec, marks, nil
 	case strings.HasPrefix(name, "slow"):
 		time.Sleep(300 * time.Millisecond)
 	}
@@ -161,6 +165,7 @@ type ledger struct {
 	puts   int
 	onPut  func(n int) error
 	expect int
+	told   int                         // marks that the observer was told of
 	drop   func(*detect.CaptureRecord) // counts records, which then are not kept
 }
 
@@ -235,7 +240,8 @@ func (l *ledger) Put(_ context.Context, from runstore.Origin, c *detect.CaptureR
 }
 
 func (l *ledger) Expect(n int) { l.expect = n }
-func (l *ledger) Finished(rec *detect.CaptureRecord, _ int, known bool) {
+func (l *ledger) Finished(rec *detect.CaptureRecord, marks int, known bool) {
+	l.told += marks
 	if known {
 		l.known = append(l.known, rec.Capture)
 	}

@@ -40,7 +40,7 @@ type Store interface {
 type Observer interface {
 	// Expect says how many captures the inputs seem to hold, once that is known: captures are counted while others are looked at.
 	Expect(captures int)
-	// Finished is called once for each capture. known means that an earlier run had done it: rec then has only its path.
+	// Finished is called once for each capture, with the number of marks that are shown. known means that an earlier run had done it: rec then has only its path.
 	Finished(rec *detect.CaptureRecord, marks int, known bool)
 	// Note passes on a sentence for the user.
 	Note(sentence string)
@@ -70,6 +70,7 @@ type Config struct {
 	Versions detect.Versions
 	Pictures Pictures
 	Copies   bool // keep copies of whole captures, plain and drawn; without, the page shows the files themselves where it can
+	Clutter  bool // draw and count what is likeliest clutter, too
 	Units    overlay.Units
 	ReadText bool          // look for the range setting in the text on captures
 	Timings  bool          // keep what each capture cost; without, two runs give the same bytes
@@ -339,7 +340,7 @@ func (r *run) ready(e entry) bool {
 func (r *run) load(e entry) (work, bool, error) {
 	w := work{job: Job{
 		Capture: e.path, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
-		Pictures: r.cfg.Pictures, Copies: r.cfg.Copies, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
+		Pictures: r.cfg.Pictures, Copies: r.cfg.Copies, Clutter: r.cfg.Clutter, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
 	}}
 	if e.own {
 		w.job.Own = e.file
@@ -600,6 +601,6 @@ func (r *run) finish(w work, rec *detect.CaptureRecord, marks []detect.MarkRecor
 		return err
 	}
 	r.stored++
-	r.obs.Finished(rec, len(marks), false)
+	r.obs.Finished(rec, len(w.job.shown(marks)), false)
 	return nil
 }

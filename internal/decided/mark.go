@@ -4,6 +4,7 @@ package decided
 
 import (
 	"iter"
+	"slices"
 
 	"shadowgap/detect"
 )
@@ -61,6 +62,11 @@ func (m *Mark) Nothing() bool {
 		}
 	}
 	return true
+}
+
+// Something returns the marks of a run, on which nobody has decided anything, that are likelier something than nothing.
+func Something(records []detect.MarkRecord) []detect.MarkRecord {
+	return slices.DeleteFunc(slices.Clone(records), func(r detect.MarkRecord) bool { return (&Mark{MarkRecord: r}).Nothing() })
 }
 
 // Leaning returns the odds to weigh the mark by: the detector's where no person decided, all but sure of the class where one

@@ -85,15 +85,20 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 		return err
 	}
 	for _, mk := range marks {
-		chip := overlay.Chip(img, mk, opt.Chip)
-		if chip.Bounds().Empty() {
-			continue
-		}
-		if err := save(ChipOf(capt.Capture, mk.Mark), chip, 85); err != nil {
+		if err := writeChip(ctx, runDir, img, mk, opt.Chip); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// writeChip writes the close-up of a mark into a run folder, if the picture shows it.
+func writeChip(ctx context.Context, runDir string, img image.Image, m detect.MarkRecord, opt overlay.ChipOptions) error {
+	chip := overlay.Chip(img, m, opt)
+	if chip.Bounds().Empty() {
+		return nil
+	}
+	return saveJPEG(ctx, runDir, ChipOf(m.Capture, m.Mark), chip, 85, m.Capture)
 }
 
 // writeDrawn writes the annotated copy of a capture into a run folder.

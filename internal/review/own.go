@@ -15,6 +15,8 @@ import (
 	"syscall"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
+	"shadowgap/internal/overlay"
 )
 
 // LinkTo makes a picture of a run lead to the user's own file, by the way from one to the other so that both can be moved together.
@@ -128,9 +130,28 @@ func decodePlain(ctx context.Context, run fs.FS, c detect.CaptureRecord) (img im
 	return pic.Image, nil
 }
 
-// draw makes the drawn picture with this name, which a run does not keep unless it was told to.
+// drawing is a picture that is drawn of a capture, or of one of its marks.
+type drawing struct{ capture, mark int } // mark -1 is the whole capture
+
+// drawingsOf lists by their names what can be drawn of captures and their marks.
+func drawingsOf(caps []detect.CaptureRecord, marks []detect.MarkRecord) map[string]drawing {
+	out, of := make(map[string]drawing, len(caps)+len(marks)), make(map[string]int, len(caps))
+	for i, c := range caps {
+		out[MediaOf(c.Capture, c.SHA256).Drawn] = drawing{i, -1}
+		of[c.Capture] = i
+	}
+	for i, m := range marks {
+		if c, ok := of[m.Capture]; ok {
+			out[ChipOf(m.Capture, m.Mark)] = drawing{c, i}
+		}
+	}
+	return out
+}
+
+// draw makes the picture with this name that a run does not keep: the drawn capture, unless it was told to, and the close-up of what is
+// likeliest clutter, which the page shows on request.
 func (h *Handler) draw(ctx context.Context, name string) error {
-	i, known := h.drawn[name]
+	d, known := h.drawn[name]
 	if !known {
 		return nil
 	}
@@ -139,12 +160,15 @@ func (h *Handler) draw(ctx context.Context, name string) error {
 	}
 	h.drawing.Lock() // one at a time: each takes a picture's memory
 	defer h.drawing.Unlock()
-	c := h.caps[i]
+	c := h.caps[d.capture]
 	img, err := decodePlain(ctx, h.pictures, c)
 	if err != nil {
 		return err
 	}
-	return writeDrawn(ctx, h.root.Name(), img, c, h.marksOf(c.Capture), defaultQuality)
+	if d.mark >= 0 {
+		return writeChip(ctx, h.root.Name(), img, h.marks[d.mark], overlay.ChipOptions{})
+	}
+	return writeDrawn(ctx, h.root.Name(), img, c, decided.Something(h.marksOf(c.Capture)), defaultQuality)
 }
 
 func (h *Handler) marksOf(capture string) []detect.MarkRecord {

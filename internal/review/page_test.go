@@ -144,6 +144,14 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width != s.img.Bounds().Dx() || conf.Height <= s.img.Bounds().Dy() {
 		t.Errorf("drawn: status %d, %+v, %v; want the picture with a legend below", res.StatusCode, conf, err)
 	}
+	// The close-up of a mark that was left out of the pictures is made when the page shows it.
+	chip := ChipOf(capt.Capture, s.marks[len(s.marks)-1].Mark)
+	if err := os.Remove(filepath.Join(dir, chip)); err != nil {
+		t.Fatal(err)
+	}
+	if res := srv.ask("GET", chip, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
+		t.Errorf("close-up: status %d, type %s", res.StatusCode, res.Header.Get("Content-Type"))
+	}
 	// Another file in its place is not what was looked at, and nobody's business.
 	if err := os.WriteFile(own, []byte("private"), 0o600); err != nil {
 		t.Fatal(err)

@@ -6,6 +6,7 @@ import (
 	"slices"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/track"
 )
@@ -39,13 +40,13 @@ type pageClass struct {
 	Line  string `json:"line"`
 }
 
-// pageCapture is a capture in the list. Marks are [id, class, side, odds of its class, on hump, in a hold].
+// pageCapture is a capture in the list. Marks are [id, class, side, odds of its class, on hump, in a hold, likeliest clutter].
 type pageCapture struct {
 	Name     string        `json:"name"`
 	Status   detect.Status `json:"status"`
 	Interest float64       `json:"interest"`
 	Thumb    string        `json:"thumb"`
-	Marks    [][6]any      `json:"marks"`
+	Marks    [][7]any      `json:"marks"`
 	Time     string        `json:"time,omitempty"`
 	Depth    string        `json:"depth,omitempty"` // of the bottom below the boat
 	W        int           `json:"w,omitempty"`     // of those that could not be read
@@ -98,14 +99,16 @@ type pageMark struct {
 
 func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
 	pc := pageCapture{
-		Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][6]any{},
+		Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][7]any{},
 	}
 	pc.Time = timeWords(c.Time)
 	if c.Status != detect.StatusRead {
 		pc.W, pc.H, pc.Plain, pc.Help = c.Width, c.Height, MediaOf(c.Capture, c.SHA256).Plain, whyUnread(c)
 	}
-	for _, m := range ms {
-		pc.Marks = append(pc.Marks, [6]any{m.Mark, slices.Index(detect.Classes[:], m.Class), m.Side, round3(m.Odds[m.Class]), m.OnHump, m.Hold != nil})
+	for _, m := range decided.Plain(ms) {
+		pc.Marks = append(pc.Marks, [7]any{
+			m.Mark, slices.Index(detect.Classes[:], m.Class), m.Side, round3(m.Odds[m.Class]), m.OnHump, m.Hold != nil, m.Nothing(),
+		})
 	}
 	return pc
 }

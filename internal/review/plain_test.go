@@ -2,6 +2,7 @@ package review
 
 import (
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 
@@ -40,5 +41,17 @@ func TestFactsArePlain(t *testing.T) {
 	}
 	if got := Sentence(m, units.Feet); !strings.HasPrefix(got, "Under 1 ft high, lying on the bottom") {
 		t.Errorf("sentence %q", got)
+	}
+}
+
+// A mark that is likelier clutter than what it is called is shown on request only, as one that is called clutter.
+func TestPageTellsLikeliestClutter(t *testing.T) {
+	s := scene()
+	marks := slices.Clone(s.marks)
+	marks[1].Odds = detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}
+	for i, m := range summary(s.capt, marks).Marks {
+		if want := i == 1 || marks[i].Class == detect.Clutter; m[6] != want {
+			t.Errorf("mark %d, %s: left out unasked: %v, want %v", i, marks[i].Class, m[6], want)
+		}
 	}
 }

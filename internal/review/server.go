@@ -129,7 +129,7 @@ type Handler struct {
 	pictures pictures
 	caps     []detect.CaptureRecord
 	marks    []detect.MarkRecord
-	drawn    map[string]int // captures by the name of their drawn picture
+	drawn    map[string]drawing // by the name of the picture
 	drawing  sync.Mutex
 }
 
@@ -150,10 +150,7 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 		log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
-	h.pictures, h.caps, h.marks, h.drawn = picturesOf(root, caps), caps, marks, make(map[string]int, len(caps))
-	for i, c := range caps {
-		h.drawn[MediaOf(c.Capture, c.SHA256).Drawn] = i
-	}
+	h.pictures, h.caps, h.marks, h.drawn = picturesOf(root, caps), caps, marks, drawingsOf(caps, marks)
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
 		h.hosts["localhost:"+port] = true
 	}
@@ -321,7 +318,8 @@ func (h *Handler) getPicture(folder string) http.HandlerFunc {
 			http.NotFound(w, r)
 			return
 		}
-		if err := h.draw(r.Context(), folder+name); err != nil {
+		// A run without pictures has nothing to draw on.
+		if err := h.draw(r.Context(), folder+name); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			h.log.Warn().Err(err).Str("file", folder+name).Msg("picture not drawn")
 		}
 		w.Header().Set("Content-Type", "image/jpeg")

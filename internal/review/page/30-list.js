@@ -6,7 +6,7 @@ const base = (name) => name.slice(Math.max(name.lastIndexOf('/'), name.lastIndex
 
 const clutter = classes.findIndex((c) => c.id === 'clutter');
 // quiet tells a mark that is shown only on request: likeliest clutter that nobody has decided on.
-const quiet = (m, st) => m[1] === clutter && !current.clutter && !st.cls && !st.verdict && !st.note;
+const quiet = (m, st) => m[6] && !current.clutter && !st.cls && !st.verdict && !st.note;
 function matches(c, m) {
   const f = current;
   const st = standing(c.name, m[0]);
@@ -47,7 +47,7 @@ function paintItem(i) {
 }
 function buildItem(i) {
   const c = data.captures[i];
-  const counts = classes.map((cl, k) => [k === clutter ? 0 : c.marks.filter((m) => m[1] === k).length, cl.short]).filter((x) => x[0] > 0).map((x) => x[0] + ' ' + x[1]).join(', ');
+  const counts = classes.map((cl, k) => [c.marks.filter((m) => m[1] === k && !m[6]).length, cl.short]).filter((x) => x[0] > 0).map((x) => x[0] + ' ' + x[1]).join(', ');
   const progress = h('span', { class: 'soft' });
   const b = h('button', { type: 'button', class: 'row', title: c.name, onclick: () => openCapture(i, true), 'aria-current': i === open.i ? 'true' : null },
     h('img', { src: c.thumb, alt: '', loading: 'lazy', decoding: 'async', onerror: (e) => { e.target.hidden = true; } }),
