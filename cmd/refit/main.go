@@ -59,7 +59,7 @@ type source func(ctx context.Context, d *detect.Detector) ([]models.Sample, erro
 func run(ctx context.Context, s settings) error {
 	var sources []source
 	if s.open != "" {
-		real, err := openSources(ctx, s)
+		real, err := openSources(s)
 		if err != nil {
 			return err
 		}

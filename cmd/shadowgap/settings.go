@@ -94,7 +94,7 @@ func (k knowledge) sources(ctx context.Context) (src survey.Sources, trackSum st
 	}
 	if k.Layout != "" {
 		known, err := detect.ReadLayouts(ctx, k.Layout)
-		if err != nil && !(k.setByHand() && errors.Is(err, fs.ErrNotExist)) {
+		if err != nil && (!k.setByHand() || !errors.Is(err, fs.ErrNotExist)) {
 			return src, "", usage("--layout: %v", err)
 		}
 		src.Detect.Layouts = known.Layouts

@@ -39,7 +39,7 @@ func (s *slot) ready(ctx context.Context) error {
 			return nil
 		}
 		if ctx.Err() != nil {
-			return nil
+			return nil //nolint:nilerr // nobody waits for a worker any more
 		}
 		s.mu.Lock()
 		most := s.patience.first
@@ -76,7 +76,7 @@ func (s *slot) do(w work) (goOn bool, err error) {
 	}
 	if s.abort.Err() != nil {
 		w.body.drop()
-		return false, nil
+		return false, nil //nolint:nilerr // the run was aborted, which cost the worker
 	}
 	w.tried = tryReason(w, err)
 	v := w.job.Versions
@@ -104,7 +104,7 @@ func (s *slot) again(w work) (goOn bool, err error) {
 		return s.deliver(w, answer)
 	case s.abort.Err() != nil:
 		w.body.drop()
-		return false, nil
+		return false, nil //nolint:nilerr // the run was aborted, which cost the worker
 	}
 	return s.deliver(w, response{Capture: Unreadable(w.job, tryReason(w, err)+", tried twice")})
 }
