@@ -187,7 +187,11 @@ func whyUnread(c detect.CaptureRecord) string {
 		why = *c.Why
 	}
 	if c.Status == detect.StatusNoPanel {
-		return fmt.Sprintf("No side-scan was found in it: %s. If you see it, outline it once.", strings.TrimSuffix(why, "."))
+		why, _, _ = strings.Cut(strings.TrimSuffix(why, "."), ": set the panel by hand") // the page has its own way to do that
+		if strings.Contains(why, "side-scan") {
+			return strings.ToUpper(why[:1]) + why[1:] + ". If you see it, outline it once."
+		}
+		return fmt.Sprintf("No side-scan was found in it: %s. If you see it, outline it once.", why)
 	}
 	return fmt.Sprintf("The file could not be read: %s. Copy it again from the card it came from, or leave it out.",
 		strings.TrimSuffix(why, "."))

@@ -8,6 +8,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
 	"shadowgap/internal/track"
 )
 
@@ -157,7 +158,8 @@ func depthWords(p detect.PanelRecord, u overlay.Units) string {
 
 func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pageDetail {
 	media := MediaOf(c.Capture, c.SHA256)
-	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Holds: c.Holds, Marks: []pageMark{}}
+	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Marks: []pageMark{}}
+	d.Holds = places.Held(c.Capture, c.Holds, decided.Plain(ms)) // without what is likeliest clutter
 	if c.Why != nil {
 		d.Why = *c.Why
 	}

@@ -85,7 +85,7 @@ function holdWhere(d) {
   return panels.some((p) => (p.regions || []).some((r) => r.kind === 'rock-field')) ? ' over a rock field' : '';
 }
 // solid breaks a value between its parts only: never inside a number, between it and its unit, or inside a date or a place.
-const solid = (text) => text.length > 60 ? [text] : text.split(/ (?=± |within |\d\d:\d\d|\()/).flatMap((part, k) => [k ? ' ' : '', h('span', { class: 'nb' }, part)]);
+const solid = (text) => text.length > 60 ? [text] : text.split(/ (?=± |within |heading |\d\d:\d\d|\()/).flatMap((part, k) => [k ? ' ' : '', h('span', { class: 'nb' }, part)]);
 const factList = (list) => h('dl', { class: 'facts' }, ...list.map((f) => h('div', {}, h('dt', {}, f.n), h('dd', {}, ...solid(f.v)))));
 // facts are the few numbers a person asks of a thing or a place: how deep, how large, when and where.
 function facts(t) {
