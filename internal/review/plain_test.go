@@ -54,4 +54,18 @@ func TestPageTellsLikeliestClutter(t *testing.T) {
 			t.Errorf("mark %d, %s: left out unasked: %v, want %v", i, marks[i].Class, m[6], want)
 		}
 	}
+	p, err := NewPage([]detect.CaptureRecord{s.capt}, marks, PageOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	things := decodeMain(t, p).Things
+	if len(things) != len(marks) {
+		t.Fatalf("%d things of %d marks", len(things), len(marks))
+	}
+	for i, thing := range things {
+		at := thing.Marks[0][1]
+		if want := at == 1 || marks[at].Class == detect.Clutter; thing.Dull != want || want != (i >= len(things)-2) {
+			t.Errorf("thing %d of mark %d: left out unasked: %v, want %v; those come last", i, at, thing.Dull, want)
+		}
+	}
 }

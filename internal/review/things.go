@@ -22,6 +22,7 @@ type pageThing struct {
 	ID    string      `json:"id"`
 	Marks [][2]int    `json:"m"`
 	Class int         `json:"c"`
+	Dull  bool        `json:"dull,omitempty"` // likeliest clutter, shown only on request
 	Odds  [4]float64  `json:"odds"`
 	Doubt float64     `json:"doubt"`
 	Say   string      `json:"say"`
@@ -86,6 +87,8 @@ func (l laid) things(list []places.Sighting) []pageThing {
 		for _, m := range s.Members {
 			if n, ok := l.at[markKey{m.Capture, m.Mark}]; ok {
 				t.Marks = append(t.Marks, n)
+				mark := decided.Mark{MarkRecord: l.byCapture[m.Capture][n[1]]}
+				t.Dull = (t.Dull || len(t.Marks) == 1) && mark.Nothing()
 			}
 		}
 		if len(t.Marks) == 0 {
@@ -101,12 +104,11 @@ func (l laid) things(list []places.Sighting) []pageThing {
 		t.When = timeWords(s.Time)
 		out = append(out, t)
 	}
-	clutter := slices.Index(detect.Classes[:], detect.Clutter)
 	slices.SortStableFunc(out, func(a, b pageThing) int {
 		switch {
-		case a.Class != clutter && b.Class == clutter:
+		case !a.Dull && b.Dull:
 			return -1
-		case a.Class == clutter && b.Class != clutter:
+		case a.Dull && !b.Dull:
 			return 1
 		}
 		return 0

@@ -4,7 +4,6 @@ const items = [];
 const filter = $('filter');
 const base = (name) => name.slice(Math.max(name.lastIndexOf('/'), name.lastIndexOf('\\')) + 1) || name;
 
-const clutter = classes.findIndex((c) => c.id === 'clutter');
 // quiet tells a mark that is shown only on request: likeliest clutter that nobody has decided on.
 const quiet = (m, st) => m[6] && !current.clutter && !st.cls && !st.verdict && !st.note;
 function matches(c, m) {
@@ -67,7 +66,7 @@ function build(n) {
 }
 function tally() {
   let total = 0, settled = 0;
-  for (const t of data.things) if (t.c !== clutter) { total++; if (decided(t)) settled++; }
+  for (const t of data.things) if (!t.dull) { total++; if (decided(t)) settled++; }
   const left = data.total - data.captures.length, pages = document.querySelectorAll('.pages a').length;
   $('tally').textContent = settled + ' of ' + total + (total === 1 ? ' thing' : ' things') + ' decided' + (state.done.size ? ' · ' + state.done.size + ' of ' + data.captures.length + ' captures looked at to the end' : '') +
     (state.missed.length ? ' · ' + state.missed.length + ' missed marks drawn' : '') + (left > 0 && !pages ? ' · ' + left + ' less interesting captures are not on this page' : '');

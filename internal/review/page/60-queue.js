@@ -6,7 +6,7 @@ const queue = { steps: [], at: -1, order: remember('shadowgap-order') === 'doubt
 const queueKey = 'shadowgap-at-' + data.run;
 
 function buildQueue() {
-  let list = data.things.filter((t) => queue.clutter || t.c !== clutter);
+  let list = data.things.filter((t) => queue.clutter || !t.dull);
   if (queue.order === 'doubt') list = list.slice().sort((a, b) => b.doubt - a.doubt);
   const alone = list.length <= SHORT ? list : list.slice(0, SINGLES), rest = list.slice(alone.length);
   queue.steps = alone.map((t) => ({ things: [t] }));

@@ -24,7 +24,7 @@ function openMap() {
     return;
   }
   chart.shapes = data.map.strips.map((p) => ({ p: p, ring: edges(p) }));
-  chart.el = h('canvas', { tabindex: '0', role: 'img', 'aria-describedby': 'map-say', 'aria-label': 'Map of the run: ' + data.map.strips.length + ' captures and ' + data.things.filter((t) => t.xy && t.c !== clutter).length + ' things with a place.' });
+  chart.el = h('canvas', { tabindex: '0', role: 'img', 'aria-describedby': 'map-say', 'aria-label': 'Map of the run: ' + data.map.strips.length + ' captures and ' + data.things.filter((t) => t.xy && !t.dull).length + ' things with a place.' });
   const only = h('input', { type: 'checkbox', onchange: (e) => { chart.only = e.target.checked; drawMap(); } });
   host.replaceChildren(
     h('div', { class: 'line' }, h('h2', { id: 'map-h', tabindex: '-1' }, 'Map'),
@@ -47,7 +47,7 @@ function sizeMap() {
   if (first && chart.want) { const t = chart.want; chart.want = null; pickOnMap(t, true); }
 }
 function fitMap() {
-  const all = chart.shapes.flatMap((q) => q.ring).concat(...data.map.track, data.things.filter((t) => t.xy && t.c !== clutter).map((t) => t.xy));
+  const all = chart.shapes.flatMap((q) => q.ring).concat(...data.map.track, data.things.filter((t) => t.xy && !t.dull).map((t) => t.xy));
   if (!all.length) return;
   let [x0, x1, y0, y1] = [Infinity, -Infinity, Infinity, -Infinity];
   for (const [e, n] of all) { x0 = Math.min(x0, e); x1 = Math.max(x1, e); y0 = Math.min(y0, n); y1 = Math.max(y1, n); }
@@ -64,7 +64,7 @@ function zoomMap(f, px, py) {
 }
 const onX = (e) => (e - chart.x) * chart.k + chart.w / 2;
 const onY = (n) => (chart.y - n) * chart.k + chart.h / 2;
-const placed = () => { const ten = new Set(firstThings()); return data.things.filter((t) => { if (!t.xy) return false; const st = thingState(t); return st.verdict !== 'reject' && (st.cls || classes[t.c].id) !== 'clutter' && (!chart.only || ten.has(t)); }); };
+const placed = () => { const ten = new Set(firstThings()); return data.things.filter((t) => { if (!t.xy) return false; const st = thingState(t); return st.verdict !== 'reject' && st.cls !== 'clutter' && (!t.dull || st.verdict || st.cls) && (!chart.only || ten.has(t)); }); };
 let mapAsked = false;
 function drawMap() {
   if (mapAsked) return;
