@@ -411,6 +411,9 @@ func TestLayoutIsChecked(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
+	if info, err := os.Stat(filepath.Join(dir, LayoutName)); err != nil || info.Mode().Perm() != 0o644 {
+		t.Errorf("%v, %v: whoever may read the run must be able to read its layouts", info.Mode(), err)
+	}
 	f, err := ReadLayouts(t.Context(), dir)
 	if err != nil || len(f.Layouts) != 2 || f.Layouts[1].NadirX != 310 || f.Layouts[0].Width != 1000 {
 		t.Errorf("kept %+v, %v; want one a size, the newest", f, err)

@@ -144,6 +144,10 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width != s.img.Bounds().Dx() || conf.Height <= s.img.Bounds().Dy() {
 		t.Errorf("drawn: status %d, %+v, %v; want the picture with a legend below", res.StatusCode, conf, err)
 	}
+	res = srv.ask("GET", "share/0.jpg", "", nil)
+	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width < s.img.Bounds().Dx() {
+		t.Errorf("to share: status %d, %+v, %v; want a picture made from the user's own file", res.StatusCode, conf, err)
+	}
 	// The close-up of a mark that was left out of the pictures is made when the page shows it.
 	chip := ChipOf(capt.Capture, s.marks[len(s.marks)-1].Mark)
 	if err := os.Remove(filepath.Join(dir, chip)); err != nil {

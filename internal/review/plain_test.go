@@ -69,3 +69,15 @@ func TestPageTellsLikeliestClutter(t *testing.T) {
 		}
 	}
 }
+
+// A picture to share shows what the page shows: likeliest clutter only where a person says that it is there.
+func TestSharedMarksLeaveLikeliestClutterOut(t *testing.T) {
+	marks := slices.Clone(scene().marks)
+	dull := detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}
+	marks[0].Odds, marks[1].Odds = dull, dull
+	say := make([]string, len(marks))
+	shown, lines := sharedMarks(marks, say, Fold([]Decision{decision(Accept, marks[1]), decision(Reject, marks[2])}))
+	if len(shown) != 2 || len(lines) != 2 || shown[0].Mark != marks[1].Mark || shown[1].Mark != marks[3].Mark {
+		t.Errorf("%d marks, %q; want the accepted one and the one that is likely there", len(shown), lines)
+	}
+}

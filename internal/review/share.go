@@ -18,6 +18,7 @@ import (
 	"golang.org/x/image/math/fixed"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
 )
 
@@ -25,8 +26,9 @@ import (
 const shareLeast = 900
 
 // SharePicture writes one capture as one JPEG to send to somebody: its name, time, depth, range and place, the picture with the
-// marks as decided (rejected ones and clutter left out), what each is, and the cautions. run is the run folder, with the pictures
-// that WriteMedia made; say holds a sentence a mark, head is what stands above the picture. The error wraps fs.ErrNotExist when no plain picture was kept.
+// marks as decided (rejected ones and likeliest clutter left out), what each is, and the cautions. run is the run folder, with the
+// pictures that WriteMedia made; say holds a sentence a mark, head is what stands above the picture. The error wraps fs.ErrNotExist
+// when no plain picture was kept.
 func SharePicture(
 	ctx context.Context, w io.Writer, run fs.FS, c detect.CaptureRecord, marks []detect.MarkRecord, say []string, st *State, head []Fact,
 ) error {
@@ -38,23 +40,7 @@ func SharePicture(
 	if err := ctx.Err(); err != nil {
 		return wrap(err)
 	}
-	var shown []detect.MarkRecord
-	var lines []string
-	for i, m := range marks {
-		s := st.Mark(m.Capture, m.Mark)
-		if s.Class != "" {
-			m.Class = s.Class
-		}
-		if s.Verdict == Reject || m.Class == detect.Clutter {
-			continue
-		}
-		shown = append(shown, m)
-		line := fmt.Sprintf("%d  %s", len(shown), say[i])
-		if s.Note != "" {
-			line += " Note: " + s.Note
-		}
-		lines = append(lines, line)
-	}
+	shown, lines := sharedMarks(marks, say, st)
 	drawn := overlay.Draw(img, c, shown, overlay.Options{Legend: true, LineWidth: jpegLine})
 	width := max(drawn.Bounds().Dx(), shareLeast)
 	size := float64(width) / 62
@@ -86,6 +72,24 @@ func SharePicture(
 		return wrap(err)
 	}
 	return nil
+}
+
+// sharedMarks are the marks that are something, as decided, and a line on each.
+func sharedMarks(marks []detect.MarkRecord, say []string, st *State) (shown []detect.MarkRecord, lines []string) {
+	for i, m := range marks {
+		r := decided.Mark{MarkRecord: m}
+		lay(st.Mark(m.Capture, m.Mark), &r)
+		if r.Nothing() {
+			continue
+		}
+		shown = append(shown, r.MarkRecord)
+		line := fmt.Sprintf("%d  %s", len(shown), say[i])
+		if r.Note != "" {
+			line += " Note: " + r.Note
+		}
+		lines = append(lines, line)
+	}
+	return shown, lines
 }
 
 // poster stacks lines of text and a picture.
