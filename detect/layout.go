@@ -95,7 +95,7 @@ func RememberLayout(ctx context.Context, name string, l Layout) error {
 		return fmt.Errorf("remembering a layout: %w", err)
 	}
 	_, err = f.Write(append(data, '\n'))
-	if err = errors.Join(err, f.Sync(), f.Close()); err == nil {
+	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err == nil {
 		err = os.Rename(f.Name(), name)
 	}
 	if err != nil {

@@ -1,8 +1,8 @@
 #!/usr/bin/env bash
-# Runs go with only those OpenCV libraries linked whose functions shadowgap calls: core and imgproc.
+# Runs go with only those OpenCV libraries linked whose functions shadowgap calls: core, imgproc and dnn.
 #
-# The Go bindings wrap all of OpenCV, and with it come windows, cameras and neural networks: 265 shared libraries that every
-# process maps and links before its first line, instead of 23. The bindings' wrappers of the rest stay unresolved; nothing here
+# The Go bindings wrap all of OpenCV, and with it come windows, cameras and video: 265 shared libraries that every
+# process maps and links before its first line, instead of 25. The bindings' wrappers of the rest stay unresolved; nothing here
 # calls them.
 #
 # Usage: go-slim.sh build|test [ARGUMENT…]

@@ -50,10 +50,10 @@ check_go() {
 	fi
 }
 
-# What a program built with scripts/go-slim.sh is linked with; imgproc brings core.
+# What a program built with scripts/go-slim.sh is linked with; dnn brings imgproc and core.
 runtime_packages() {
-	apt-cache depends --no-recommends --no-suggests libopencv-imgproc-dev |
-		sed -n 's/^ *Depends: \(libopencv-imgproc[0-9][0-9]*\)$/\1/p'
+	apt-cache depends --no-recommends --no-suggests libopencv-dnn-dev |
+		sed -n 's/^ *Depends: \(libopencv-dnn[0-9][0-9]*\)$/\1/p'
 }
 
 case $mode in

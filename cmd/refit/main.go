@@ -71,7 +71,7 @@ func run(ctx context.Context, s settings) error {
 	var sources []source
 	var err error
 	if s.open != "" {
-		real, err := openSources(ctx, s)
+		real, err := openSources(s)
 		if err != nil {
 			return err
 		}

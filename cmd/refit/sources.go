@@ -86,7 +86,7 @@ func setInto(b *setin.Bottoms, seed int64) source {
 }
 
 // openSources are the labelled pictures of half A, and the first half of the effigy tiles, each shown in several ways.
-func openSources(ctx context.Context, s settings) ([]source, error) {
+func openSources(s settings) ([]source, error) {
 	labels, err := eval.Load(filepath.Join(s.data, "labels.json"))
 	if err != nil {
 		return nil, err

@@ -87,7 +87,7 @@ func BenchmarkCapture(b *testing.B) {
 	var analyst batch.Analyst // as a worker has it
 	var detector detect.Detector
 	analyse := func(i int, pictures batch.Pictures) error {
-		job := batch.Job{Capture: filepath.Base(names[i]), SHA256: strconv.Itoa(i), Options: opt, Pictures: pictures, RunDir: run}
+		job := batch.Job{Capture: filepath.Base(names[i]), SHA256: strconv.Itoa(i), Options: opt, Pictures: pictures, RunDir: run, Own: names[i]}
 		rec, _, err := analyst.Analyse(b.Context(), job, files[i])
 		if err == nil && rec.Status != detect.StatusRead {
 			err = fmt.Errorf("%s: %s", job.Capture, rec.Status)

@@ -19,7 +19,7 @@ var _ review.DecisionStore = decisionStore{}
 func (d decisionStore) Append(ctx context.Context, ds ...review.Decision) (int, error) {
 	rows := make([]runstore.Decision, 0, len(ds))
 	for _, x := range ds {
-		record, err := json.Marshal(x)
+		record, err := decisionRecord(ctx, d.run, x)
 		if err != nil {
 			return 0, fmt.Errorf("decision %s: %w", x.ID, err)
 		}

@@ -10,13 +10,18 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/batch"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
+	"shadowgap/internal/units"
+	"shadowgap/internal/words"
 )
 
 type explainCmd struct {
 	Capture string `arg:"" help:"The picture to explain."`
 	Out     string `short:"o" placeholder:"DIR" help:"Folder for the page and its pictures; default the capture's name with -explained."`
+
+	Clutter bool `help:"Explain what is likeliest clutter, too."`
 
 	knowledge   `embed:""`
 	modelChoice `embed:""`
@@ -73,6 +78,9 @@ func (e explainCmd) Run(con *console) error {
 	if known.Finish != nil {
 		known.Finish(rec, marks)
 	}
+	if !e.Clutter {
+		rec, marks = withoutClutter(rec, marks)
+	}
 	dir := e.Out
 	if dir == "" {
 		dir = strings.TrimSuffix(name, filepath.Ext(name)) + "-explained"
@@ -80,7 +88,7 @@ func (e explainCmd) Run(con *console) error {
 	if err := review.WriteExplain(con.ctx, dir, pic.Image, *rec, marks, review.ExplainOptions{Units: overlay.Units(e.Units)}); err != nil {
 		return err
 	}
-	printExplained(con, rec, marks, dir)
+	printExplained(con, rec, marks, dir, units.Lengths(e.Units))
 	if rec.Status == detect.StatusUnreadable {
 		return status{exitUnreadable, fmt.Sprintf("%s: %s", e.Capture, *rec.Why)}
 	}
@@ -104,7 +112,7 @@ func (e explainCmd) remember(con *console, size image.Point) error {
 	return detect.RememberLayout(con.ctx, e.Layout, l)
 }
 
-func printExplained(con *console, rec *detect.CaptureRecord, marks []detect.MarkRecord, dir string) {
+func printExplained(con *console, rec *detect.CaptureRecord, marks []detect.MarkRecord, dir string, u units.Lengths) {
 	switch {
 	case rec.Status == detect.StatusNoPanel:
 		fmt.Fprintf(con.out, "%s: no side-scan found: %s\n", rec.Capture, *rec.Why)
@@ -113,13 +121,25 @@ func printExplained(con *console, rec *detect.CaptureRecord, marks []detect.Mark
 	default:
 		fmt.Fprintf(con.out, "%s: %s\n", rec.Capture, contents(rec))
 	}
-	for i, m := range marks {
-		fmt.Fprintf(con.out, "\n%d. %s\n", i+1, review.Verdict(m))
-		for _, r := range m.Reasons {
+	for i := range marks {
+		m := &marks[i]
+		fmt.Fprintf(con.out, "\n%d. %s: %s.\n", i+1, review.Verdict(*m), words.Mark(m, u))
+		for _, r := range words.Why(m, u) {
 			fmt.Fprintf(con.out, "   %s\n", r)
 		}
 	}
 	fmt.Fprintf(con.out, "\nThe page is %s\n%s\n", filepath.Join(dir, "explain.html"), strings.Join(detect.Cautions(), " "))
+}
+
+// withoutClutter leaves out of a capture what is likeliest clutter.
+func withoutClutter(rec *detect.CaptureRecord, marks []detect.MarkRecord) (*detect.CaptureRecord, []detect.MarkRecord) {
+	all := captured{rec, decided.Plain(marks)}
+	shown := (&reviewed{}).ruled(all)
+	out := make([]detect.MarkRecord, len(shown.marks))
+	for i := range shown.marks {
+		out[i] = shown.marks[i].MarkRecord
+	}
+	return shown.record, out
 }
 
 // unreadable gives a picture that can't be read its exit status.

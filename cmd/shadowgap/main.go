@@ -32,6 +32,7 @@ type cli struct {
 	Export  exportCmd  `cmd:"" help:"Write a run's marks for other programs."`
 	Review  reviewCmd  `cmd:"" help:"Look through a run and decide, in a browser."`
 	Merge   mergeCmd   `cmd:"" help:"Join runs, such as the parts of a run split over machines."`
+	Compare compareCmd `cmd:"" help:"Compare two days on one water: what is still there, new or gone, and where targets come back."`
 	Score   scoreCmd   `cmd:"" help:"Compare a run with labels."`
 	Fit     fitCmd     `cmd:"" help:"Fit a new model to labels and to decisions made in reviews."`
 	Scene   sceneCmd   `cmd:"" help:"Render captures of an invented lake, with their truth."`
@@ -47,6 +48,7 @@ type console struct {
 	err   io.Writer // progress and logs
 	ctx   context.Context
 	abort context.Context // ends at the second interrupt
+	args  []string        // what was typed, without the program's name
 }
 
 // status is an error that carries an exit status; its message may be empty.
@@ -91,7 +93,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	}
 	ctx, abort, done := interrupts(stderr)
 	defer done()
-	err = kctx.Run(&console{out: stdout, err: stderr, ctx: ctx, abort: abort})
+	err = kctx.Run(&console{out: stdout, err: stderr, ctx: ctx, abort: abort, args: args})
 	if err == nil {
 		return exitRead
 	}

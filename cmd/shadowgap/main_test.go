@@ -1,7 +1,10 @@
 package main
 
 import (
+	"archive/tar"
+	"archive/zip"
 	"bytes"
+	"compress/gzip"
 	"context"
 	"encoding/binary"
 	"encoding/json"
@@ -15,6 +18,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"syscall"
@@ -22,13 +26,20 @@ import (
 	"time"
 
 	"shadowgap/eval/scene"
+	"shadowgap/internal/runstore"
 )
 
-const selfEnv = "SHADOWGAP_TEST_AS_PROGRAM"
+const (
+	selfEnv   = "SHADOWGAP_TEST_AS_PROGRAM"
+	deathsEnv = "SHADOWGAP_TEST_START_DEATHS" // how many of a hundred workers are killed while they start
+)
 
 // TestMain lets the test binary be the program: a process of its own, with worker processes of its own.
 func TestMain(m *testing.M) {
 	if os.Getenv(selfEnv) != "" {
+		if deaths, err := strconv.Atoi(os.Getenv(deathsEnv)); err == nil && slices.Contains(os.Args, "worker") && rand.IntN(100) < deaths {
+			_ = syscall.Kill(os.Getpid(), syscall.SIGKILL)
+		}
 		os.Exit(run(os.Args[1:], os.Stdout, os.Stderr))
 	}
 	os.Exit(m.Run())
@@ -232,11 +243,15 @@ func capturesOf(t testing.TB, run string) map[string]captureLine {
 }
 
 // exports are the files of a run that must not depend on how it got to its end.
-var exports = []string{"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv", "review.html"}
+var exports = []string{
+	"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv", "review.html", "sightings.jsonl", "holds.jsonl", "places.jsonl",
+	"places.csv",
+}
 
 func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 	dir := scenes(t, 6)
 	write(t, filepath.Join(dir, "text.png"), []byte("not a picture"))
+	archives(t, dir)
 	// Runs of the same name in two folders: the page shows the name.
 	calm, rough := filepath.Join(t.TempDir(), "run"), filepath.Join(t.TempDir(), "run")
 	args := func(run string) []string {
@@ -257,6 +272,7 @@ func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 	}
 	for range tries {
 		cmd := program(args(rough)...)
+		cmd.Env = append(cmd.Env, deathsEnv+"=20")
 		if err := cmd.Start(); err != nil {
 			t.Fatal(err)
 		}
@@ -281,9 +297,68 @@ func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 			t.Errorf("%s differs: %d and %d bytes", name, len(a), len(b))
 		}
 	}
+	for _, dir := range []string{calm, rough} {
+		if stored, captures := storedAndHeld(t, dir); stored != captures || captures == 0 {
+			t.Errorf("%s: %d results stored for %d captures; want each once", dir, stored, captures)
+		}
+	}
 	if left, _ := filepath.Glob(filepath.Join(rough, "*", ".part-*")); len(left) > 0 {
 		t.Errorf("half-written files are left: %q", left)
 	}
+}
+
+// storedAndHeld returns how many results were ever stored in a run and how many it holds.
+func storedAndHeld(t testing.TB, dir string) (stored, held int) {
+	t.Helper()
+	store, err := runstore.Open(t.Context(), dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	text, err := store.Meta(t.Context(), "results")
+	if err == nil {
+		stored, err = strconv.Atoi(text)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return stored, len(capturesOf(t, dir))
+}
+
+// archives puts captures of a folder into archives beside them, one of them twice under one name.
+func archives(t testing.TB, dir string) {
+	t.Helper()
+	names, err := filepath.Glob(filepath.Join(dir, "*-00[1-3].*"))
+	if err != nil || len(names) == 0 {
+		t.Fatal(names, err)
+	}
+	var zipped, tarred bytes.Buffer
+	z, gz := zip.NewWriter(&zipped), gzip.NewWriter(&tarred)
+	tw := tar.NewWriter(gz)
+	for _, name := range append(names, names[0]) {
+		data, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		w, err := z.Create("cruise/" + filepath.Base(name))
+		if err == nil {
+			_, err = w.Write(data)
+		}
+		if err == nil {
+			err = tw.WriteHeader(&tar.Header{Name: filepath.Base(name), Mode: 0o644, Size: int64(len(data)), Typeflag: tar.TypeReg})
+		}
+		if err == nil {
+			_, err = tw.Write(data)
+		}
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := errors.Join(z.Close(), tw.Close(), gz.Close()); err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(dir, "cruise.zip"), zipped.Bytes())
+	write(t, filepath.Join(dir, "cruise.tgz"), tarred.Bytes())
 }
 
 func TestInterruptFinishesCleanly(t *testing.T) {
@@ -337,7 +412,8 @@ func TestTriageExportMergeScore(t *testing.T) {
 	must("triage", dir, "--out", one, "--no-timings", "--range", "30m", "--shard", "1/2")
 	must("triage", dir, "--out", two, "--no-timings", "--range", "30m", "--shard", "2/2")
 	must("merge", one, two, "--out", joined)
-	for _, name := range []string{"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv"} {
+	for _, name := range []string{"marks.jsonl", "captures.jsonl", "marks.csv", "captures.csv", "holds.jsonl", "sightings.jsonl",
+		"places.csv"} {
 		a, errA := os.ReadFile(filepath.Join(whole, name))
 		b, errB := os.ReadFile(filepath.Join(joined, name))
 		if errA != nil || errB != nil || !bytes.Equal(a, b) {

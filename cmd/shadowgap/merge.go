@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -11,6 +12,7 @@ import (
 
 	"shadowgap/internal/export"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 )
 
@@ -18,6 +20,8 @@ type mergeCmd struct {
 	Runs  []string `arg:"" name:"run" help:"Run folders to join; they stay as they are."`
 	Out   string   `required:"" short:"o" placeholder:"RUN" help:"Run folder that takes them all; may be an earlier run."`
 	Units string   `enum:"m,ft" default:"m" help:"Unit of lengths in CSV and pages: m or ft."`
+
+	Replace bool `help:"Of a capture that was looked at with other settings or another model, take the result of the run named last."`
 }
 
 // Run joins runs.
@@ -41,18 +45,9 @@ func (m mergeCmd) Run(con *console) error {
 }
 
 func (m mergeCmd) join(con *console, store *runstore.Store) error {
-	for _, dir := range m.Runs {
-		// Pictures first: a capture in the database has its pictures, also when this is stopped half-way.
-		for _, sub := range []string{"overlays", "chips"} {
-			if err := copyNew(con.ctx, filepath.Join(dir, sub), filepath.Join(m.Out, sub)); err != nil {
-				return err
-			}
-		}
-		if err := mergeOne(con, store, dir); err != nil {
-			return err
-		}
-	}
-	if err := writeRun(con.ctx, store, overlay.Units(m.Units)); err != nil {
+	err := m.all(con, store)
+	// Also when a run was refused: those before it are in.
+	if err := errors.Join(err, writeRun(con.ctx, store, overlay.Units(m.Units), false)); err != nil {
 		return err
 	}
 	tally, err := store.Tally(con.ctx)
@@ -67,22 +62,48 @@ func (m mergeCmd) join(con *console, store *runstore.Store) error {
 	return nil
 }
 
-func mergeOne(con *console, store *runstore.Store, dir string) (err error) {
+func (m mergeCmd) all(con *console, store *runstore.Store) error {
+	for _, dir := range m.Runs {
+		// Pictures first: a capture in the database has its pictures, also when this is stopped half-way.
+		for _, sub := range []string{"overlays", "chips"} {
+			if err := copyPictures(con.ctx, filepath.Join(dir, sub), filepath.Join(m.Out, sub), m.Replace); err != nil {
+				return err
+			}
+		}
+		if err := m.one(con, store, dir); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (m mergeCmd) one(con *console, store *runstore.Store, dir string) (err error) {
 	other, err := runstore.Open(con.ctx, dir)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, other.Close()) }()
-	got, err := store.Merge(con.ctx, other)
+	got, err := store.Merge(con.ctx, other, m.Replace)
+	if errors.Is(err, runstore.ErrDiffer) {
+		return fmt.Errorf("%w\nNothing of %s was taken. Make the runs with the same settings, or let --replace take the results of the run "+
+			"named last", err, dir)
+	}
 	if err != nil {
 		return err
 	}
-	fmt.Fprintf(con.out, "%s: %s new, %d there already, %s\n", dir, count(got.Captures, "capture"), got.Known, count(got.Decisions, "decision"))
+	fmt.Fprintf(con.out, "%s: %s new, %d there already", dir, count(got.Captures, "capture"), got.Known)
+	if got.Replaced > 0 {
+		fmt.Fprintf(con.out, ", %d replaced", got.Replaced)
+	}
+	fmt.Fprintf(con.out, ", %s\n", count(got.Decisions, "decision"))
+	if got.Namesakes > 0 {
+		fmt.Fprintf(con.out, "%s: %s kept beside another file of the same name\n", dir, count(got.Namesakes, "capture"))
+	}
 	return nil
 }
 
-// copyNew copies the files of one folder that the other lacks.
-func copyNew(ctx context.Context, from, to string) error {
+// copyPictures copies the files of one folder that the other lacks, or all that differ from those of the other.
+func copyPictures(ctx context.Context, from, to string, replace bool) error {
 	names, err := os.ReadDir(from)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -97,15 +118,62 @@ func copyNew(ctx context.Context, from, to string) error {
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("merging: %w", err)
 		}
-		target := filepath.Join(to, d.Name())
-		if _, err := os.Lstat(target); !d.Type().IsRegular() || err == nil {
+		source, target := filepath.Join(from, d.Name()), filepath.Join(to, d.Name())
+		if d.Type()&fs.ModeSymlink != 0 {
+			if err := copyLink(source, target); err != nil {
+				return err
+			}
 			continue
 		}
-		if err := copyFile(filepath.Join(from, d.Name()), target); err != nil {
+		if !d.Type().IsRegular() {
+			continue
+		}
+		if _, err := os.Lstat(target); err == nil {
+			same, err := !replace, error(nil)
+			if replace {
+				same, err = equalFiles(source, target)
+			}
+			if err != nil {
+				return fmt.Errorf("merging: %w", err)
+			}
+			if same {
+				continue
+			}
+		}
+		if err := copyFile(source, target); err != nil {
 			return err
 		}
 	}
 	return nil
+}
+
+// copyLink makes a link to where another leads, to a user's own capture. One that leads nowhere from here, because its run comes
+// from another machine, is left out.
+func copyLink(source, target string) error {
+	own, err := filepath.EvalSymlinks(source)
+	if err != nil {
+		return nil //nolint:nilerr // the run's page does without the picture there, too
+	}
+	if _, err := os.Lstat(target); err == nil {
+		return nil
+	}
+	if err := review.LinkTo(target, own); err != nil {
+		return fmt.Errorf("merging: %w", err)
+	}
+	return nil
+}
+
+// equalFiles compares two pictures of a run, which are small.
+func equalFiles(a, b string) (bool, error) {
+	da, err := os.ReadFile(a)
+	if err != nil {
+		return false, err
+	}
+	db, err := os.ReadFile(b)
+	if err != nil {
+		return false, err
+	}
+	return bytes.Equal(da, db), nil
 }
 
 func copyFile(from, to string) error {

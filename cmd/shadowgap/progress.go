@@ -30,6 +30,7 @@ func newProgress(w io.Writer) *progress {
 	p := &progress{w: w, start: time.Now(), last: time.Now()}
 	if !isTerminal(w) {
 		p.log = zerolog.New(w).With().Timestamp().Logger()
+		p.log.Info().Msg("starting")
 		return p
 	}
 	p.bar = progressbar.NewOptions(-1,
@@ -66,14 +67,14 @@ func (p *progress) watching() {
 	p.log.Info().Msg(said)
 }
 
-// Expect is told how many captures there are.
+// Expect is told how many captures there are, while they are looked at.
 func (p *progress) Expect(captures int) {
 	p.total = captures
 	if p.bar != nil {
 		p.bar.ChangeMax(captures)
 		return
 	}
-	p.log.Info().Int("captures", captures).Msg("starting")
+	p.log.Info().Int("captures", captures).Msg("counted")
 }
 
 // Finished is told of each capture.

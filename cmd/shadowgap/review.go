@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
+	"io/fs"
 	"net"
 	"os"
 	"path/filepath"
@@ -18,7 +20,7 @@ import (
 type reviewCmd struct {
 	RunDir      string `arg:"" name:"run" help:"Run folder."`
 	Take        string `type:"path" placeholder:"FILE" help:"Take in decisions.json, as the page downloads it, and stop."`
-	Sheet       bool   `help:"Write contact-sheet.pdf, the close-ups by rank for printing, into the run folder, and stop."`
+	Sheet       bool   `help:"Write contact-sheet.pdf, a close-up of every place for printing, into the run folder, and stop."`
 	Addr        string `placeholder:"HOST:PORT" help:"Where to listen; default 127.0.0.1 and a free port."`
 	AllowRemote bool   `help:"Let --addr be one that other machines can reach."`
 	Units       string `enum:"m,ft" default:"m" help:"Unit of lengths: m or ft."`
@@ -49,9 +51,15 @@ func (r reviewCmd) Run(con *console) (err error) {
 	if err != nil {
 		return err
 	}
+	opt, err := pageOptions(con.ctx, store, overlay.Units(r.Units), total)
+	if err != nil {
+		return err
+	}
 	err = review.Serve(con.ctx, decisionStore{store}, caps, marks, review.ServeOptions{
-		RunDir: r.RunDir, Addr: r.Addr, AllowRemote: r.AllowRemote,
-		Page:  review.PageOptions{Name: filepath.Base(r.RunDir), Units: overlay.Units(r.Units), Total: total},
+		RunDir: r.RunDir, Addr: r.Addr, AllowRemote: r.AllowRemote, Page: opt,
+		Export: func(ctx context.Context, name string, w io.Writer) error {
+			return exportNow(ctx, store, overlay.Units(r.Units), name, w)
+		},
 		Log:   zerolog.New(con.err).With().Timestamp().Logger(),
 		Ready: func(url string) { fmt.Fprintf(con.out, "Open %s in a browser; Ctrl-C ends the review.\n", url) },
 	})
@@ -61,22 +69,36 @@ func (r reviewCmd) Run(con *console) (err error) {
 	if err != nil {
 		return err
 	}
-	// The page in the run folder shows the decisions too.
-	return writePage(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units))
+	// The page and the exports in the run folder follow the decisions.
+	return writeRun(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units), false)
+}
+
+// exportNow writes one of the run's exports as decisions leave it at this moment.
+func exportNow(ctx context.Context, store *runstore.Store, units overlay.Units, name string, w io.Writer) error {
+	run, err := openReviewed(ctx, store, false)
+	if err != nil {
+		return err
+	}
+	files, err := runFiles(ctx, run, units)
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		if f.name == name && f.write != nil {
+			return f.write(w)
+		}
+	}
+	return fmt.Errorf("export %s: %w", name, fs.ErrNotExist)
 }
 
 // sheet writes the contact sheet and makes the page anew, which then links to it.
 func (r reviewCmd) sheet(con *console, store *runstore.Store) error {
-	caps, marks, _, err := foremost(con.ctx, store)
+	opt, err := pageOptions(con.ctx, store, overlay.Units(r.Units), 0)
 	if err != nil {
 		return err
 	}
-	decisions, err := decisionsOf(con.ctx, store)
-	if err != nil {
-		return err
-	}
-	opt := review.SheetOptions{Name: filepath.Base(r.RunDir), Units: overlay.Units(r.Units)}
-	if err := review.WriteContactSheet(con.ctx, r.RunDir, caps, marks, decisions, opt); err != nil {
+	sheet := review.SheetOptions{Name: opt.Name, Units: opt.Units}
+	if err := review.WriteContactSheet(con.ctx, r.RunDir, *opt.Atlas, sheet); err != nil {
 		return fmt.Errorf("making the contact sheet: %w", err)
 	}
 	fmt.Fprintln(con.out, filepath.Join(r.RunDir, review.SheetName))
@@ -108,5 +130,5 @@ func (r reviewCmd) take(con *console, store *runstore.Store) error {
 		fmt.Fprintln(con.err, "left out:", s)
 	}
 	fmt.Fprintf(con.out, "%s new, %d known already, %d left out\n", count(taken.Added, "decision"), taken.Known, len(taken.Skipped))
-	return writePage(con.ctx, store, overlay.Units(r.Units))
+	return writeRun(con.ctx, store, overlay.Units(r.Units), false)
 }

@@ -228,9 +228,33 @@ func readRun(ctx context.Context, dir string) (run *eval.Run, err error) {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
-	if run, err = eval.LoadRun(dir); err != nil {
-		return nil, err
+	if run, err = foundIn(ctx, store); err != nil {
+		return nil, fmt.Errorf("reading run %s: %w", dir, err)
 	}
 	run.InputRoot, err = store.Meta(ctx, runstore.MetaRoot)
 	return run, err
+}
+
+// foundIn is what the detector found, from the database: the run's exports follow a person's decisions, and those would be
+// scored as though the detector had made them.
+func foundIn(ctx context.Context, store *runstore.Store) (*eval.Run, error) {
+	var run eval.Run
+	known := map[string]bool{}
+	for c, err := range store.Captures(ctx) {
+		if err != nil {
+			return nil, err
+		}
+		if known[c.Capture] {
+			return nil, fmt.Errorf("capture %q is there twice", c.Capture)
+		}
+		known[c.Capture] = true
+		run.Captures = append(run.Captures, *c)
+	}
+	for m, err := range store.Marks(ctx) {
+		if err != nil {
+			return nil, err
+		}
+		run.Marks = append(run.Marks, *m)
+	}
+	return &run, nil
 }

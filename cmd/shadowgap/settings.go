@@ -44,56 +44,9 @@ type knowledge struct {
 
 // settings reads manifest and track and returns what batch.Config.Settings is.
 func (k knowledge) settings(ctx context.Context) (func(string, []byte) batch.Settings, error) {
-	panel, err := parsePanel(k.Panel)
+	src, trackSum, err := k.sources(ctx)
 	if err != nil {
 		return nil, err
-	}
-	if k.Nadir < 0 {
-		return nil, usage("--nadir %g: must be a column of the picture", k.Nadir)
-	}
-	src := survey.Sources{
-		Water: survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
-		Times: survey.TimeOptions{ClockOffset: k.ClockOffset},
-		Detect: detect.Options{
-			Panel: panel, NadirX: k.Nadir, Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected,
-		},
-	}
-	if k.Layout != "" {
-		known, err := detect.ReadLayouts(ctx, k.Layout)
-		if err != nil && !(k.setByHand() && errors.Is(err, fs.ErrNotExist)) {
-			return nil, usage("--layout: %v", err)
-		}
-		src.Detect.Layouts = known.Layouts
-	}
-	if src.Times.Zone, err = time.LoadLocation(k.Zone); err != nil {
-		return nil, usage("--zone %s: no such time zone; write it like Europe/Berlin or America/Chicago", k.Zone)
-	}
-	if k.Range != "" {
-		if src.Detect.RangeM, err = units.ParseRange(k.Range); err != nil {
-			return nil, usage("--range: %v", err)
-		}
-	}
-	if _, _, err := survey.RescaleRange(1, src.Water, 0); err != nil {
-		return nil, usage("--water-temp, --salinity: %v", err)
-	}
-	if k.ReadText {
-		if _, err := survey.FindOCR(); err != nil {
-			return nil, usage("--read-text: %v", err)
-		}
-	}
-	if k.Manifest != "" {
-		if src.Manifest, err = survey.ReadManifestFile(k.Manifest, src.Times.Zone); err != nil {
-			return nil, usage("%v", err)
-		}
-	}
-	trackSum := ""
-	if k.Track != "" {
-		if src.Track, err = track.ReadFile(k.Track, track.Options{Zone: src.Times.Zone}); err != nil {
-			return nil, usage("%v", err)
-		}
-		if trackSum, err = fileSum(k.Track); err != nil {
-			return nil, err
-		}
 	}
 	return func(capture string, data []byte) batch.Settings {
 		return settingsOf(src, k.ReadText, trackSum, capture, data)
@@ -123,6 +76,61 @@ func parsePanel(text string) (image.Rectangle, error) {
 	return image.Rect(v[0], v[1], v[0]+v[2], v[1]+v[3]), nil
 }
 
+// sources reads what the options name: layouts, manifest and track. trackSum is the track file's hash, "" without one.
+func (k knowledge) sources(ctx context.Context) (src survey.Sources, trackSum string, err error) {
+	panel, err := parsePanel(k.Panel)
+	if err != nil {
+		return src, "", err
+	}
+	if k.Nadir < 0 {
+		return src, "", usage("--nadir %g: must be a column of the picture", k.Nadir)
+	}
+	src = survey.Sources{
+		Water: survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
+		Times: survey.TimeOptions{ClockOffset: k.ClockOffset},
+		Detect: detect.Options{
+			Panel: panel, NadirX: k.Nadir, Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected,
+		},
+	}
+	if k.Layout != "" {
+		known, err := detect.ReadLayouts(ctx, k.Layout)
+		if err != nil && (!k.setByHand() || !errors.Is(err, fs.ErrNotExist)) {
+			return src, "", usage("--layout: %v", err)
+		}
+		src.Detect.Layouts = known.Layouts
+	}
+	if src.Times.Zone, err = time.LoadLocation(k.Zone); err != nil {
+		return src, "", usage("--zone %s: no such time zone; write it like Europe/Berlin or America/Chicago", k.Zone)
+	}
+	if k.Range != "" {
+		if src.Detect.RangeM, err = units.ParseRange(k.Range); err != nil {
+			return src, "", usage("--range: %v", err)
+		}
+	}
+	if _, _, err := survey.RescaleRange(1, src.Water, 0); err != nil {
+		return src, "", usage("--water-temp, --salinity: %v", err)
+	}
+	if k.ReadText {
+		if _, err := survey.FindOCR(); err != nil {
+			return src, "", usage("--read-text: %v", err)
+		}
+	}
+	if k.Manifest != "" {
+		if src.Manifest, err = survey.ReadManifestFile(k.Manifest, src.Times.Zone); err != nil {
+			return src, "", usage("%v", err)
+		}
+	}
+	if k.Track != "" {
+		if src.Track, err = track.ReadFile(k.Track, track.Options{Zone: src.Times.Zone}); err != nil {
+			return src, "", usage("%v", err)
+		}
+		if trackSum, err = fileSum(k.Track); err != nil {
+			return src, "", err
+		}
+	}
+	return src, trackSum, nil
+}
+
 // settingsOf gathers what is known about one capture from its manifest line, the options and its own file.
 func settingsOf(src survey.Sources, readText bool, trackSum, capture string, data []byte) batch.Settings {
 	known, err := src.Know(capture, bytes.NewReader(data))
@@ -137,13 +145,22 @@ func settingsOf(src survey.Sources, readText bool, trackSum, capture string, dat
 	}
 	if src.Track == nil && known.Scene.Entry == nil {
 		// Nothing was said about places and times: their absence is not worth a note.
+		out.Finish = func(c *detect.CaptureRecord, _ []detect.MarkRecord) { setTime(c, known.Scene.Time) }
 		return out
 	}
 	out.Notes = append(out.Notes, known.Notes...)
 	out.Finish = func(c *detect.CaptureRecord, marks []detect.MarkRecord) {
+		setTime(c, known.Scene.Time)
 		survey.Place(known.Scene, c.Panels, marks, survey.PlaceOptions{})
 	}
 	return out
+}
+
+func setTime(c *detect.CaptureRecord, t *survey.CaptureTime) {
+	if t != nil {
+		when := t.Time.UTC()
+		c.Time = &when
+	}
 }
 
 // settingsHash covers all that a capture's result depends on beside its content and the model.
@@ -162,9 +179,7 @@ func settingsHash(known survey.Known, readText bool, trackSum string) string {
 		e.Line = 0 // moving a line in the manifest changes nothing
 		all.Entry = &e
 	}
-	if trackSum != "" {
-		all.Time = known.Scene.Time
-	}
+	all.Time = known.Scene.Time
 	text, err := json.Marshal(all)
 	if err != nil {
 		// Values that JSON can't hold, infinities say, print well enough to be told apart.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"unicode"
@@ -11,28 +12,44 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/batch"
-	"shadowgap/internal/overlay"
-	"shadowgap/internal/review"
+	"shadowgap/internal/export"
+	"shadowgap/internal/places"
 	"shadowgap/internal/runstore"
+	"shadowgap/internal/survey"
+	"shadowgap/internal/units"
+	"shadowgap/internal/words"
 )
 
 type tableOptions struct {
 	Top   int // lines; 0 = all
-	Units overlay.Units
+	Units units.Lengths
 	Width int // of the terminal; 0 = not a terminal, lines are not cut
 }
 
 // maxHoldLines is how many holds are listed above the table.
 const maxHoldLines = 10
 
-// printRanked prints the captures where fish may hold, then all captures by interest with what is in them and why.
-func printRanked(ctx context.Context, w io.Writer, store *runstore.Store, opt tableOptions) error {
-	if err := printHolds(ctx, w, store); err != nil {
+// printRanked prints the places to go to first, the likely holds, then all captures by interest with what is in them and the best of it.
+func printRanked(ctx context.Context, w io.Writer, run *reviewed, opt tableOptions) error {
+	atlas, err := run.atlas(ctx, opt.Units)
+	if err != nil {
 		return err
+	}
+	printFirst(w, atlas, opt)
+	if err := printHolds(ctx, w, run, opt); err != nil {
+		return err
+	}
+	best := map[string]string{} // what each capture's best thing is
+	for i := range atlas.Sightings {
+		for _, m := range atlas.Sightings[i].Members {
+			if _, told := best[m.Capture]; !told {
+				best[m.Capture] = atlas.Sightings[i].Sentence
+			}
+		}
 	}
 	lines, rest := 0, 0
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	for c, err := range store.Captures(ctx) {
+	for c, err := range run.records(ctx) {
 		if err != nil {
 			return err
 		}
@@ -44,13 +61,10 @@ func printRanked(ctx context.Context, w io.Writer, store *runstore.Store, opt ta
 			continue
 		}
 		if lines == 0 {
-			fmt.Fprintln(tw, "INTEREST\tCAPTURE\tWHAT\tWHY")
+			fmt.Fprintln(tw, "INTEREST\tCAPTURE\tWHAT\tBEST OF IT")
 		}
 		lines++
-		why, err := topReason(ctx, store, c)
-		if err != nil {
-			return err
-		}
+		why := best[c.Capture]
 		if room := opt.Width - 50 - utf8.RuneCountInString(c.Capture); opt.Width > 0 {
 			why = cut(why, max(room, 30))
 		}
@@ -62,27 +76,69 @@ func printRanked(ctx context.Context, w io.Writer, store *runstore.Store, opt ta
 	if rest > 0 {
 		fmt.Fprintf(w, "… and %d more in captures.csv\n", rest)
 	}
-	return printUnread(ctx, w, store, opt)
+	return printUnread(ctx, w, run.store, opt)
 }
 
-// printHolds lists the likeliest holds of the run.
-func printHolds(ctx context.Context, w io.Writer, store *runstore.Store) error {
-	holds, err := rankedHolds(ctx, store)
-	if err != nil || len(holds) == 0 {
+// printFirst lists the places to go to first.
+func printFirst(w io.Writer, atlas places.Atlas, opt tableOptions) {
+	first := atlas.Top(firstPlaces)
+	if len(first) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "Go here first")
+	for i, p := range first {
+		what := p.Sentence
+		if p.Name != "" {
+			what = onOneLine(p.Name) + ": " + what
+		}
+		fmt.Fprintf(w, "%3d  %s.\n     %s\n", i+1, what, strings.Join(whereabouts(p, opt.Units), " · "))
+	}
+	fmt.Fprintln(w)
+}
+
+// whereabouts tells where and when a place was seen, and on which captures.
+func whereabouts(p places.Place, u units.Lengths) []string {
+	var out []string
+	if p.Position != nil {
+		out = append(out, position(*p.Position, u))
+	}
+	if p.Time != nil {
+		out = append(out, p.Time.UTC().Format("2006-01-02 15:04 UTC"))
+	}
+	shown := onOneLine(p.Captures[0])
+	if more := len(p.Captures) - 1; more > 0 {
+		shown += fmt.Sprintf(" and %d more", more)
+	}
+	return append(out, shown, "odds "+words.Odds(p.Odds))
+}
+
+func position(p detect.Position, u units.Lengths) string {
+	return fmt.Sprintf("%.6f, %.6f within about %s", p.Lat, p.Lon, words.Distance(p.ErrorM, u))
+}
+
+// printHolds lists the holds of the run that are there at better than even odds.
+func printHolds(ctx context.Context, w io.Writer, run *reviewed, opt tableOptions) error {
+	holds, err := run.holds(ctx)
+	if err != nil {
 		return err
 	}
-	fmt.Fprintln(w, "Likely fish holding on rock humps")
+	holds = slices.DeleteFunc(holds, func(h survey.Hold) bool { return h.Odds < 0.5 })
+	if len(holds) == 0 {
+		return nil
+	}
+	fmt.Fprintln(w, "Likely fish that hold")
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
-	for _, h := range holds[:min(len(holds), maxHoldLines)] {
+	for i := range holds[:min(len(holds), maxHoldLines)] {
+		h := &holds[i]
 		place := ""
-		if p := h.Position; p != nil {
-			place = fmt.Sprintf("%.6f, %.6f ± %.0f m", p.Lat, p.Lon, p.ErrorM)
+		if h.Position != nil {
+			place = position(*h.Position, opt.Units)
 		}
 		where := onOneLine(h.Holds[0].Capture)
 		if more := len(h.Holds) - 1; more > 0 {
 			where += fmt.Sprintf(" and %d more", more)
 		}
-		fmt.Fprintf(tw, "  %2.0f %%\t%s\t%s\t%s\n", 100*h.Odds, where, count(h.Targets, "suspended target"), place)
+		fmt.Fprintf(tw, "  %s\t%s%s\t%s\t%s\n", words.Odds(h.Odds), count(h.Targets, "target"), export.HoldWhere(h), where, place)
 	}
 	if err := tw.Flush(); err != nil {
 		return err
@@ -149,22 +205,11 @@ func contents(c *detect.CaptureRecord) string {
 	return strings.Join(parts, ", ")
 }
 
-// topReason is what the capture's best mark is and the first reason for it.
-func topReason(ctx context.Context, store *runstore.Store, c *detect.CaptureRecord) (string, error) {
-	for m, err := range store.MarksOf(ctx, c) {
-		if err != nil {
-			return "", err
-		}
-		verdict := strings.TrimSuffix(review.Verdict(*m), ".")
-		if len(m.Reasons) == 0 {
-			return verdict, nil
-		}
-		return verdict + ": " + m.Reasons[0], nil
+func printSummary(w io.Writer, dir string, t runstore.Tally, sum batch.Summary, mapped bool) {
+	maps := ""
+	if mapped {
+		maps = " and maps, first.gpx for a unit at the helm"
 	}
-	return "", nil
-}
-
-func printSummary(w io.Writer, dir string, t runstore.Tally, sum batch.Summary) {
 	total := 0
 	for _, n := range t.Captures {
 		total += n
@@ -174,9 +219,13 @@ func printSummary(w io.Writer, dir string, t runstore.Tally, sum batch.Summary) 
 	if sum.Known > 0 {
 		fmt.Fprintf(w, " (%d done earlier)", sum.Known)
 	}
-	fmt.Fprintf(w, ".\nMarks: %d suspended, %d raised, %d on the bottom.\n",
+	fmt.Fprintf(w, ".\nMarks: %d suspended, %d raised, %d on the bottom",
 		t.Marks[detect.SuspendedTarget], t.Marks[detect.RaisedStructure], t.Marks[detect.BottomObject])
-	fmt.Fprintf(w, "Look at %s/review.html; marks.csv, marks.jsonl, captures.csv and captures.jsonl are beside it.\n", strings.TrimSuffix(dir, "/"))
+	if n := t.Marks[detect.Clutter]; n > 0 {
+		fmt.Fprintf(w, ", %d clutter", n)
+	}
+	fmt.Fprintf(w, ".\nLook at %s/review.html; places, sightings, holds, marks and captures are beside it as tables%s.\n",
+		strings.TrimSuffix(dir, "/"), maps)
 	fmt.Fprintln(w, strings.Join(detect.Cautions(), " "))
 }
 

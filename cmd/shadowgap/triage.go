@@ -2,13 +2,18 @@ package main
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"slices"
 	"strings"
 	"time"
 
@@ -16,6 +21,7 @@ import (
 	"shadowgap/internal/batch"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/runstore"
+	"shadowgap/internal/survey"
 )
 
 type triageCmd struct {
@@ -31,15 +37,20 @@ type triageCmd struct {
 	MaxPixels   int64         `default:"100000000" help:"Largest picture read, in pixels."`
 	MaxFile     string        `default:"512MiB" help:"Largest file read."`
 	Pictures    string        `enum:"all,marked,none" default:"all" help:"Overlays and close-ups for: all captures, those with marks, or none."`
+	Copies      bool          `help:"Keep copies of the captures in the run folder, so that it can be moved away from them."`
 	Top         int           `default:"25" help:"Lines of the ranked table; 0 for all."`
 	Shard       string        `placeholder:"I/N" help:"Do only part I of N, split by content; auto/N takes I from a Kubernetes indexed Job or a Slurm array."`
 	Retry       bool          `help:"Try captures again that were unreadable."`
 	Watch       bool          `help:"Keep taking new captures from the folders until Ctrl-C."`
 	FollowLinks bool          `help:"Follow symbolic links out of the folders, and links to folders."`
+	Clutter     bool          `help:"Keep what is likeliest clutter in lists, counts and exports."`
 	Timings     bool          `default:"true" negatable:"" help:"Keep what each capture cost in captures.jsonl; without, two runs give the same bytes."`
 }
 
 const watchEvery = 2 * time.Second
+
+// parentMemory is what this process tries to keep below; what it holds at once is bounded where it comes in.
+const parentMemory = 160 << 20
 
 // Run triages.
 func (t triageCmd) Run(con *console) error {
@@ -77,9 +88,20 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err := store.SetMeta(con.abort, runstore.MetaRoot, root); err != nil {
 		return err
 	}
-	cfg.Between = func() error { return writeRun(con.abort, store, overlay.Units(t.Units)) }
+	if err := store.SetMeta(con.abort, runstore.MetaUnits, t.Units); err != nil {
+		return err
+	}
+	src, _, err := t.sources(con.ctx)
+	if err != nil {
+		return err
+	}
+	if err := keepForPage(con.abort, store, con.args, src.Track); err != nil {
+		return err
+	}
+	cfg.Between = func() error { return t.write(con.abort, store, src) }
 	// Nearly all that this process holds are the bytes of files on their way to a worker: to collect them often costs little.
 	debug.SetGCPercent(25)
+	debug.SetMemoryLimit(parentMemory)
 	obs := newProgress(con.err)
 	if t.Watch {
 		obs.watching()
@@ -90,22 +112,29 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if stopped && errors.Is(err, context.Canceled) {
 		err = nil
 	}
-	if err != nil {
-		return fmt.Errorf("%w\nwhat was done is kept in %s; the same command goes on from there", err, t.Out)
-	}
 	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
 	ctx := context.WithoutCancel(con.ctx)
-	if err := writeRun(ctx, store, overlay.Units(t.Units)); err != nil {
-		return err
+	how := fmt.Sprintf("%s, clutter %t", t.Units, t.Clutter)
+	exportErr := exportsIfStale(ctx, store, how, func() error { return t.write(ctx, store, src) })
+	if err != nil {
+		return t.cutShort(err, exportErr)
 	}
-	tally, err := store.Tally(ctx)
+	if exportErr != nil {
+		return fmt.Errorf("%w\n%s", exportErr, t.exportsLater())
+	}
+	run, err := openReviewed(ctx, store, t.Clutter)
 	if err != nil {
 		return err
 	}
-	if err := printRanked(ctx, con.out, store, tableOptions{Top: t.Top, Units: overlay.Units(t.Units), Width: terminalWidth(con.out)}); err != nil {
+	tally, mapped, err := run.tally(ctx)
+	if err != nil {
 		return err
 	}
-	printSummary(con.out, t.Out, tally, sum)
+	if err := printRanked(ctx, con.out, run, tableOptions{Top: t.Top, Units: overlay.Units(t.Units),
+		Width: terminalWidth(con.out)}); err != nil {
+		return err
+	}
+	printSummary(con.out, t.Out, tally, sum, mapped)
 	if stopped && !t.Watch {
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}
@@ -113,6 +142,55 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return status{exitUnreadable, fmt.Sprintf("%d of the captures could not be read; they are named above and in captures.csv", n)}
 	}
 	return nil
+}
+
+// write keeps with the run what marks drawn later need, and makes the run's exports.
+func (t triageCmd) write(ctx context.Context, store *runstore.Store, src survey.Sources) error {
+	if err := keepWays(ctx, store, src); err != nil {
+		return err
+	}
+	return writeRun(ctx, store, overlay.Units(t.Units), t.Clutter)
+}
+
+// cutShort words how a run ended that failed, and where what was done is to be found.
+func (t triageCmd) cutShort(err, exportErr error) error {
+	if exportErr != nil {
+		return fmt.Errorf("%w\nwhat was done is kept in %s, but its exports could not be made (%w)\n%s", err, t.Out, exportErr, t.exportsLater())
+	}
+	return fmt.Errorf("%w\nwhat was done is kept in %s and its exports show it; the same command goes on from there", err, t.Out)
+}
+
+// exportsLater says how to get what a run's folder has no room for.
+func (t triageCmd) exportsLater() string {
+	return fmt.Sprintf("Make room there and give the same command again, which goes on and makes the exports; or write them elsewhere:\n"+
+		"  shadowgap export %s --as csv --out FILE", t.Out)
+}
+
+// basis stands for all that is known of captures beside their names and contents, the contents of the files named in the options
+// included; "" when that can't be told.
+func (t triageCmd) basis(model string) string {
+	text, err := json.Marshal(t.knowledge)
+	var options map[string]any
+	if err == nil {
+		err = json.Unmarshal(text, &options)
+	}
+	if err != nil || t.Zone == time.Local.String() {
+		return ""
+	}
+	h := sha256.New()
+	fmt.Fprintf(h, "%s\n%s\n%s\n", version, model, text)
+	for _, name := range slices.Sorted(maps.Keys(options)) {
+		file, ok := options[name].(string)
+		if info, err := os.Stat(file); !ok || err != nil || !info.Mode().IsRegular() {
+			continue
+		}
+		sum, err := fileSum(file)
+		if err != nil {
+			return ""
+		}
+		fmt.Fprintf(h, "%s %s\n", name, sum)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:8])
 }
 
 // config checks the options and turns them into what a run needs.
@@ -158,7 +236,9 @@ func (t triageCmd) config(ctx context.Context) (batch.Config, error) {
 		Inputs: batch.Inputs{Paths: t.Paths, FollowLinks: t.FollowLinks, Skip: out}, RunDir: out,
 		Workers: t.Workers, Start: start, Limits: detect.Limits{MaxPixels: t.MaxPixels, MaxBytes: maxFile}, Limit: t.Limit,
 		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model.Version},
-		Pictures: batch.Pictures(t.Pictures), Units: overlay.Units(t.Units), ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
+		Pictures: batch.Pictures(t.Pictures), Copies: t.Copies, Clutter: t.Clutter, Units: overlay.Units(t.Units),
+		ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
+		Basis: t.basis(model.Version),
 	}
 	if t.Watch {
 		cfg.Watch = watchEvery

@@ -2,148 +2,188 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/export"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 	"shadowgap/internal/survey"
 )
 
-// maxPageCaptures bounds what the review page is made from; it shows the most interesting captures of a long run.
+// maxPageCaptures bounds what review pages are made from; they show the most interesting captures of a long run.
 const maxPageCaptures = 5000
 
-func lengthUnit(u overlay.Units) export.Length {
-	if u == overlay.Feet {
-		return export.Feet()
-	}
-	return export.Metres()
-}
+// firstPlaces is how many places a run is gone to first for: as many as a person reads and a small unit takes.
+const firstPlaces = 10
 
-// maxMerged bounds how many placed marks are compared for being the same thing: all must be in memory at once.
-const maxMerged = 500_000
+// shownOnPage is how many of them one page shows; of the others it needs only what its name for the run is made of.
+const shownOnPage = 2000
 
-// writeRun makes the run's exports and its review page from the database.
-func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units) error {
-	seen, marks, err := sightings(ctx, store)
+// writeRun makes the run's exports and its review page from the database, as decisions leave the run.
+func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, clutter bool) error {
+	run, err := openReviewed(ctx, store, clutter)
 	if err != nil {
 		return err
 	}
-	holds, err := rankedHolds(ctx, store)
+	files, err := runFiles(ctx, run, units)
 	if err != nil {
 		return err
-	}
-	type file struct {
-		name  string
-		write func(io.Writer) error
-	}
-	files := []file{
-		{"marks.jsonl", func(w io.Writer) error { return export.MarksJSONL(w, marks) }},
-		{"captures.jsonl", func(w io.Writer) error { return export.CapturesJSONL(w, store.Captures(ctx)) }},
-		{"marks.csv", func(w io.Writer) error { return export.MarksCSV(w, marks, lengthUnit(units)) }},
-		{"captures.csv", func(w io.Writer) error {
-			return export.CapturesCSV(w, store.Captures(ctx), func(c *detect.CaptureRecord) string { return review.MediaOf(c.Capture, c.SHA256).Drawn })
-		}},
-		{"holds.jsonl", func(w io.Writer) error { return export.JSONL(w, holds) }},
-	}
-	if seen.placed {
-		files = append(files,
-			file{"sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, seen.list) }},
-			file{"marks.geojson", func(w io.Writer) error { return export.MarksGeoJSON(w, marks) }},
-			file{"marks.gpx", func(w io.Writer) error { return export.MarksGPX(w, marks) }},
-			file{"marks.kml", func(w io.Writer) error { return export.MarksKML(w, marks) }})
 	}
 	for _, f := range files {
-		if err := export.File(filepath.Join(store.Dir(), f.name), f.write); err != nil {
+		name := filepath.Join(store.Dir(), f.name)
+		if f.write == nil {
+			if err := os.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return fmt.Errorf("removing an old map: %w", err)
+			}
+			continue
+		}
+		if err := export.File(name, f.write); err != nil {
 			return err
 		}
 	}
 	return writePage(ctx, store, units)
 }
 
-// seenTwice is what marks with a position add up to.
-type seenTwice struct {
-	placed bool // some mark has a position
-	list   []survey.Sighting
+// runFile is one of the exports in a run folder.
+type runFile struct {
+	name  string
+	write func(io.Writer) error // nil: there is nothing to write, and one from an earlier triage that knew positions goes
 }
 
-// sightings finds the marks of different captures that are looks at one thing, and returns the run's marks with their
-// sighting's id.
-func sightings(ctx context.Context, store *runstore.Store) (seenTwice, export.Marks, error) {
-	var placed []detect.MarkRecord
-	for m, err := range store.Marks(ctx) {
-		if err != nil {
-			return seenTwice{}, nil, err
-		}
-		if m.Position == nil {
-			continue
-		}
-		if len(placed) == maxMerged {
-			return seenTwice{placed: true}, store.Marks(ctx), nil
-		}
-		placed = append(placed, *m)
+// runFiles lists a run's exports as decisions leave it.
+func runFiles(ctx context.Context, run *reviewed, units overlay.Units) ([]runFile, error) {
+	atlas, err := run.atlas(ctx, units)
+	if err != nil {
+		return nil, err
 	}
-	if len(placed) == 0 {
-		return seenTwice{}, store.Marks(ctx), nil
+	holds, err := run.holds(ctx)
+	if err != nil {
+		return nil, err
 	}
-	list := survey.Merge(placed, survey.MergeOptions{})
-	of := map[string]*string{}
-	for i := range placed {
-		if placed[i].Sighting != nil {
-			of[placed[i].Mark] = placed[i].Sighting
+	opt := export.Options{Units: units}
+	marks := run.marks(ctx, atlas)
+	files := []runFile{
+		{"marks.jsonl", func(w io.Writer) error { return export.MarksJSONL(w, marks) }},
+		{"captures.jsonl", func(w io.Writer) error { return export.CapturesJSONL(w, run.records(ctx)) }},
+		{"marks.csv", func(w io.Writer) error { return export.MarksCSV(w, marks, units) }},
+		{"captures.csv", func(w io.Writer) error {
+			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string { return review.MediaOf(c.Capture, c.SHA256).Plain })
+		}},
+		{"holds.jsonl", func(w io.Writer) error { return export.JSONL(w, holds) }},
+		{"sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }},
+		{"places.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Places) }},
+	}
+	none := func(name string) { files = append(files, runFile{name, nil}) }
+	if !placed(atlas) {
+		none("first.gpx")
+	} else {
+		files = append(files, runFile{"first.gpx", func(w io.Writer) error {
+			return export.GPX(w, "shadowgap: go here first", export.OfPlaces(placedOnly(atlas.Places, firstPlaces), opt), opt)
+		}})
+	}
+	for _, l := range lists() {
+		points := l.points(listed{marks, atlas, holds}, opt)
+		if l.name != "marks" {
+			files = append(files, runFile{l.name + ".csv", func(w io.Writer) error { return l.csv(w, points, opt) }})
 		}
-	}
-	return seenTwice{true, list}, func(yield func(*detect.MarkRecord, error) bool) {
-		for m, err := range store.Marks(ctx) {
-			if err == nil {
-				m.Sighting = of[m.Mark]
+		for _, f := range mapFormats() {
+			if !placed(atlas) {
+				none(l.name + "." + f.name)
+				continue
 			}
-			if !yield(m, err) {
-				return
-			}
+			files = append(files, runFile{l.name + "." + f.name, func(w io.Writer) error { return f.write(w, "shadowgap "+l.name, points, opt) }})
 		}
-	}, nil
+	}
+	return files, nil
 }
 
-// rankedHolds joins the holds of the most interesting captures and ranks them.
-func rankedHolds(ctx context.Context, store *runstore.Store) ([]survey.Hold, error) {
-	var caps []detect.CaptureRecord
-	var marks []detect.MarkRecord
-	for c, err := range store.Captures(ctx) {
-		if err != nil {
-			return nil, err
-		}
-		if len(c.Holds) == 0 {
-			continue
-		}
-		if len(caps) == maxPageCaptures {
-			break
-		}
-		caps = append(caps, *c)
-		for m, err := range store.MarksOf(ctx, c) {
-			if err != nil {
-				return nil, err
-			}
-			marks = append(marks, *m)
-		}
-	}
-	return survey.RankHolds(caps, marks), nil
+// listed is what a run's lists are made of.
+type listed struct {
+	marks decided.Marks
+	atlas places.Atlas
+	holds []survey.Hold
 }
 
-// foremost returns the most interesting captures with their marks, as many as a page is made from, and how many captures
+// list is one of the lists that a run is exported as.
+type list struct {
+	name   string
+	points func(l listed, opt export.Options) export.Points
+	one    listed // of one thing about which nothing is known, for the columns
+}
+
+// csv writes the list as a table, with its header also where it is empty.
+func (l list) csv(w io.Writer, points export.Points, opt export.Options) error {
+	return export.CSV(w, export.Columns(l.points(l.one, opt)), points)
+}
+
+func lists() []list {
+	return []list{
+		{"marks", func(l listed, opt export.Options) export.Points { return export.OfMarks(l.marks, opt) }, listed{}}, // has columns of its own
+		{"sightings", func(l listed, opt export.Options) export.Points { return export.OfSightings(l.atlas.Sightings, opt) },
+			listed{atlas: places.Atlas{Sightings: make([]places.Sighting, 1)}}},
+		{"holds", func(l listed, opt export.Options) export.Points { return export.OfHolds(l.holds, opt) },
+			listed{holds: make([]survey.Hold, 1)}},
+		{"places", func(l listed, opt export.Options) export.Points { return export.OfPlaces(l.atlas.Places, opt) },
+			listed{atlas: places.Atlas{Places: make([]places.Place, 1)}}},
+	}
+}
+
+// mapFormat is a map that every list can be written as. It shows nothing without positions.
+type mapFormat struct {
+	name  string
+	write func(w io.Writer, title string, p export.Points, opt export.Options) error
+}
+
+func mapFormats() []mapFormat {
+	return []mapFormat{
+		{"geojson", func(w io.Writer, _ string, p export.Points, _ export.Options) error { return export.GeoJSON(w, p) }},
+		{"gpx", export.GPX},
+		{"kml", export.KML},
+	}
+}
+
+// placed says whether anything has a position.
+func placed(a places.Atlas) bool {
+	return slices.ContainsFunc(a.Sightings, func(s places.Sighting) bool { return s.Position != nil })
+}
+
+// placedOnly are the best places to go to that have a position, n at most.
+func placedOnly(all []places.Place, n int) []places.Place {
+	with := slices.DeleteFunc(slices.Clone(all), func(p places.Place) bool { return p.Position == nil })
+	return places.Atlas{Places: with}.Top(n)
+}
+
+// foremost returns the most interesting captures with their marks, as many as pages are made from, and how many captures
 // there are.
 func foremost(ctx context.Context, store *runstore.Store) (caps []detect.CaptureRecord, marks []detect.MarkRecord, total int, err error) {
+	return foremostOf(ctx, store, 0, maxPageCaptures)
+}
+
+// foremostOf is foremost with no more than name, content and rank of the captures outside a part of them: so many full ones, counted
+// from the first.
+func foremostOf(ctx context.Context, store *runstore.Store, first, full int) (
+	caps []detect.CaptureRecord, marks []detect.MarkRecord, total int, err error,
+) {
 	for c, err := range store.Captures(ctx) {
 		if err != nil {
 			return nil, nil, 0, err
 		}
 		total++
 		if len(caps) == maxPageCaptures {
+			continue
+		}
+		if len(caps) < first || len(caps) >= first+full {
+			caps = append(caps, detect.CaptureRecord{Capture: c.Capture, SHA256: c.SHA256, Status: c.Status, Interest: c.Interest})
 			continue
 		}
 		caps = append(caps, *c)
@@ -157,20 +197,33 @@ func foremost(ctx context.Context, store *runstore.Store) (caps []detect.Capture
 	return caps, marks, total, nil
 }
 
+// writePage makes the run's pages. Only what one of them shows is in memory at once.
 func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) error {
-	caps, marks, total, err := foremost(ctx, store)
+	tally, err := store.Tally(ctx)
 	if err != nil {
 		return err
+	}
+	total := 0
+	for _, n := range tally.Captures {
+		total += n
 	}
 	decisions, err := decisionsOf(ctx, store)
 	if err != nil {
 		return err
 	}
-	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total}
-	if _, err := os.Stat(filepath.Join(store.Dir(), review.SheetName)); err == nil {
-		opt.Sheet = true
+	opt, err := pageOptions(ctx, store, units, total)
+	if err != nil {
+		return err
 	}
-	if err := review.WritePage(ctx, store.Dir(), caps, marks, decisions, opt); err != nil {
+	if err := review.WritePlaces(ctx, store.Dir(), opt.Name, *opt.Atlas, units); err != nil {
+		return fmt.Errorf("making the printed page: %w", err)
+	}
+	opt.Printed, opt.MaxCaptures = true, shownOnPage
+	err = review.WritePages(ctx, store.Dir(), func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error) {
+		caps, marks, _, err := foremostOf(ctx, store, part*shownOnPage, shownOnPage)
+		return caps, marks, err
+	}, decisions, opt)
+	if err != nil {
 		return fmt.Errorf("making the review page: %w", err)
 	}
 	return nil

@@ -158,10 +158,10 @@ func (p *screen) bars() {
 		y := s.ScreenH - h/2 + s.Screen.TextPx/3
 		mode := s.Screen.Mode
 		if mode == "" {
-			mode = "Side view  455 kHz"
+			mode = s.sidesShown()
 		}
 		p.text(10, y, p.ink, mode)
-		t := fmt.Sprintf("Gain %d   Contrast %d", rng.IntN(20), rng.IntN(20))
+		t := fmt.Sprintf("Echo level %d   Shade %d", rng.IntN(20), rng.IntN(20))
 		p.text(s.ScreenW-p.width(t)-10, y, p.ink, t)
 	}
 	if s.Screen.Labels {
@@ -172,6 +172,17 @@ func (p *screen) bars() {
 		}
 		p.over(s.PanelX+s.shownW()-p.width(clock)-8, s.PanelY+s.shownH()-8, clock)
 	}
+}
+
+// sidesShown says in words what the panel shows.
+func (s *Spec) sidesShown() string {
+	switch {
+	case s.PortPx == 0:
+		return fmt.Sprintf("Starboard only, %.0f m", s.RangeM)
+	case s.StarboardPx == 0:
+		return fmt.Sprintf("Port only, %.0f m", s.RangeM)
+	}
+	return fmt.Sprintf("Both sides, %.0f m each", s.RangeM)
 }
 
 // overlays draws range lines, cursor and bars over the panel.

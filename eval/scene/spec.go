@@ -219,7 +219,7 @@ type Furniture struct {
 	Plates            []Plate
 	Bars              []Bar
 	Panes             []Pane
-	Mode              string // what the screen calls its view; empty = words of an older screen
+	Mode              string // what the screen calls its view; empty = which sides it shows, and how far
 	// Readings on the screen; those left zero are made up from the altitude and the seed.
 	Clock  string
 	DepthM float64

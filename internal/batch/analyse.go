@@ -1,6 +1,7 @@
 package batch
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -9,6 +10,7 @@ import (
 	"time"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
@@ -34,6 +36,9 @@ type Job struct {
 	Versions detect.Versions  `json:"versions"`
 	Pictures Pictures         `json:"pictures"`
 	RunDir   string           `json:"run_dir"`   // where the pictures go
+	Own      string           `json:"own"`       // the capture's file, absolute; "" when it lies in an archive
+	Copies   bool             `json:"copies"`    // keep copies of the whole capture, plain and drawn, in RunDir
+	Clutter  bool             `json:"clutter"`   // draw what is likeliest clutter, too
 	ReadText bool             `json:"read_text"` // look for the range setting in the text on the capture
 	Range    survey.RangeSaid `json:"range"`     // what else is known of it, with ReadText
 	Units    overlay.Units    `json:"units"`
@@ -87,8 +92,12 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 	rec.Notes = notes
 	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
 	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
-	if job.wantsPictures(len(marks)) {
-		err := review.WriteMedia(ctx, job.RunDir, pic.Image, *rec, marks, review.MediaOptions{Chip: overlay.ChipOptions{}})
+	if drawn := job.shown(marks); job.wantsPictures(len(drawn)) {
+		opt := review.MediaOptions{NoDrawn: !job.Copies}
+		if !job.Copies && browsersShow(pic.Format, data) {
+			opt.Own = job.Own
+		}
+		err := review.WriteMedia(ctx, job.RunDir, pic.Image, *rec, drawn, opt)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -126,6 +135,27 @@ func readScreen(ctx context.Context, pic *detect.Picture) (survey.ScreenText, er
 
 func (job Job) wantsPictures(marks int) bool {
 	return job.RunDir != "" && (job.Pictures == PicturesAll || job.Pictures == PicturesMarked && marks > 0)
+}
+
+// shown are the marks that pictures and counts show: without what is likeliest clutter, unless it is asked for.
+func (job Job) shown(marks []detect.MarkRecord) []detect.MarkRecord {
+	if job.Clutter {
+		return marks
+	}
+	return decided.Something(marks)
+}
+
+// browsersShow says whether browsers show a file as Decode decodes it. They differ on orientation outside JPEG.
+func browsersShow(format string, data []byte) bool {
+	switch format {
+	case "jpeg", "bmp":
+		return true
+	case "png":
+		return !bytes.Contains(data, []byte("eXIf"))
+	case "webp":
+		return !bytes.Contains(data, []byte("EXIF"))
+	}
+	return false
 }
 
 // detectSafely turns a panic of a stage into an error: it costs this capture, not the run.

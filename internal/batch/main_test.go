@@ -6,22 +6,37 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"runtime/debug"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
+	"golang.org/x/sync/semaphore"
 	"golang.org/x/sys/unix"
 
 	"shadowgap/detect"
+	"shadowgap/internal/runstore"
 )
 
-const workerEnv = "SHADOWGAP_BATCH_TEST_WORKER"
+const (
+	workerEnv = "SHADOWGAP_BATCH_TEST_WORKER" // how a worker is to behave
+	parentEnv = "SHADOWGAP_BATCH_TEST_PARENT" // a folder to run over
+)
 
-// TestMain lets the test binary be its own worker process.
+// TestMain lets the test binary be its own worker process, and a parent whose memory is its own.
 func TestMain(m *testing.M) {
-	if os.Getenv(workerEnv) == "" {
+	switch os.Getenv(workerEnv) {
+	case "":
+		if dir := os.Getenv(parentEnv); dir != "" {
+			os.Exit(parent(dir))
+		}
 		os.Exit(m.Run())
+	case "die":
+		fmt.Fprintln(os.Stderr, "no room to start")
+		os.Exit(1)
+	case "hang":
+		select {}
 	}
 	out := os.NewFile(responseFD, "responses")
 	if err := serve(context.Background(), os.Stdin, out, moody, func() { os.Exit(1) }); err != nil {
@@ -40,6 +55,10 @@ func moody(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []
 			kill()
 		}
 	case strings.HasPrefix(name, "crash"):
+		if f, err := os.OpenFile(filepath.Join(job.RunDir, "crashes"), os.O_CREATE|os.O_APPEND|os.O_WRONLY, 0o600); err == nil {
+			fmt.Fprint(f, "x")
+			f.Close()
+		}
 		kill()
 	case strings.HasPrefix(name, "exit"):
 		fmt.Fprintln(os.Stderr, "fatal error: runtime: out of memory")
@@ -48,6 +67,21 @@ func moody(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []
 		select {} // deaf to ctx, as native code is
 	case strings.HasPrefix(name, "broken-run"):
 		return nil, nil, fmt.Errorf("no space left on device")
+	case strings.HasPrefix(name, "stuck"):
+		return Unreadable(job, "took longer than is fair"), nil, errStuck
+	case strings.HasPrefix(name, "talks"), strings.HasPrefix(name, "shouts"):
+		rec, _ := Records(job, &detect.Result{Status: detect.StatusRead})
+		for range (maxHeader - 1<<20) / 1000 {
+			rec.Notes = append(rec.Notes, strings.Repeat("n", 997))
+		}
+		if strings.HasPrefix(name, "shouts") {
+			rec.Notes = append(rec.Notes, strings.Repeat("n", 2<<20))
+		}
+		return rec, nil, nil
+	case strings.HasPrefix(name, "dull"):
+		dull := detect.MarkRecord{Mark: "p0-1", Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}}
+		rec, marks := Records(job, &detect.Result{Status: detect.StatusRead, Marks: []detect.MarkRecord{dull}})
+		return rec, marks, nil
 	case strings.HasPrefix(name, "slow"):
 		time.Sleep(300 * time.Millisecond)
 	}
@@ -66,20 +100,79 @@ func startTestWorker() *exec.Cmd {
 	return cmd
 }
 
+// behaving is a Starter whose workers behave one after another as told, and then as they should.
+func behaving(how ...string) Starter {
+	var mu sync.Mutex
+	return func() *exec.Cmd {
+		mu.Lock()
+		defer mu.Unlock()
+		cmd := startTestWorker()
+		if len(how) > 0 {
+			cmd.Env = append(cmd.Env, workerEnv+"="+how[0])
+			how = how[1:]
+		}
+		return cmd
+	}
+}
+
+// parent runs over a folder and prints how many captures were read, how many not, and the most it kept resident, in KiB.
+func parent(dir string) int {
+	debug.SetGCPercent(25)
+	out, err := os.MkdirTemp("", "parent")
+	if err != nil {
+		return 1
+	}
+	defer os.RemoveAll(out)
+	l := newLedger()
+	read, failed := 0, 0
+	l.drop = func(c *detect.CaptureRecord) {
+		if c.Status == detect.StatusRead {
+			read++
+		} else {
+			failed++
+		}
+	}
+	cfg := Config{
+		Inputs: Inputs{Paths: []string{dir}}, RunDir: out, Workers: 2, Start: startTestWorker,
+		Versions: detect.Versions{Code: "test", Model: "m1"},
+		Settings: func(string, []byte) Settings { return Settings{Hash: "s1"} },
+	}
+	if _, err := Run(context.Background(), context.Background(), cfg, l, l); err != nil {
+		fmt.Fprintln(os.Stderr, err)
+		return 1
+	}
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		return 1
+	}
+	for line := range strings.Lines(string(status)) {
+		if kib, ok := strings.CutPrefix(line, "VmHWM:"); ok {
+			fmt.Println(read, failed, strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(kib), "kB")))
+		}
+	}
+	return 0
+}
+
 // ledger is a Store and an Observer in memory.
 type ledger struct {
 	mu     sync.Mutex
 	recs   map[string]*detect.CaptureRecord
 	marks  map[string][]string
+	from   map[string]runstore.Origin
+	tried  map[string]string
 	known  []string
 	notes  []string
 	puts   int
 	onPut  func(n int) error
 	expect int
+	told   int                         // marks that the observer was told of
+	drop   func(*detect.CaptureRecord) // counts records, which then are not kept
 }
 
 func newLedger() *ledger {
-	return &ledger{recs: map[string]*detect.CaptureRecord{}, marks: map[string][]string{}}
+	return &ledger{
+		recs: map[string]*detect.CaptureRecord{}, marks: map[string][]string{}, from: map[string]runstore.Origin{}, tried: map[string]string{},
+	}
 }
 
 func (l *ledger) Done(_ context.Context, path, sha, settings, model string) (detect.Status, bool, error) {
@@ -92,7 +185,39 @@ func (l *ledger) Done(_ context.Context, path, sha, settings, model string) (det
 	return r.Status, true, nil
 }
 
-func (l *ledger) Put(_ context.Context, _ string, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
+func (l *ledger) Seen(_ context.Context, path string, from runstore.Origin, model string) (string, detect.Status, bool, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	r := l.recs[path]
+	if r == nil || from.Stamp == "" || from.Basis == "" || l.from[path] != from || r.Versions.Model != model {
+		return "", "", false, nil
+	}
+	return r.SHA256, r.Status, true, nil
+}
+
+func (l *ledger) Tried(_ context.Context, path, sha, _, _ string) (string, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.tried[path+sha], nil
+}
+
+func (l *ledger) SetTried(_ context.Context, path, sha, _, _, why string) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.tried[path+sha] = why
+	return nil
+}
+
+func (l *ledger) Restamp(_ context.Context, looks []runstore.Look) error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	for _, k := range looks {
+		l.from[k.Path] = k.From
+	}
+	return nil
+}
+
+func (l *ledger) Put(_ context.Context, from runstore.Origin, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.puts++
@@ -101,7 +226,12 @@ func (l *ledger) Put(_ context.Context, _ string, c *detect.CaptureRecord, marks
 			return err
 		}
 	}
-	l.recs[c.Capture] = c
+	if l.drop != nil {
+		l.drop(c)
+		return nil
+	}
+	delete(l.tried, c.Capture+c.SHA256)
+	l.recs[c.Capture], l.from[c.Capture] = c, from
 	l.marks[c.Capture] = nil
 	for _, m := range marks {
 		l.marks[c.Capture] = append(l.marks[c.Capture], m.Mark)
@@ -110,7 +240,8 @@ func (l *ledger) Put(_ context.Context, _ string, c *detect.CaptureRecord, marks
 }
 
 func (l *ledger) Expect(n int) { l.expect = n }
-func (l *ledger) Finished(rec *detect.CaptureRecord, _ int, known bool) {
+func (l *ledger) Finished(rec *detect.CaptureRecord, marks int, known bool) {
+	l.told += marks
 	if known {
 		l.known = append(l.known, rec.Capture)
 	}
@@ -144,3 +275,5 @@ func testConfig(t testing.TB, dir string) Config {
 		Settings: func(string, []byte) Settings { return Settings{Hash: "s1"} },
 	}
 }
+
+func semaphoreOf(n int64) *semaphore.Weighted { return semaphore.NewWeighted(n) }

@@ -3,6 +3,7 @@ package batch
 import (
 	"bufio"
 	"bytes"
+	"context"
 	"errors"
 	"fmt"
 	"io"
@@ -12,16 +13,16 @@ import (
 	"sync"
 	"syscall"
 	"time"
+
+	"golang.org/x/sync/semaphore"
+	"golang.org/x/sys/unix"
 )
 
 // Starter makes the command of a worker process, not yet started: a program that calls Serve on its standard input.
 type Starter func() *exec.Cmd
 
-// How long a worker may take to say that it is ready, and to end when it is told to.
-const (
-	startLimit = 60 * time.Second
-	stopLimit  = 5 * time.Second
-)
+// stopLimit is how long a worker may take to end when it is told to.
+const stopLimit = 5 * time.Second
 
 // Faults of a worker process, each of which costs one capture.
 var (
@@ -36,15 +37,18 @@ type process struct {
 	out    *os.File
 	frames *bufio.Reader
 	stderr *tail
+	room   *semaphore.Weighted // for answers
 }
 
-// startProcess starts a worker and waits until it is ready.
-func startProcess(start Starter) (*process, error) {
+// startProcess starts a worker and waits until it is ready, as long as limit and until ctx ends.
+func startProcess(ctx context.Context, start Starter, limit time.Duration, room *semaphore.Weighted) (*process, error) {
 	cmd := start()
-	p := &process{cmd: cmd, stderr: &tail{}}
+	p := &process{cmd: cmd, stderr: &tail{}, room: room}
 	cmd.Stdout, cmd.Stderr = p.stderr, p.stderr
 	// A group of its own keeps Ctrl-C on the terminal for the parent, which lets captures under way finish.
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true}
+	// What the worker started may outlive it and hold its standard error; nobody waits for that.
+	cmd.WaitDelay = stopLimit
 	in, err := cmd.StdinPipe()
 	if err != nil {
 		return nil, fmt.Errorf("starting a worker: %w", err)
@@ -61,31 +65,49 @@ func startProcess(start Starter) (*process, error) {
 		return nil, fmt.Errorf("starting a worker: %w", err)
 	}
 	p.in, p.out, p.frames = in, r, bufio.NewReaderSize(r, 1<<16)
+	release := context.AfterFunc(ctx, p.kill)
+	defer release()
 	var ready response
-	if err := p.within(startLimit, func() error { return readHeader(p.frames, &ready) }); err != nil {
-		return nil, fmt.Errorf("starting a worker: it ended before it was ready: %w", p.fault(err))
+	err = p.within(limit, func() error { return readHeader(p.frames, &ready) })
+	if err == nil {
+		return p, nil
 	}
-	return p, nil
+	if err = p.fault(err); errors.Is(err, errTimedOut) {
+		return nil, fmt.Errorf("starting a worker: it was not ready after %v", limit)
+	}
+	return nil, fmt.Errorf("starting a worker: it ended before it was ready: %w", err)
 }
 
-// ask has the worker analyse one capture. It is killed when it has not answered grace after the job's own time limit. After an error that wraps errCrashed or errTimedOut the worker is gone.
-func (p *process) ask(job Job, data []byte, grace time.Duration) (response, error) {
-	var answer response
+// ask has the worker analyse one capture. It is killed when it has not answered grace after the job's own time limit. After an error
+// that wraps errCrashed or errTimedOut the worker is gone. The answer holds room until it is released.
+func (p *process) ask(ctx context.Context, job Job, b *body, grace time.Duration) (response, error) {
 	limit := job.Limit + grace
 	if job.Limit <= 0 {
 		limit = 0
 	}
-	err := p.within(limit, func() error {
-		if err := writeFrame(p.in, request{job, len(data)}, data); err != nil {
-			return err
+	var size int64
+	err := p.within(limit, func() (err error) {
+		if err = writeFrame(p.in, request{job, b.size}, b.reader(), b.size); err == nil {
+			size, err = readSize(p.frames)
 		}
-		return readHeader(p.frames, &answer)
+		return err
 	})
 	if err != nil {
 		return response{}, p.fault(err)
 	}
+	answer := response{held: size * answerCost}
+	if err := p.room.Acquire(ctx, answer.held); err != nil {
+		return response{}, p.fault(err)
+	}
+	if err := p.within(limit, func() error { return readJSON(p.frames, size, &answer) }); err != nil {
+		p.release(answer)
+		return response{}, p.fault(err)
+	}
 	return answer, nil
 }
+
+// release gives back the room of an answer that has been dealt with.
+func (p *process) release(answer response) { p.room.Release(answer.held) }
 
 // within runs f and kills the worker when that takes longer than limit, which ends f. 0 is no limit.
 func (p *process) within(limit time.Duration, f func() error) error {
@@ -126,7 +148,10 @@ func (p *process) fault(err error) error {
 }
 
 func (p *process) kill() {
-	// It fails only when the process has ended, which is what is wanted.
+	// The worker leads a group of its own, so that what it started goes with it. Both fail only when there is nothing left to kill.
+	if p.cmd.Process.Signal(syscall.Signal(0)) == nil {
+		_ = unix.Kill(-p.cmd.Process.Pid, unix.SIGKILL)
+	}
 	_ = p.cmd.Process.Kill()
 }
 

@@ -12,9 +12,12 @@ import (
 	"sync"
 	"time"
 
+	"golang.org/x/sync/semaphore"
+
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
+	"shadowgap/internal/runstore"
 	"shadowgap/internal/survey"
 )
 
@@ -22,15 +25,22 @@ import (
 type Store interface {
 	// Done reports whether a capture has a result made from this content, settings and model.
 	Done(ctx context.Context, path, sha256, settings, model string) (detect.Status, bool, error)
+	// Seen is Done for a file that has not been read: by what it is called and what tells it from every other state of it.
+	Seen(ctx context.Context, path string, from runstore.Origin, model string) (sha256 string, status detect.Status, known bool, err error)
 	// Put stores a capture's result as one unit.
-	Put(ctx context.Context, root string, c *detect.CaptureRecord, marks []detect.MarkRecord) error
+	Put(ctx context.Context, from runstore.Origin, c *detect.CaptureRecord, marks []detect.MarkRecord) error
+	// Restamp keeps where captures come from whose results turned out to be still good.
+	Restamp(ctx context.Context, looks []runstore.Look) error
+	// Tried returns what SetTried kept, until Put: what went wrong the first time; "" when nothing did.
+	Tried(ctx context.Context, path, sha256, settings, model string) (string, error)
+	SetTried(ctx context.Context, path, sha256, settings, model, why string) error
 }
 
 // Observer is told how a run goes. Its methods are called from one goroutine at a time.
 type Observer interface {
-	// Expect says how many captures the inputs seem to hold.
+	// Expect says how many captures the inputs seem to hold, once that is known: captures are counted while others are looked at.
 	Expect(captures int)
-	// Finished is called once for each capture. known means that an earlier run had done it: rec then has only its path.
+	// Finished is called once for each capture, with the number of marks that are shown. known means that an earlier run had done it: rec then has only its path.
 	Finished(rec *detect.CaptureRecord, marks int, known bool)
 	// Note passes on a sentence for the user.
 	Note(sentence string)
@@ -59,14 +69,21 @@ type Config struct {
 	Retry    bool // do unreadable captures again
 	Versions detect.Versions
 	Pictures Pictures
+	Copies   bool // keep copies of whole captures, plain and drawn; without, the page shows the files themselves where it can
+	Clutter  bool // draw and count what is likeliest clutter, too
 	Units    overlay.Units
 	ReadText bool          // look for the range setting in the text on captures
 	Timings  bool          // keep what each capture cost; without, two runs give the same bytes
 	Watch    time.Duration // look for new captures this often, until ctx ends; 0 = stop at the end
 	// Between is called between two looks in watch mode when results have come in since its last call. May be nil.
 	Between func() error
-	// Settings is asked for each capture, with the bytes of its file.
+	// Settings is asked for each capture, with the bytes of its file; it must not keep them.
 	Settings func(capture string, data []byte) Settings
+	// Basis stands for all that Settings depends on beside the capture's name and bytes. With it, a file that has not changed since it
+	// was last looked at is not read again; without, every file is.
+	Basis string
+
+	patience patience // zero but in tests
 }
 
 const defaultGrace = 5 * time.Second
@@ -79,6 +96,22 @@ type Summary struct {
 	Failed int // input paths that could not be looked at
 }
 
+// patience says how starting workers is tried. A machine that is short of memory for minutes must not end a night's run; a program
+// that can't work at all must not keep its user waiting.
+type patience struct {
+	limit   time.Duration // a worker may take to say that it is ready
+	pause   time.Duration // before the second try; doubled from try to try
+	longest time.Duration // pause
+	first   int           // tries while no worker of the run has ever been ready
+	later   int           // tries once one has
+}
+
+// The default gives up after a second and a half when no worker has ever started, and after about two minutes later on.
+var usualPatience = patience{limit: 20 * time.Second, pause: 250 * time.Millisecond, longest: 30 * time.Second, first: 3, later: 11}
+
+// ErrNoWorkers says that the run ended because no worker process could be started any more.
+var ErrNoWorkers = errors.New("no worker can be started")
+
 // Run analyses the captures in the inputs and stores each result. When ctx ends it stops taking captures, finishes those
 // under way, and returns ctx's error; when abort ends it gives those up as well. Any other error is one of the run itself:
 // the store or the run folder can't be written, or workers can't be started.
@@ -87,38 +120,63 @@ func Run(ctx, abort context.Context, cfg Config, store Store, obs Observer) (Sum
 	if err != nil {
 		return Summary{}, err
 	}
-	r := &run{cfg: cfg, store: store, root: root, obs: obs, abort: abort, sum: Summary{Root: root}, seen: map[string]stamp{}}
+	r := &run{
+		cfg: cfg, store: store, root: root, obs: obs, abort: abort, sum: Summary{Root: root}, seen: map[string]stamp{},
+		patience: cfg.patience, slots: max(cfg.Workers, 1), hasWork: make(chan struct{}),
+		intake:  intake{room: semaphore.NewWeighted(bodyRoom), dir: cfg.RunDir, lim: cfg.Limits.Or()},
+		answers: semaphore.NewWeighted(answerRoom),
+	}
+	if r.patience == (patience{}) {
+		r.patience = usualPatience
+	}
+	r.waiting = make(chan work, r.slots)
 	var stop context.CancelCauseFunc
 	r.ctx, stop = context.WithCancelCause(ctx)
 	r.stop = stop
 	defer stop(nil)
+	more, allFed := context.WithCancel(r.ctx)
+	defer allFed()
+	r.more = more
 
 	jobs := make(chan work)
-	var workers sync.WaitGroup
-	for range max(cfg.Workers, 1) {
+	var workers, others sync.WaitGroup
+	for range r.slots {
 		workers.Go(func() {
 			if err := r.work(jobs); err != nil {
 				stop(err)
 			}
 		})
 	}
-	go func() {
+	counting, counted := context.WithCancel(r.ctx)
+	defer counted()
+	others.Go(func() { r.count(counting) })
+	others.Go(func() {
+		defer allFed()
+		defer r.someWork()
 		defer close(jobs)
 		if err := r.feed(jobs); err != nil {
 			stop(err)
 		}
-	}()
+		counted()
+	})
 	workers.Wait()
-	r.mu.Lock()
-	defer r.mu.Unlock()
+	if err := r.finishWaiting(); err != nil {
+		stop(err)
+	}
+	others.Wait()
+	if !r.stopped() {
+		r.expect(r.sum.Found)
+	}
 	return r.sum, context.Cause(r.ctx)
 }
 
 // work is a capture on its way to a worker.
 type work struct {
 	job      Job
-	data     []byte
+	body     body
 	settings Settings
+	stamp    string
+	tried    string // what went wrong the first time, when this is the second
 }
 
 type run struct {
@@ -127,17 +185,36 @@ type run struct {
 	root  string
 	obs   Observer
 	ctx   context.Context // ends when no more captures are to be taken
+	more  context.Context // ends when all captures have been taken as well
 	abort context.Context // ends when those under way are to be given up
 	stop  context.CancelCauseFunc
+
+	patience patience
+	intake   intake
+	answers  *semaphore.Weighted // what workers found and the disk has not, as answerRoom counts it
+	hasWork  chan struct{}       // closed at the first capture for a worker, or when there is none
+	once     sync.Once           // closes hasWork
+	waiting  chan work           // captures for a second try whose slot could start no worker for it; who lives takes them
 
 	alone  sync.RWMutex // held shared while a capture is under way, and alone for a second try
 	mu     sync.Mutex   // guards obs and what follows
 	sum    Summary
 	told   int // results stored when Between was last called
 	stored int
+	slots  int  // that have not given up
+	lived  bool // some worker has been ready
+	counts bool // obs knows how many captures to expect
 
-	seen map[string]stamp // watch: files looked at already; only feed uses it
+	// Only feed uses these.
+	seen  map[string]stamp // watch: files looked at already
+	looks []runstore.Look  // for Restamp
 }
+
+// looksAtOnce is how many looks are stored together: each time costs a wait for the disk.
+const looksAtOnce = 500
+
+// someWork lets workers be started: not before there is something for them to do.
+func (r *run) someWork() { r.once.Do(func() { close(r.hasWork) }) }
 
 // stamp tells whether a file has changed since it was looked at.
 type stamp struct {
@@ -146,11 +223,11 @@ type stamp struct {
 }
 
 // feed walks the inputs and hands out the captures that are to be done.
-func (r *run) feed(jobs chan<- work) error {
-	r.expect()
+func (r *run) feed(jobs chan<- work) (err error) {
+	defer func() { err = cmp.Or(err, r.keepLooks()) }()
 	for {
 		began := time.Now()
-		for e := range entries(r.ctx, r.cfg.Inputs, r.root, r.noteOnce()) {
+		for e := range (walk{in: r.cfg.Inputs, root: r.root, note: r.noteOnce()}).entries(r.ctx) {
 			if !r.ready(e) {
 				continue
 			}
@@ -161,9 +238,11 @@ func (r *run) feed(jobs chan<- work) error {
 			if !take {
 				continue
 			}
+			r.someWork()
 			select {
 			case jobs <- w:
 			case <-r.ctx.Done():
+				w.body.drop()
 				return nil
 			}
 		}
@@ -207,20 +286,32 @@ func (r *run) note(s string) {
 	r.obs.Note(s)
 }
 
-// expect counts the captures first, so that progress can be told.
-func (r *run) expect() {
+// count counts the captures while they are looked at, so that progress can be told. An archive is read for it to its end.
+func (r *run) count(ctx context.Context) {
 	if r.cfg.Watch > 0 {
 		return
 	}
 	n := 0
-	for range entries(r.ctx, r.cfg.Inputs, r.root, func(string) {}) {
+	for range (walk{in: r.cfg.Inputs, root: r.root, anyOrder: true}).entries(ctx) {
 		n++
+	}
+	if ctx.Err() != nil {
+		return
 	}
 	if r.cfg.Shard.Count > 1 {
 		n = (n + r.cfg.Shard.Count - 1) / r.cfg.Shard.Count
 	}
+	r.expect(n)
+}
+
+// expect tells the observer how many captures there are; the first to know tells it.
+func (r *run) expect(n int) {
 	r.mu.Lock()
 	defer r.mu.Unlock()
+	if r.counts || r.cfg.Watch > 0 {
+		return
+	}
+	r.counts = true
 	r.obs.Expect(n)
 }
 
@@ -247,72 +338,161 @@ func (r *run) ready(e entry) bool {
 
 // load reads an entry and decides whether it is to be done. The error is one of the run.
 func (r *run) load(e entry) (work, bool, error) {
-	data, err := r.read(e)
-	if r.stopped() {
-		return work{}, false, nil
+	w := work{job: Job{
+		Capture: e.path, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
+		Pictures: r.cfg.Pictures, Copies: r.cfg.Copies, Clutter: r.cfg.Clutter, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
+	}}
+	if e.own {
+		w.job.Own = e.file
 	}
-	sum := ""
+	src, err := e.source()
 	if err == nil {
-		sum = detect.Sum(data)
+		defer src.Close()
+		w.stamp = src.stamp
+		if done, err := r.unchanged(w); err != nil || done {
+			return work{}, false, err
+		}
+		w.body, w.job.SHA256, err = r.intake.read(r.ctx, src, e.path)
 	}
-	if !r.cfg.Shard.Takes(e.path, sum) {
+	switch {
+	case r.stopped():
+		w.body.drop()
+		return work{}, false, nil
+	case errors.Is(err, errSpool):
+		return work{}, false, fmt.Errorf("%s: %w", e.path, err)
+	case !r.cfg.Shard.Takes(e.path, w.job.SHA256):
+		w.body.drop()
 		return work{}, false, nil
 	}
 	r.mu.Lock()
 	r.sum.Found++
-	r.mu.Unlock()
-	w := work{data: data, job: Job{
-		Capture: e.path, SHA256: sum, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
-		Pictures: r.cfg.Pictures, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
-	}}
 	if err != nil {
-		r.mu.Lock()
 		r.sum.Failed++
-		r.mu.Unlock()
+	}
+	r.mu.Unlock()
+	if err != nil {
 		return work{}, false, r.finish(w, Unreadable(w.job, why(err, r.cfg.Limit)), nil)
 	}
-	w.settings = r.cfg.Settings(e.path, data)
-	w.job.Options, w.job.Range, w.job.Versions.Settings = w.settings.Options, w.settings.Range, w.settings.Hash
-	known, err := r.known(w.job)
-	if err != nil || known {
-		return work{}, false, err
+	take, err := r.toDo(&w)
+	if !take {
+		w.body.drop()
 	}
-	return w, true, nil
+	return w, take, err
+}
+
+// source opens an entry.
+func (e entry) source() (source, error) {
+	if e.err != nil {
+		return source{}, e.err
+	}
+	src, err := e.open()
+	if err != nil {
+		return source{}, &detect.ReadError{Path: e.path, Why: detect.FileWhy(err), Err: err}
+	}
+	return src, nil
+}
+
+// unchanged reports whether nothing is to be done with a file because it is as it was when it was last looked at.
+func (r *run) unchanged(w work) (bool, error) {
+	if w.stamp == "" || r.cfg.Basis == "" {
+		return false, nil
+	}
+	sum, status, seen, err := r.store.Seen(r.abort, w.job.Capture, r.origin(w), r.cfg.Versions.Model)
+	if err != nil || !seen {
+		return false, err
+	}
+	if !r.cfg.Shard.Takes(w.job.Capture, sum) {
+		return true, nil
+	}
+	w.job.SHA256 = sum
+	if !r.known(w.job, status) {
+		return false, nil
+	}
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	r.sum.Found++
+	return true, nil
+}
+
+// toDo finds out what is known of a capture that has been read, and whether it is to be done.
+func (r *run) toDo(w *work) (bool, error) {
+	if err := w.body.look(func(data []byte) { w.settings = r.cfg.Settings(w.job.Capture, data) }); err != nil {
+		return false, err
+	}
+	w.job.Options, w.job.Range, w.job.Versions.Settings = w.settings.Options, w.settings.Range, w.settings.Hash
+	v := w.job.Versions
+	status, done, err := r.store.Done(r.abort, w.job.Capture, w.job.SHA256, v.Settings, v.Model)
+	if err != nil {
+		return false, err
+	}
+	if done && r.known(w.job, status) {
+		return false, r.restamp(*w)
+	}
+	if !r.cfg.Retry {
+		w.tried, err = r.store.Tried(r.abort, w.job.Capture, w.job.SHA256, v.Settings, v.Model)
+	}
+	return err == nil, err
+}
+
+// restamp keeps what tells a known capture's file from other states of it, so that it need not be read the next time.
+func (r *run) restamp(w work) error {
+	if w.stamp == "" || r.cfg.Basis == "" {
+		return nil
+	}
+	r.looks = append(r.looks, runstore.Look{Path: w.job.Capture, SHA256: w.job.SHA256, From: r.origin(w)})
+	if len(r.looks) < looksAtOnce {
+		return nil
+	}
+	return r.keepLooks()
+}
+
+func (r *run) keepLooks() error {
+	looks := r.looks
+	r.looks = nil
+	if len(looks) == 0 {
+		return nil
+	}
+	return r.store.Restamp(r.abort, looks)
 }
 
 // stopped reports whether no more captures are to be taken.
 func (r *run) stopped() bool { return r.ctx.Err() != nil }
 
-func (r *run) read(e entry) ([]byte, error) {
-	if e.err != nil {
-		return nil, e.err
-	}
-	f, err := e.open()
-	if err != nil {
-		return nil, &detect.ReadError{Path: e.path, Why: detect.FileWhy(err), Err: err}
-	}
-	defer f.Close()
-	return detect.ReadBytes(r.ctx, f, e.path, r.cfg.Limits)
+// origin is where a capture comes from, for the store.
+func (r *run) origin(w work) runstore.Origin {
+	return runstore.Origin{Root: r.root, Stamp: w.stamp, Basis: r.cfg.Basis}
 }
 
-// known reports whether the store has the capture's result and its pictures are there.
-func (r *run) known(job Job) (bool, error) {
-	status, done, err := r.store.Done(r.abort, job.Capture, job.SHA256, job.Versions.Settings, job.Versions.Model)
-	if err != nil || !done || (r.cfg.Retry && status == detect.StatusUnreadable) {
-		return false, err
+// known reports whether the result that the store has of a capture will do and its pictures are there, and tells the observer then.
+func (r *run) known(job Job, status detect.Status) bool {
+	if r.cfg.Retry && status == detect.StatusUnreadable {
+		return false
 	}
-	if status == detect.StatusRead && job.Pictures == PicturesAll {
-		// Pictures are not synced one by one: after a power cut one may be missing or empty.
-		info, err := os.Stat(filepath.Join(job.RunDir, filepath.FromSlash(review.MediaOf(job.Capture, job.SHA256).Drawn)))
-		if err != nil || info.Size() == 0 {
-			return false, nil
-		}
+	if status == detect.StatusRead && job.Pictures == PicturesAll && !hasPictures(job) {
+		return false
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.sum.Known++
 	r.obs.Finished(&detect.CaptureRecord{Capture: job.Capture, SHA256: job.SHA256, Status: status}, 0, true)
-	return true, nil
+	return true
+}
+
+// hasPictures reports whether the pictures of a capture are there. They are not synced one by one: after a power cut one may be
+// missing or empty.
+func hasPictures(job Job) bool {
+	m := review.MediaOf(job.Capture, job.SHA256)
+	names := []string{m.Thumb}
+	if job.Copies {
+		names = append(names, m.Plain, m.Drawn)
+	}
+	for _, name := range names {
+		info, err := os.Lstat(filepath.Join(job.RunDir, filepath.FromSlash(name)))
+		if err != nil || !info.Mode().IsRegular() || info.Size() == 0 {
+			return false
+		}
+	}
+	return true
 }
 
 // work hands captures to one worker process after another, until there are no more or the run is to stop. Results are stored
@@ -323,12 +503,12 @@ func (r *run) work(jobs <-chan work) error {
 	var storeErr error
 	storing.Go(func() {
 		for d := range results {
-			if storeErr != nil {
-				continue // the run has failed: what is under way is given up
+			if storeErr == nil { // else the run has failed: what is under way is given up
+				if storeErr = r.finish(d.work, d.answer.Capture, d.answer.Marks); storeErr != nil {
+					r.stop(storeErr)
+				}
 			}
-			if storeErr = r.finish(d.work, d.answer.Capture, d.answer.Marks); storeErr != nil {
-				r.stop(storeErr)
-			}
+			r.answers.Release(d.answer.held)
 		}
 	})
 	err := r.analyse(jobs, results)
@@ -345,76 +525,64 @@ type result struct {
 
 // analyse is the half of work that waits for the worker.
 func (r *run) analyse(jobs <-chan work, results chan<- result) error {
-	var p *process
-	defer func() {
-		if p != nil {
-			p.stop()
+	select {
+	case <-r.hasWork:
+	case <-r.ctx.Done():
+		return nil
+	}
+	s := slot{run: r, results: results}
+	defer s.stop()
+	for {
+		if err := s.ready(r.more); err != nil || s.p == nil {
+			return r.without(err)
 		}
-	}()
-	for w := range jobs {
-		if r.stopped() {
+		var w work
+		ok := true
+		select {
+		case w, ok = <-jobs:
+		case w = <-r.waiting:
+		}
+		if !ok || r.stopped() {
+			w.body.drop()
 			return nil
 		}
-		var err error
-		if p == nil {
-			if p, err = startProcess(r.cfg.Start); err != nil {
-				return err
-			}
+		if goOn, err := s.do(w); !goOn || err != nil {
+			return err
 		}
-		r.alone.RLock()
-		answer, err := r.ask(p, w)
-		r.alone.RUnlock()
-		if err != nil {
-			p = nil
-			if r.abort.Err() != nil {
-				return nil
-			}
-			if answer, err = r.tryAlone(w, err); err != nil {
-				return err
-			}
-		}
-		if answer.Failure != "" {
-			return errors.New(answer.Failure)
-		}
-		if answer.Capture == nil {
-			return fmt.Errorf("worker gave no answer for %s", w.job.Capture)
-		}
-		w.data = nil // no longer needed, and large
-		results <- result{w, answer}
 	}
+}
+
+// without is the end of a slot that could start no worker. The error is one of the run: when this was the last slot.
+func (r *run) without(err error) error {
+	if err == nil {
+		return nil
+	}
+	r.mu.Lock()
+	r.slots--
+	left := r.slots
+	r.mu.Unlock()
+	if left == 0 {
+		return fmt.Errorf("%w: %w", ErrNoWorkers, err)
+	}
+	r.note(fmt.Sprintf("%v; going on with fewer workers: %d", err, left))
 	return nil
 }
 
-// ask is process.ask, cut short when the run is aborted.
-func (r *run) ask(p *process, w work) (response, error) {
-	release := context.AfterFunc(r.abort, p.kill)
-	defer release()
-	return p.ask(w.job, w.data, cmp.Or(r.cfg.Grace, defaultGrace))
-}
-
-// tryAlone gives a capture that cost a worker a second chance in a fresh one with nothing else under way: the machine may
-// have been short of memory. A capture that fails again is set aside as unreadable. The error is one of the run.
-func (r *run) tryAlone(w work, first error) (response, error) {
-	r.note(fmt.Sprintf("%s: %v; trying once more, alone", w.job.Capture, first))
-	r.alone.Lock()
-	defer r.alone.Unlock()
-	p, err := startProcess(r.cfg.Start)
-	if err != nil {
-		return response{}, err
+// finishWaiting gives the second try to captures whose slot gave up when the others had ended.
+func (r *run) finishWaiting() error {
+	left := r.waiting
+	close(left)
+	if len(left) == 0 || r.stopped() {
+		return nil
 	}
-	answer, err := r.ask(p, w)
-	if err == nil {
-		p.stop()
-		return answer, nil
+	r.waiting, r.more = make(chan work, r.slots), r.ctx
+	if err := r.work(left); err != nil {
+		return err
 	}
-	if r.abort.Err() != nil {
-		return response{}, context.Cause(r.abort)
+	if n := len(r.waiting) + len(left); n > 0 && !r.stopped() {
+		return fmt.Errorf("%w: captures left without a second try: %d", ErrNoWorkers, n)
 	}
-	reason := err.Error()
-	if errors.Is(err, errTimedOut) {
-		reason = tooSlow(w.job.Limit)
-	}
-	return response{Capture: Unreadable(w.job, reason+", tried twice")}, nil
+	return nil
 }
 
 // finish stores a result and tells the observer.
@@ -429,10 +597,10 @@ func (r *run) finish(w work, rec *detect.CaptureRecord, marks []detect.MarkRecor
 	// One at a time: SQLite has one writer anyway, and the observer wants no crowd.
 	r.mu.Lock()
 	defer r.mu.Unlock()
-	if err := r.store.Put(r.abort, r.root, rec, marks); err != nil {
+	if err := r.store.Put(r.abort, r.origin(w), rec, marks); err != nil {
 		return err
 	}
 	r.stored++
-	r.obs.Finished(rec, len(marks), false)
+	r.obs.Finished(rec, len(w.job.shown(marks)), false)
 	return nil
 }

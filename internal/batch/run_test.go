@@ -46,6 +46,21 @@ func TestFaultsCostOneCapture(t *testing.T) {
 	}
 }
 
+// What is likeliest clutter is stored, and counted only where it is asked for.
+func TestClutterIsCountedOnRequest(t *testing.T) {
+	for clutter, want := range map[bool]int{false: 2, true: 3} {
+		cfg := testConfig(t, folder(t, "a.png", "b.png", "dull.png"))
+		cfg.Clutter = clutter
+		l := newLedger()
+		if _, err := Run(t.Context(), t.Context(), cfg, l, l); err != nil {
+			t.Fatal(err)
+		}
+		if l.told != want || len(l.marks["dull.png"]) != 1 {
+			t.Errorf("clutter %t: told of %d marks, want %d; %d stored of the dull capture, want 1", clutter, l.told, want, len(l.marks["dull.png"]))
+		}
+	}
+}
+
 func TestResultsDoNotDependOnWorkers(t *testing.T) {
 	var names []string
 	for i := range 30 {

@@ -2,6 +2,7 @@ package batch
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io"
@@ -9,8 +10,9 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
-	"strconv"
+	"slices"
 	"strings"
+	"time"
 	"unicode/utf8"
 
 	"golang.org/x/sys/unix"
@@ -30,8 +32,8 @@ type Inputs struct {
 var pictureExts = [...]string{".png", ".jpg", ".jpeg", ".jpe", ".tif", ".tiff", ".bmp", ".gif", ".webp"}
 
 // wanted reports whether a file in a folder is to be read.
-func wanted(path string) bool {
-	return isArchive(path) || hasPictureExt(path) || startsLikePicture(path)
+func (w *walker) wanted(f found) bool {
+	return isArchive(f.path) || hasPictureExt(f.path) || w.startsLikePicture(f)
 }
 
 func hasPictureExt(name string) bool {
@@ -46,10 +48,18 @@ func hasPictureExt(name string) bool {
 
 // entry is a file found in the inputs. open may be called once, before the next entry is asked for.
 type entry struct {
-	path string // relative to the root, with forward slashes
+	path string // relative to the root, with forward slashes; no two entries of a walk have the same
 	file string // absolute path of the file or archive on disk
-	open func() (io.ReadCloser, error)
+	own  bool   // file is the capture itself, not an archive with it
+	open func() (source, error)
 	err  error // set instead of open for what could not be looked at
+}
+
+// source is an open capture.
+type source struct {
+	io.ReadCloser
+	size  int64  // bytes as the file system or the archive declares them
+	stamp string // changes when the file does; "" when it changed too lately to tell
 }
 
 // Root returns the folder that capture paths are relative to: the deepest one that holds every given path.
@@ -80,7 +90,7 @@ func (in Inputs) Any(ctx context.Context) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	for range entries(ctx, in, root, func(string) {}) {
+	for range (walk{in: in, root: root, anyOrder: true}).entries(ctx) {
 		return true, nil
 	}
 	return false, nil
@@ -91,20 +101,26 @@ func within(dir, path string) bool {
 	return path == dir || strings.HasPrefix(path, strings.TrimSuffix(dir, string(filepath.Separator))+string(filepath.Separator))
 }
 
-// walker visits the inputs in a fixed order: as given, folders by name.
-type walker struct {
-	in    Inputs
-	root  string
-	note  func(string)
-	yield func(entry) bool
-	taken map[string]bool // resolved folders already walked, against links that go round in circles
+// walk is a way through the inputs: as given, folders by name.
+type walk struct {
+	in   Inputs
+	root string
+	note func(string) // gets a sentence for what was left out; may be nil
+	// anyOrder takes a folder's files as they come, which needs no memory for their names: enough for counting.
+	anyOrder bool
 }
 
-// entries yields what the inputs hold. note gets a sentence for what was left out.
-func entries(ctx context.Context, in Inputs, root string, note func(string)) iter.Seq[entry] {
+// entries yields what the inputs hold.
+func (k walk) entries(ctx context.Context) iter.Seq[entry] {
+	if k.note == nil {
+		k.note = func(string) {}
+	}
 	return func(yield func(entry) bool) {
-		w := &walker{in: in, root: root, note: note, yield: yield, taken: map[string]bool{}}
-		for _, p := range in.Paths {
+		w := &walker{walk: k, yield: yield, walked: map[string]bool{}}
+		if len(k.in.Paths) > 1 {
+			w.given = map[nameKey]struct{}{}
+		}
+		for _, p := range k.in.Paths {
 			abs, err := filepath.Abs(p)
 			if err != nil {
 				abs = p
@@ -116,18 +132,55 @@ func entries(ctx context.Context, in Inputs, root string, note func(string)) ite
 	}
 }
 
+// walker is a walk under way.
+type walker struct {
+	walk
+	yield  func(entry) bool
+	walked map[string]bool      // resolved folders already walked, against links that go round in circles
+	given  map[nameKey]struct{} // files visited, when several inputs may hold the same; nil otherwise
+
+	named   string   // the input folder being walked, as the user named it
+	top     string   // the same, links resolved
+	topRoot *os.Root // the same, open: nothing outside is reached through it; nil when links out of it are to be followed
+}
+
+// found is a regular file that the walk came upon.
+type found struct {
+	path string // as its name in records is made from
+	real string // where it lies when path is a link, else path
+}
+
 // input visits one path the user named; links in it are followed because the user asked for them.
 func (w *walker) input(ctx context.Context, abs string) bool {
 	info, err := os.Stat(abs)
-	switch {
-	case err != nil:
+	if err != nil {
 		return w.failed(abs, err)
-	case info.IsDir():
-		return w.folder(ctx, abs, abs)
-	case info.Mode().IsRegular():
-		return w.file(ctx, abs)
 	}
-	return w.failed(abs, errors.New("it is neither a file nor a folder"))
+	real, err := filepath.EvalSymlinks(abs)
+	if err != nil {
+		return w.failed(abs, err)
+	}
+	switch {
+	case info.IsDir():
+		return w.inputFolder(ctx, abs, real)
+	case info.Mode().IsRegular():
+		return w.file(ctx, found{abs, real})
+	}
+	return w.failed(abs, errors.New("it is "+kindOf(info.Mode())+", neither a file nor a folder"))
+}
+
+func (w *walker) inputFolder(ctx context.Context, abs, real string) bool {
+	w.named, w.top = abs, real
+	if !w.in.FollowLinks {
+		root, err := os.OpenRoot(real)
+		if err != nil {
+			return w.failed(abs, err)
+		}
+		defer root.Close()
+		w.topRoot = root
+		defer func() { w.topRoot = nil }()
+	}
+	return w.folder(ctx, abs)
 }
 
 func (w *walker) failed(abs string, err error) bool {
@@ -138,44 +191,97 @@ func (w *walker) failed(abs string, err error) bool {
 	return w.yield(entry{path: w.name(abs), file: abs, err: err})
 }
 
-// folder walks dir, which was reached from the input folder top.
-func (w *walker) folder(ctx context.Context, dir, top string) bool {
+// folder walks dir.
+func (w *walker) folder(ctx context.Context, dir string) bool {
 	if real, err := filepath.EvalSymlinks(dir); err == nil {
-		if w.taken[real] {
+		if w.walked[real] {
 			return true
 		}
-		w.taken[real] = true
+		w.walked[real] = true
 	}
-	names, err := os.ReadDir(dir)
-	if err != nil {
+	goOn := true
+	err := w.names(dir, func(d dirName) bool {
+		goOn = ctx.Err() == nil && w.member(ctx, filepath.Join(dir, d.name), d.mode)
+		return goOn
+	})
+	if err != nil && goOn {
 		return w.failed(dir, err)
 	}
-	for _, d := range names {
-		if ctx.Err() != nil {
-			return false
-		}
-		if strings.HasPrefix(d.Name(), ".") {
-			continue
-		}
-		path := filepath.Join(dir, d.Name())
-		ok := true
-		switch {
-		case d.IsDir():
-			if !w.skipped(path) {
-				ok = w.folder(ctx, path, top)
+	return goOn
+}
+
+// dirName is a name in a folder.
+type dirName struct {
+	name string
+	mode fs.FileMode // type bits only
+}
+
+// namesAtOnce is how many names of a folder are asked for at a time.
+const namesAtOnce = 1024
+
+// names visits the names in a folder, in their order unless any will do. Only names are kept of a folder, not what else the
+// system says of each file: folders of a million files exist.
+func (w *walker) names(dir string, visit func(dirName) bool) error {
+	f, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	var all []dirName
+	for {
+		some, err := f.ReadDir(namesAtOnce)
+		for _, d := range some {
+			m := dirName{d.Name(), d.Type()}
+			switch {
+			case !w.anyOrder:
+				all = append(all, m)
+			case !visit(m):
+				return nil
 			}
-		case d.Type().IsRegular():
-			if wanted(path) {
-				ok = w.file(ctx, path)
-			}
-		case d.Type()&fs.ModeSymlink != 0:
-			ok = w.link(ctx, path, top)
 		}
-		if !ok {
-			return false
+		if errors.Is(err, io.EOF) {
+			break
+		}
+		if err != nil {
+			return err
 		}
 	}
+	slices.SortFunc(all, func(a, b dirName) int { return strings.Compare(a.name, b.name) })
+	for _, m := range all {
+		if !visit(m) {
+			return nil
+		}
+	}
+	return nil
+}
+
+// member visits what a folder holds.
+func (w *walker) member(ctx context.Context, path string, mode fs.FileMode) bool {
+	switch {
+	case strings.HasPrefix(filepath.Base(path), "."):
+		return true
+	case mode.IsDir():
+		return w.skipped(path) || w.folder(ctx, path)
+	case mode.IsRegular():
+		f := found{path, w.top + strings.TrimPrefix(path, w.named)}
+		return !w.wanted(f) || w.file(ctx, f)
+	case mode&fs.ModeSymlink != 0:
+		return w.link(ctx, path)
+	}
+	w.note(fmt.Sprintf("left out %s: it is %s, not a file", w.name(path), kindOf(mode)))
 	return true
+}
+
+func kindOf(mode fs.FileMode) string {
+	switch {
+	case mode&fs.ModeNamedPipe != 0:
+		return "a pipe"
+	case mode&fs.ModeSocket != 0:
+		return "a socket"
+	case mode&fs.ModeDevice != 0:
+		return "a device"
+	}
+	return "something else"
 }
 
 // skipped leaves out run folders: the pictures in them are our own.
@@ -183,7 +289,7 @@ func (w *walker) skipped(dir string) bool {
 	return dir == w.in.Skip || runstore.IsRun(dir)
 }
 
-func (w *walker) link(ctx context.Context, path, top string) bool {
+func (w *walker) link(ctx context.Context, path string) bool {
 	target, err := filepath.EvalSymlinks(path)
 	if err != nil {
 		w.note(fmt.Sprintf("left out %s: the link leads nowhere", w.name(path)))
@@ -193,58 +299,116 @@ func (w *walker) link(ctx context.Context, path, top string) bool {
 	if err != nil {
 		return w.failed(path, err)
 	}
-	realTop, err := filepath.EvalSymlinks(top)
-	if err != nil {
-		return w.failed(path, err)
-	}
+	f := found{path, target}
 	switch {
 	case info.IsDir() && !w.in.FollowLinks:
 		w.note(fmt.Sprintf("left out %s: a link to a folder (--follow-links takes it)", w.name(path)))
 		return true
 	case info.IsDir():
-		return w.skipped(target) || w.folder(ctx, path, top)
-	case !info.Mode().IsRegular() || !wanted(path):
+		return w.skipped(target) || w.folder(ctx, path)
+	case !info.Mode().IsRegular():
+		w.note(fmt.Sprintf("left out %s: the link leads to %s, not to a file", w.name(path), kindOf(info.Mode())))
 		return true
-	case !within(realTop, target) && !w.in.FollowLinks:
-		w.note(fmt.Sprintf("left out %s: a link out of the folder (--follow-links takes it)", w.name(path)))
+	case !within(w.top, target) && !w.in.FollowLinks:
+		if isArchive(path) || hasPictureExt(path) {
+			w.note(fmt.Sprintf("left out %s: a link out of the folder (--follow-links takes it)", w.name(path)))
+		}
+		return true
+	case !w.wanted(f):
 		return true
 	}
-	return w.file(ctx, path)
+	return w.file(ctx, f)
 }
 
 // file visits a picture or an archive.
-func (w *walker) file(ctx context.Context, path string) bool {
-	if isArchive(path) {
-		return w.archive(ctx, path)
+func (w *walker) file(ctx context.Context, f found) bool {
+	if w.given != nil {
+		key := keyOf(f.path)
+		if _, twice := w.given[key]; twice {
+			w.note(fmt.Sprintf("%s was given more than once; it is looked at once", w.name(f.path)))
+			return true
+		}
+		w.given[key] = struct{}{}
 	}
-	return w.yield(entry{path: w.name(path), file: path, open: func() (io.ReadCloser, error) { return openRegular(path) }})
+	if isArchive(f.path) {
+		return w.archive(ctx, f)
+	}
+	return w.yield(entry{path: w.name(f.path), file: f.path, own: true, open: func() (source, error) {
+		file, err := w.open(f)
+		if err != nil {
+			return source{}, err
+		}
+		size, stamp, err := identity(file, time.Now())
+		if err != nil {
+			file.Close()
+			return source{}, err
+		}
+		return source{file, size, stamp}, nil
+	}})
 }
 
-// openRegular never waits: a pipe that took the file's place since it was found is refused.
-func openRegular(path string) (*os.File, error) {
-	f, err := os.OpenFile(path, os.O_RDONLY|unix.O_NONBLOCK, 0)
+var errSwapped = errors.New("it was a file when it was found and is something else now")
+
+// open opens a file as it was found: what took its place since, a link or a pipe, is refused, and nothing is waited for.
+func (w *walker) open(f found) (*os.File, error) {
+	const how = os.O_RDONLY | unix.O_NONBLOCK
+	var file *os.File
+	var err error
+	lstat := os.Lstat
+	if rel, relErr := filepath.Rel(w.top, f.real); w.topRoot != nil && relErr == nil && filepath.IsLocal(rel) {
+		lstat = func(string) (fs.FileInfo, error) { return w.topRoot.Lstat(rel) }
+		file, err = w.topRoot.OpenFile(rel, how, 0)
+	} else {
+		file, err = os.OpenFile(f.real, how|unix.O_NOFOLLOW, 0)
+	}
+	if errors.Is(err, unix.ELOOP) {
+		return nil, errSwapped
+	}
 	if err != nil {
 		return nil, err
 	}
-	info, err := f.Stat()
+	info, err := file.Stat()
 	if err == nil && !info.Mode().IsRegular() {
-		err = errors.New("it is not a regular file")
+		err = errSwapped
+	}
+	if err == nil {
+		var there fs.FileInfo
+		if there, err = lstat(f.real); err == nil && !os.SameFile(info, there) {
+			err = errSwapped
+		}
 	}
 	if err != nil {
-		f.Close()
+		file.Close()
 		return nil, err
 	}
-	return f, nil
+	return file, nil
 }
 
-func startsLikePicture(path string) bool {
-	f, err := openRegular(path)
+// settled is how long a file must have lain unchanged before its times tell whether it changed: clocks of file systems tick
+// slowly, and what is written within one tick looks the same.
+const settled = 2 * time.Second
+
+// identity returns a file's size and what tells it from every other state of it: no change leaves size, both times and number
+// as they were, because the time of change can't be set.
+func identity(f *os.File, now time.Time) (size int64, stamp string, err error) {
+	var st unix.Stat_t
+	if err := unix.Fstat(int(f.Fd()), &st); err != nil {
+		return 0, "", err
+	}
+	if latest := max(st.Mtim.Nano(), st.Ctim.Nano()); now.Sub(time.Unix(0, latest)) < settled {
+		return st.Size, "", nil
+	}
+	return st.Size, fmt.Sprintf("%d.%d.%d.%d", st.Size, st.Mtim.Nano(), st.Ctim.Nano(), st.Ino), nil
+}
+
+func (w *walker) startsLikePicture(f found) bool {
+	file, err := w.open(f)
 	if err != nil {
 		return false
 	}
-	defer f.Close()
+	defer file.Close()
 	var head [16]byte
-	n, err := io.ReadFull(f, head[:])
+	n, err := io.ReadFull(file, head[:])
 	if err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
 		return false
 	}
@@ -260,11 +424,32 @@ func (w *walker) name(abs string) string {
 	return printable(filepath.ToSlash(rel))
 }
 
-// printable keeps names apart that are not valid UTF-8: JSON would turn every bad byte into the same sign.
+// printable spells a name so that every name has a spelling of its own: JSON would turn every byte that is no UTF-8 into the
+// same sign. Such a byte becomes \xff, and a backslash, which would look the same, is doubled.
 func printable(name string) string {
-	if utf8.ValidString(name) {
+	if utf8.ValidString(name) && !strings.Contains(name, `\`) {
 		return name
 	}
-	q := strconv.Quote(name)
-	return q[1 : len(q)-1]
+	var b strings.Builder
+	for len(name) > 0 {
+		r, n := utf8.DecodeRuneInString(name)
+		switch {
+		case r == utf8.RuneError && n == 1:
+			fmt.Fprintf(&b, `\x%02x`, name[0])
+		case r == '\\':
+			b.WriteString(`\\`)
+		default:
+			b.WriteString(name[:n])
+		}
+		name = name[n:]
+	}
+	return b.String()
+}
+
+// nameKey stands for a name in a set of many.
+type nameKey [16]byte
+
+func keyOf(name string) nameKey {
+	sum := sha256.Sum256([]byte(name))
+	return nameKey(sum[:16])
 }

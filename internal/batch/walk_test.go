@@ -5,6 +5,7 @@ import (
 	"archive/zip"
 	"bytes"
 	"compress/gzip"
+	"fmt"
 	"io"
 	"os"
 	"path/filepath"
@@ -25,10 +26,10 @@ func walkNames(t testing.TB, in Inputs) (names, notes []string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for e := range entries(t.Context(), in, root, func(s string) { notes = append(notes, s) }) {
+	for e := range (walk{in: in, root: root, note: func(s string) { notes = append(notes, s) }}).entries(t.Context()) {
 		err := e.err
 		if err == nil {
-			var rc io.ReadCloser
+			var rc source
 			if rc, err = e.open(); err == nil {
 				_, err = io.Copy(io.Discard, rc)
 				rc.Close()
@@ -50,6 +51,7 @@ func TestWalk(t *testing.T) {
 	for link, target := range map[string]string{
 		"inside.png": filepath.Join(dir, "b.PNG"), "outside.png": filepath.Join(outside, "secret.png"),
 		"folder": filepath.Join(outside, "more"), "dangling.png": filepath.Join(dir, "none.png"), "round": dir,
+		"to-null.png": os.DevNull,
 	} {
 		if err := os.Symlink(target, filepath.Join(dir, "sub", link)); err != nil {
 			t.Fatal(err)
@@ -64,8 +66,20 @@ func TestWalk(t *testing.T) {
 	if !slices.Equal(names, want) {
 		t.Errorf("got %q, want %q", names, want)
 	}
-	if len(notes) != 4 { // outside.png, folder, round, dangling.png
-		t.Errorf("notes: %q", notes)
+	for i, says := range []string{
+		"pipe.png: it is a pipe", "sub/dangling.png: the link leads nowhere", "sub/folder", "sub/outside.png", "sub/round",
+		"sub/to-null.png: the link leads to a device",
+	} {
+		if i >= len(notes) || !strings.Contains(notes[i], says) {
+			t.Fatalf("notes: %q; want one that says %q in place %d", notes, says, i)
+		}
+	}
+	var counted []string
+	for e := range (walk{in: in, root: dir, anyOrder: true}).entries(t.Context()) {
+		counted = append(counted, e.path)
+	}
+	if slices.Sort(counted); !slices.Equal(counted, want) {
+		t.Errorf("in any order: got %q, want %q", counted, want)
 	}
 	in.FollowLinks = true
 	names, _ = walkNames(t, in)
@@ -92,12 +106,12 @@ func TestWalkRoots(t *testing.T) {
 	}
 }
 
-type member struct {
+type tarMember struct {
 	name, content string
 	mode          os.FileMode
 }
 
-func zipOf(t testing.TB, members []member) []byte {
+func zipOf(t testing.TB, members []tarMember) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	z := zip.NewWriter(&b)
@@ -118,7 +132,7 @@ func zipOf(t testing.TB, members []member) []byte {
 	return b.Bytes()
 }
 
-func tarOf(t testing.TB, members []member) []byte {
+func tarOf(t testing.TB, members []tarMember) []byte {
 	t.Helper()
 	var b bytes.Buffer
 	gz := gzip.NewWriter(&b)
@@ -145,7 +159,7 @@ func tarOf(t testing.TB, members []member) []byte {
 }
 
 func TestWalkArchives(t *testing.T) {
-	members := []member{
+	members := []tarMember{
 		{"b.png", "b", 0}, {"sub/a.png", "a", 0}, {"../../escape.png", "x", 0}, {"/abs.png", "x", 0}, {`..\win.png`, "x", 0},
 		{"link.png", "/etc/passwd", os.ModeSymlink}, {"notes.txt", "x", 0}, {".hidden/h.png", "x", 0}, {"inner.zip", "x", 0},
 	}
@@ -161,6 +175,95 @@ func TestWalkArchives(t *testing.T) {
 	}
 	if len(notes) != 8 { // three escapes and one inner archive, twice
 		t.Errorf("notes: %q", notes)
+	}
+}
+
+// Every member of an archive and every file gets a name of its own, whatever it is called there.
+func TestNamesAreInjective(t *testing.T) {
+	dir := folder(t, "bad\xff.png", `bad\xff.png`, "a/b.png", `a\b.png`, `a\\b.png`)
+	members := []tarMember{
+		{"a/b.png", "1", 0}, {`a\b.png`, "2", 0}, {"./a/b.png", "3", 0}, {"x.png", "4", 0}, {"x.png", "5", 0},
+		{"y\xff.png", "6", 0}, {`y\xff.png`, "7", 0}, {"x.png", "8", 0},
+	}
+	write(t, filepath.Join(dir, "one.zip"), string(zipOf(t, members)))
+	write(t, filepath.Join(dir, "two.tgz"), string(tarOf(t, members)))
+	names, notes := walkNames(t, Inputs{Paths: []string{dir}})
+	want := []string{
+		"a/b.png", `a\\\\b.png`, `a\\b.png`, `bad\\xff.png`, `bad\xff.png`,
+		"one.zip/a/b.png", "one.zip/a/b.png#2", "one.zip/a/b.png#3", "one.zip/x.png",
+		"one.zip/x.png#2", `one.zip/y\xff.png`, "one.zip/y/xff.png", "one.zip/x.png#3",
+		"two.tgz/a/b.png", "two.tgz/a/b.png#2", "two.tgz/a/b.png#3", "two.tgz/x.png",
+		"two.tgz/x.png#2", `two.tgz/y\xff.png`, "two.tgz/y/xff.png", "two.tgz/x.png#3",
+	}
+	if !slices.Equal(names, want) {
+		t.Errorf("got %q\nwant %q", names, want)
+	}
+	const first = "one.zip/a/b.png comes more than once in its archive; this one is called one.zip/a/b.png#2"
+	if len(notes) != 8 || notes[0] != first {
+		t.Errorf("notes: %q", notes)
+	}
+	l := newLedger()
+	if _, err := Run(t.Context(), t.Context(), testConfig(t, dir), l, l); err != nil || len(l.recs) != len(want) {
+		t.Errorf("%d records of %d captures, %v", len(l.recs), len(want), err)
+	}
+}
+
+func TestFileGivenTwice(t *testing.T) {
+	dir := folder(t, "a.png", "b.png")
+	names, notes := walkNames(t, Inputs{Paths: []string{filepath.Join(dir, "a.png"), dir}})
+	if want := []string{"a.png", "b.png"}; !slices.Equal(names, want) || len(notes) != 1 {
+		t.Errorf("got %q, notes %q; want %q and one note", names, notes, want)
+	}
+}
+
+// What takes a file's place between the walk's look at it and its being read is not followed.
+func TestSwappedFileIsNotFollowed(t *testing.T) {
+	secret := filepath.Join(folder(t, "secret.png"), "secret.png")
+	for _, follow := range []bool{false, true} {
+		for name, swap := range map[string]func(dir string) error{
+			"for a link out":    func(dir string) error { return os.Symlink(secret, filepath.Join(dir, "sub/a.png")) },
+			"for a link inside": func(dir string) error { return os.Symlink("../b.png", filepath.Join(dir, "sub/a.png")) },
+			"for a pipe":        func(dir string) error { return unix.Mkfifo(filepath.Join(dir, "sub/a.png"), 0o600) },
+			"its folder, for a link": func(dir string) error {
+				if follow {
+					return nil // then links to folders are wanted
+				}
+				if err := os.Remove(filepath.Join(dir, "sub")); err != nil {
+					return err
+				}
+				return os.Symlink(filepath.Dir(secret), filepath.Join(dir, "sub"))
+			},
+		} {
+			dir := folder(t, "sub/a.png", "b.png")
+			for e := range (walk{in: Inputs{Paths: []string{dir}, FollowLinks: follow}, root: dir}).entries(t.Context()) {
+				if e.path != "sub/a.png" {
+					continue
+				}
+				if err := os.Remove(filepath.Join(dir, "sub/a.png")); err != nil {
+					t.Fatal(err)
+				}
+				if err := swap(dir); err != nil {
+					t.Fatal(err)
+				}
+				if src, err := e.open(); err == nil {
+					src.Close()
+					t.Errorf("following links %v, swapped %s: the file was opened", follow, name)
+				}
+			}
+		}
+	}
+}
+
+func TestZipTableIsBounded(t *testing.T) {
+	var members []tarMember
+	for i := range 300 {
+		members = append(members, tarMember{fmt.Sprintf("%s%03d.png", strings.Repeat("n", 60_000), i), "x", 0})
+	}
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "long-names.zip"), string(zipOf(t, members)))
+	names, _ := walkNames(t, Inputs{Paths: []string{dir}})
+	if want := []string{"long-names.zip!"}; !slices.Equal(names, want) {
+		t.Errorf("%d names, want an error of the archive", len(names))
 	}
 }
 
@@ -185,7 +288,7 @@ func TestPrintableKeepsNamesApart(t *testing.T) {
 }
 
 func FuzzArchive(f *testing.F) {
-	members := []member{{"b.png", "b", 0}, {"../x.png", "x", 0}}
+	members := []tarMember{{"b.png", "b", 0}, {"../x.png", "x", 0}}
 	f.Add(zipOf(f, members), true)
 	f.Add(tarOf(f, members), false)
 	f.Fuzz(func(t *testing.T, data []byte, zipped bool) {

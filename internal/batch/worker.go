@@ -2,10 +2,13 @@ package batch
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"image"
 	"io"
+	"math"
 	"os"
 	"runtime/debug"
 	"time"
@@ -23,8 +26,8 @@ const responseFD = 3
 const graceToStop = 2 * time.Second
 
 // Serve is the life of a worker process: it reads captures from in until that ends and answers on file descriptor 3.
-// memory is the ceiling for this process in bytes, 0 for none; every capture is weighed with model. It exits the process when in ends while a
-// capture is under way, because then the parent is gone.
+// memory is the ceiling for this process in bytes, 0 for none; every capture is weighed with model. It exits the process when in ends
+// while a capture is under way, because then the parent is gone.
 func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model) error {
 	if err := limitMemory(memory); err != nil {
 		return err
@@ -36,20 +39,91 @@ func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model)
 		return errors.New("a worker is started by triage, not by hand")
 	}
 	defer out.Close()
-	return serve(ctx, in, out, with(model), func() { os.Exit(1) })
+	unix.CloseOnExec(responseFD) // a program that the worker starts must not hold the pipe open
+	w := weigher{model: model}
+	err := serve(ctx, in, out, w.analyse, func() { os.Exit(1) })
+	return errors.Join(err, w.Close())
 }
 
-// with is Analyst.Analyse with a model that was read once, not for each capture. A model other than the parent's is a failure of the run:
-// its file has changed since.
-func with(model *models.Model) analyseFunc {
-	var analyst Analyst
-	return func(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {
-		if job.Versions.Model != model.Version {
-			return nil, nil, fmt.Errorf("the model is %s, the run began with %s: the model's file has changed", model.Version, job.Versions.Model)
-		}
-		job.Options.Model = model
-		return analyst.Analyse(ctx, job, data)
+// weigher is an Analyst with a model that was read once, not for each capture.
+type weigher struct {
+	model   *models.Model
+	analyst Analyst
+	stuck   bool // the analyst is still busy with what was cut off
+}
+
+// analyse is Analyst.Analyse. A model other than the parent's is a failure of the run: its file has changed since. A capture that takes
+// far longer than one of its size should is cut off, and errStuck then says that the process is good for nothing else: what it is doing
+// can't be stopped.
+func (w *weigher) analyse(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []detect.MarkRecord, error) {
+	if job.Versions.Model != w.model.Version {
+		return nil, nil, fmt.Errorf("the model is %s, the run began with %s: the model's file has changed", w.model.Version, job.Versions.Model)
 	}
+	job.Options.Model = w.model
+	if job.Limit <= 0 {
+		return w.analyst.Analyse(ctx, job, data)
+	}
+	type done struct {
+		rec   *detect.CaptureRecord
+		marks []detect.MarkRecord
+		err   error
+	}
+	job.Limit = fairTime(job, pixelsOf(data))
+	ended := make(chan done, 1)
+	go func() {
+		rec, marks, err := w.analyst.Analyse(ctx, job, data)
+		ended <- done{rec, marks, err}
+	}()
+	cut := time.NewTimer(job.Limit + graceToStop)
+	defer cut.Stop()
+	select {
+	case d := <-ended:
+		return d.rec, d.marks, d.err
+	case <-cut.C:
+		w.stuck = true
+		return Unreadable(job, tooSlow(job.Limit)), nil, errStuck
+	}
+}
+
+// Close frees what the analyst holds, but for one that is still busy: its memory goes with the process.
+func (w *weigher) Close() error {
+	if w.stuck {
+		return nil
+	}
+	return w.analyst.Close()
+}
+
+var errStuck = errors.New("still busy with what was cut off")
+
+// What a capture may take at most, by its size: some twenty times what it takes on a slow machine. A picture that is broken in a
+// way that a decoder or the detector chews on for minutes gives itself away by that.
+const (
+	fairBase     = 15 * time.Second
+	fairPerPixel = 500 * time.Nanosecond
+	fairToRead   = 30 * time.Second // more where the text on the capture is read as well
+)
+
+func fairTime(job Job, pixels int64) time.Duration {
+	fair := fairBase + time.Duration(pixels)*fairPerPixel
+	if job.ReadText {
+		fair += fairToRead
+	}
+	return min(fair, job.Limit)
+}
+
+// pixelsOf is how many pixels a picture's header declares, 0 when that can't be told.
+func pixelsOf(data []byte) (n int64) {
+	// Decoders of third parties are known to panic on crafted files; Decode, which comes next, words that.
+	defer func() {
+		if recover() != nil {
+			n = 0
+		}
+	}()
+	conf, _, err := image.DecodeConfig(bytes.NewReader(data))
+	if err != nil || conf.Width <= 0 || conf.Height <= 0 || conf.Width > math.MaxInt32 || conf.Height > math.MaxInt32 {
+		return 0
+	}
+	return min(int64(conf.Width)*int64(conf.Height), detect.DefaultMaxPixels)
 }
 
 // limitMemory makes the garbage collector work harder near the ceiling and the kernel refuse memory above it. The limit
@@ -78,7 +152,7 @@ type analyseFunc func(context.Context, Job, []byte) (*detect.CaptureRecord, []de
 
 // serve calls abandon when in has ended and the capture under way does not give up within a moment.
 func serve(ctx context.Context, in io.Reader, out io.Writer, analyse analyseFunc, abandon func()) error {
-	if err := writeFrame(out, response{}, nil); err != nil {
+	if err := writeFrame(out, response{}, nil, 0); err != nil {
 		return fmt.Errorf("answering the parent: %w", err)
 	}
 	ctx, cancel := context.WithCancel(ctx)
@@ -118,18 +192,24 @@ func serve(ctx context.Context, in io.Reader, out io.Writer, analyse analyseFunc
 		switch {
 		case ctx.Err() != nil:
 			return nil
+		case errors.Is(err, errStuck):
+			answer.Capture, answer.Last = rec, true
 		case err != nil:
 			answer.Failure = err.Error()
 		default:
 			answer.Capture, answer.Marks = rec, marks
 		}
-		err = writeFrame(out, answer, nil)
+		err = writeFrame(out, answer, nil, 0)
 		if errors.Is(err, errNotEncodable) {
-			answer = response{Capture: Unreadable(msg.req.Job, fmt.Sprintf("detection gave a result that can't be stored: %v", err))}
-			err = writeFrame(out, answer, nil)
+			why := fmt.Sprintf("detection gave a result that can't be stored: %v", err)
+			answer = response{Capture: Unreadable(msg.req.Job, why), Last: answer.Last}
+			err = writeFrame(out, answer, nil, 0)
 		}
 		if err != nil {
 			return fmt.Errorf("answering the parent: %w", err)
+		}
+		if answer.Last {
+			return nil
 		}
 	}
 	return nil

@@ -2,43 +2,30 @@ package export
 
 import (
 	"encoding/csv"
+	"fmt"
 	"io"
+	"slices"
 	"strconv"
 	"strings"
+	"time"
 
 	"shadowgap/detect"
 	"shadowgap/features"
+	"shadowgap/internal/decided"
+	"shadowgap/internal/units"
+	"shadowgap/internal/words"
 )
-
-// Length is the unit that lengths are written in. The zero value is metres.
-type Length struct {
-	Suffix   string  // of the column's name, "m" or "ft"
-	PerMetre float64 // this many units in one metre
-}
-
-// Metres writes lengths as they are measured.
-func Metres() Length { return Length{"m", 1} }
-
-// Feet is the international foot, exactly 0.3048 m.
-func Feet() Length { return Length{"ft", 1 / 0.3048} }
-
-func (l Length) orMetres() Length {
-	if l.PerMetre == 0 {
-		return Metres()
-	}
-	return l
-}
 
 // markColumn is one or more neighbouring columns of marks.csv.
 type markColumn struct {
 	names []string
-	cells func(*detect.MarkRecord) []string
+	cells func(*decided.Mark) []string
 }
 
 // MarksCSV writes marks.csv (RFC 4180): a header, then one mark a line. Unknown values are empty cells. A path or
 // reason that a spreadsheet would take for a formula is defused.
-func MarksCSV(w io.Writer, marks Marks, unit Length) error {
-	cols := markColumns(unit.orMetres())
+func MarksCSV(w io.Writer, marks Marks, unit units.Lengths) error {
+	cols := markColumns(unit)
 	out := csv.NewWriter(w)
 	out.UseCRLF = true
 	var header []string
@@ -65,12 +52,12 @@ func MarksCSV(w io.Writer, marks Marks, unit Length) error {
 	return out.Error()
 }
 
-func markColumns(unit Length) []markColumn {
-	text := func(name string, cell func(*detect.MarkRecord) string) markColumn {
-		return markColumn{[]string{name}, func(m *detect.MarkRecord) []string { return []string{cell(m)} }}
+func markColumns(unit units.Lengths) []markColumn {
+	text := func(name string, cell func(*decided.Mark) string) markColumn {
+		return markColumn{[]string{name}, func(m *decided.Mark) []string { return []string{cell(m)} }}
 	}
-	measured := func(name string, k float64, of func(*detect.MarkRecord) *features.Measured) markColumn {
-		return markColumn{[]string{name, name + "_sd"}, func(m *detect.MarkRecord) []string {
+	measured := func(name string, k float64, of func(*decided.Mark) *features.Measured) markColumn {
+		return markColumn{[]string{name, name + "_sd"}, func(m *decided.Mark) []string {
 			v := of(m)
 			if v == nil {
 				return []string{"", ""}
@@ -78,14 +65,14 @@ func markColumns(unit Length) []markColumn {
 			return []string{number(v.Value * k), number(v.SD * k)}
 		}}
 	}
-	pixels := func(name string, of func(*detect.MarkRecord) *features.Measured) markColumn {
+	pixels := func(name string, of func(*decided.Mark) *features.Measured) markColumn {
 		return measured(name+"_px", 1, of)
 	}
-	length := func(name string, of func(*detect.MarkRecord) *features.Measured) markColumn {
-		return measured(name+"_"+unit.Suffix, unit.PerMetre, of)
+	length := func(name string, of func(*decided.Mark) *features.Measured) markColumn {
+		return measured(name+"_"+unit.Symbol(), unit.FromMetres(1), of)
 	}
-	box := func(name string, of func(*detect.MarkRecord) *detect.Box) markColumn {
-		return markColumn{[]string{name + "_x", name + "_y", name + "_w", name + "_h"}, func(m *detect.MarkRecord) []string {
+	box := func(name string, of func(*decided.Mark) *detect.Box) markColumn {
+		return markColumn{[]string{name + "_x", name + "_y", name + "_w", name + "_h"}, func(m *decided.Mark) []string {
 			b := of(m)
 			if b == nil {
 				return []string{"", "", "", ""}
@@ -95,59 +82,132 @@ func markColumns(unit Length) []markColumn {
 	}
 
 	cols := []markColumn{
-		text("capture", func(m *detect.MarkRecord) string { return defusePath(m.Capture) }),
-		text("mark", func(m *detect.MarkRecord) string { return m.Mark }),
-		text("class", func(m *detect.MarkRecord) string { return string(m.Class) }),
+		text("capture", func(m *decided.Mark) string { return defusePath(m.Capture) }),
+		text("mark", func(m *decided.Mark) string { return m.Mark }),
+		text("class", func(m *decided.Mark) string { return string(m.Class) }),
 	}
 	for _, c := range detect.Classes {
-		cols = append(cols, text("odds_"+strings.ReplaceAll(string(c), "-", "_"), func(m *detect.MarkRecord) string { return number(m.Odds[c]) }))
+		cols = append(cols, text("odds_"+strings.ReplaceAll(string(c), "-", "_"), func(m *decided.Mark) string { return number(m.Odds[c]) }))
 	}
 	return append(cols,
-		text("side", func(m *detect.MarkRecord) string { return string(m.Side) }),
-		text("panel", func(m *detect.MarkRecord) string { return strconv.Itoa(m.Panel) }),
-		box("box", func(m *detect.MarkRecord) *detect.Box { return &m.Box }),
-		box("highlight", func(m *detect.MarkRecord) *detect.Box { return m.Highlight }),
-		box("shadow", func(m *detect.MarkRecord) *detect.Box { return m.Shadow }),
-		text("row_first", func(m *detect.MarkRecord) string { return strconv.Itoa(m.Rows[0]) }),
-		text("row_end", func(m *detect.MarkRecord) string { return strconv.Itoa(m.Rows[1]) }),
-		pixels("slant", func(m *detect.MarkRecord) *features.Measured { return &m.SlantPx }),
-		pixels("gap", func(m *detect.MarkRecord) *features.Measured { return m.GapPx }),
-		pixels("shadow", func(m *detect.MarkRecord) *features.Measured { return m.ShadowPx }),
-		length("slant", func(m *detect.MarkRecord) *features.Measured { return m.SlantM }),
-		length("ground", func(m *detect.MarkRecord) *features.Measured { return m.GroundM }),
-		length("altitude", func(m *detect.MarkRecord) *features.Measured { return m.AltitudeM }),
-		length("gap", func(m *detect.MarkRecord) *features.Measured { return m.GapM }),
-		length("shadow", func(m *detect.MarkRecord) *features.Measured { return m.ShadowM }),
-		length("height", func(m *detect.MarkRecord) *features.Measured { return m.HeightM }),
-		length("off_bottom", func(m *detect.MarkRecord) *features.Measured { return m.OffBottomM }),
-		length("length", func(m *detect.MarkRecord) *features.Measured { return m.LengthM }),
-		markColumn{[]string{"axis_deg", "axis_sd_deg"}, func(m *detect.MarkRecord) []string {
+		text("side", func(m *decided.Mark) string { return string(m.Side) }),
+		text("panel", func(m *decided.Mark) string { return strconv.Itoa(m.Panel) }),
+		box("box", func(m *decided.Mark) *detect.Box { return &m.Box }),
+		box("highlight", func(m *decided.Mark) *detect.Box { return m.Highlight }),
+		box("shadow", func(m *decided.Mark) *detect.Box { return m.Shadow }),
+		text("row_first", func(m *decided.Mark) string { return strconv.Itoa(m.Rows[0]) }),
+		text("row_end", func(m *decided.Mark) string { return strconv.Itoa(m.Rows[1]) }),
+		pixels("slant", func(m *decided.Mark) *features.Measured { return &m.SlantPx }),
+		pixels("gap", func(m *decided.Mark) *features.Measured { return m.GapPx }),
+		pixels("shadow", func(m *decided.Mark) *features.Measured { return m.ShadowPx }),
+		length("slant", func(m *decided.Mark) *features.Measured { return m.SlantM }),
+		length("ground", func(m *decided.Mark) *features.Measured { return m.GroundM }),
+		length("altitude", func(m *decided.Mark) *features.Measured { return m.AltitudeM }),
+		length("gap", func(m *decided.Mark) *features.Measured { return m.GapM }),
+		length("shadow", func(m *decided.Mark) *features.Measured { return m.ShadowM }),
+		length("height", func(m *decided.Mark) *features.Measured { return m.HeightM }),
+		length("off_bottom", func(m *decided.Mark) *features.Measured { return m.OffBottomM }),
+		length("length", func(m *decided.Mark) *features.Measured { return m.LengthM }),
+		markColumn{[]string{"axis_deg", "axis_sd_deg"}, func(m *decided.Mark) []string {
 			if m.AxisDeg == nil {
 				return []string{"", ""}
 			}
 			return []string{number(m.AxisDeg.Value), number(m.AxisDeg.SD)}
 		}},
-		markColumn{[]string{"lat", "lon", "position_error_" + unit.Suffix}, func(m *detect.MarkRecord) []string {
+		markColumn{[]string{"lat", "lon", "position_error_" + unit.Symbol()}, func(m *decided.Mark) []string {
 			if m.Position == nil {
 				return []string{"", "", ""}
 			}
-			// Seven decimals are about a centimetre.
 			return []string{
-				strconv.FormatFloat(m.Position.Lat, 'f', 7, 64), strconv.FormatFloat(m.Position.Lon, 'f', 7, 64),
-				number(m.Position.ErrorM * unit.PerMetre),
+				degrees(m.Position.Lat), degrees(m.Position.Lon),
+				number(unit.FromMetres(m.Position.ErrorM)),
 			}
 		}},
-		text("on_hump", func(m *detect.MarkRecord) string { return strconv.FormatBool(m.OnHump) }),
-		text("hold", func(m *detect.MarkRecord) string {
+		text("on_hump", func(m *decided.Mark) string { return strconv.FormatBool(m.OnHump) }),
+		text("hold", func(m *decided.Mark) string {
 			if m.Hold == nil {
 				return ""
 			}
 			return *m.Hold
 		}),
-		text("contrast", func(m *detect.MarkRecord) string { return number(m.Contrast) }),
-		text("reasons", func(m *detect.MarkRecord) string { return defuse(strings.Join(m.Reasons, "; ")) }),
-		text("sha256", func(m *detect.MarkRecord) string { return m.SHA256 }),
+		text("sighting", func(m *decided.Mark) string {
+			if m.Sighting == nil {
+				return ""
+			}
+			return *m.Sighting
+		}),
+		text("decision", func(m *decided.Mark) string { return decision(m) }),
+		text("name", func(m *decided.Mark) string { return defuse(m.Name) }),
+		text("note", func(m *decided.Mark) string { return defuse(m.Note) }),
+		text("summary", func(m *decided.Mark) string { return words.Mark(told(m), unit) }),
+		text("contrast", func(m *decided.Mark) string { return number(m.Contrast) }),
+		text("reasons", func(m *decided.Mark) string { return defuse(strings.Join(words.Why(&m.MarkRecord, unit), "; ")) }),
+		text("sha256", func(m *decided.Mark) string { return m.SHA256 }),
 	)
+}
+
+// CSV writes points as a table (RFC 4180): a header, then one point a line, its facts and its position. Unknown values are empty
+// cells, and text that a spreadsheet would take for a formula is defused. columns are those of such points; see Columns.
+func CSV(w io.Writer, columns []string, points Points) error {
+	out := csv.NewWriter(w)
+	out.UseCRLF = true
+	if err := out.Write(append(slices.Clone(columns), "lat", "lon")); err != nil {
+		return err
+	}
+	for p, err := range points {
+		if err != nil {
+			return err
+		}
+		line := make([]string, 0, len(p.facts)+2)
+		for _, f := range p.facts {
+			text := cell(f.value)
+			if _, is := f.value.(string); is {
+				text = defuse(text)
+			}
+			line = append(line, text)
+		}
+		lat, lon := "", ""
+		if p.position != nil {
+			lat, lon = degrees(p.position.Lat), degrees(p.position.Lon)
+		}
+		if err := out.Write(append(line, lat, lon)); err != nil {
+			return err
+		}
+	}
+	out.Flush()
+	return out.Error()
+}
+
+// Columns names the facts of points, by the first of them.
+func Columns(points Points) []string {
+	var out []string
+	for p, err := range points {
+		if err == nil {
+			for _, f := range p.facts {
+				out = append(out, f.name)
+			}
+		}
+		break
+	}
+	return out
+}
+
+// degrees writes a coordinate to seven decimals, about a centimetre.
+func degrees(v float64) string { return strconv.FormatFloat(v, 'f', 7, 64) }
+
+// cell writes a fact's value as text, "" for an unknown one.
+func cell(value any) string {
+	switch v := value.(type) {
+	case nil:
+		return ""
+	case string:
+		return v
+	case float64:
+		return number(v)
+	case time.Time:
+		return v.UTC().Format(time.RFC3339Nano)
+	}
+	return fmt.Sprint(value)
 }
 
 // CapturesCSV writes captures.csv (RFC 4180): a header, then one capture a line. picture names a capture's annotated picture.
@@ -178,7 +238,12 @@ func CapturesCSV(w io.Writer, captures Captures, picture func(*detect.CaptureRec
 			strconv.Itoa(len(c.Panels)), strconv.Itoa(humps), strconv.Itoa(len(c.Holds)),
 		}
 		for _, class := range detect.Classes {
-			line = append(line, strconv.Itoa(c.Counts[class]))
+			n, known := c.Counts[class]
+			if class == detect.Clutter && !known {
+				line = append(line, "") // left out of the run's lists: no count is not a count of none
+				continue
+			}
+			line = append(line, strconv.Itoa(n))
 		}
 		if err := out.Write(append(line, picture(c), c.SHA256)); err != nil {
 			return err

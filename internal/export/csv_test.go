@@ -12,6 +12,8 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/features"
+	"shadowgap/internal/decided"
+	"shadowgap/internal/units"
 )
 
 func listed[T any](records ...*T) func(func(*T, error) bool) {
@@ -24,8 +26,8 @@ func listed[T any](records ...*T) func(func(*T, error) bool) {
 	}
 }
 
-// table reads CSV back by column name.
-func table(t *testing.T, data []byte) []map[string]string {
+// readTable reads CSV back by column name.
+func readTable(t *testing.T, data []byte) []map[string]string {
 	t.Helper()
 	rows, err := csv.NewReader(bytes.NewReader(data)).ReadAll()
 	if err != nil {
@@ -52,26 +54,30 @@ func TestMarksCSV(t *testing.T) {
 		Odds: detect.Odds{detect.SuspendedTarget: 0.75, detect.BottomObject: 0.25}, Box: detect.Box{X: 1, Y: 2, W: 3, H: 4},
 		SlantPx: features.Measured{Value: 100, SD: 1}, HeightM: &features.Measured{Value: 3.048, SD: 0.3048},
 		Position: &detect.Position{Lat: 47.1234567, Lon: -8.5, ErrorM: 3.048}, Hold: &hold, OnHump: true,
-		Reasons: []string{`says "so"`, "two, with a comma", "three\nlines"},
+		Contrast: 5, Highlight: &detect.Box{X: 1, Y: 2, W: 3, H: 4},
 	}
 	bare := &detect.MarkRecord{Capture: "b.png", Mark: "m2", Class: detect.Clutter}
 	var b bytes.Buffer
-	if err := MarksCSV(&b, listed(full, bare), Feet()); err != nil {
+	if err := MarksCSV(&b, listed(&decided.Mark{MarkRecord: *full, Name: "@weir", Note: "says \"so\"; two, with a comma; three\nlines"},
+		&decided.Mark{MarkRecord: *bare}), units.Feet); err != nil {
 		t.Fatal(err)
 	}
 	// RFC 4180: lines end in CR LF.
 	if !strings.HasSuffix(b.String(), "\r\n") {
 		t.Error("the last line has no CR LF")
 	}
-	rows := table(t, b.Bytes())
+	rows := readTable(t, b.Bytes())
 	if len(rows) != 2 {
 		t.Fatalf("%d rows", len(rows))
 	}
 	for name, want := range map[string]string{
 		"capture": `./=HYPERLINK("x").png`, "class": "suspended-target", "odds_suspended_target": "0.75", "odds_clutter": "0",
-		"box_x": "1", "box_h": "4", "highlight_x": "", "slant_px": "100", "slant_px_sd": "1", "gap_px": "",
+		"box_x": "1", "box_h": "4", "highlight_x": "1", "shadow_x": "", "slant_px": "100", "slant_px_sd": "1", "gap_px": "",
 		"height_ft": "10", "height_ft_sd": "1", "slant_ft": "", "lat": "47.1234567", "lon": "-8.5000000", "position_error_ft": "10",
-		"on_hump": "true", "hold": "h1", "reasons": `says "so"; two, with a comma; three` + "\nlines",
+		"on_hump": "true", "hold": "h1", "note": `says "so"; two, with a comma; three` + "\nlines",
+		"name": "'@weir", "decision": "",
+		"reasons": "a strong echo (5 times the speckle around it), with no shadow of its own: weak evidence; the bottom comes up there",
+		"summary": "Hanging off the bottom, to port",
 	} {
 		if got, ok := rows[0][name]; !ok || got != want {
 			t.Errorf("%s: got %q (there: %v), want %q", name, got, ok, want)
@@ -89,7 +95,7 @@ func TestCapturesCSV(t *testing.T) {
 	if err := CapturesCSV(&b, listed(c), func(*detect.CaptureRecord) string { return "overlays/x.jpg" }); err != nil {
 		t.Fatal(err)
 	}
-	row := table(t, b.Bytes())[0]
+	row := readTable(t, b.Bytes())[0]
 	for name, want := range map[string]string{"capture": "a.png", "status": "no-panel", "why": "'@no panel", "clutter": "2", "picture": "overlays/x.jpg"} {
 		if row[name] != want {
 			t.Errorf("%s: got %q, want %q", name, row[name], want)
@@ -98,7 +104,7 @@ func TestCapturesCSV(t *testing.T) {
 }
 
 func TestJSONLReadsBack(t *testing.T) {
-	want := &detect.MarkRecord{Schema: 1, Capture: "a<b>&.png", Mark: "m1", ShadowPx: &features.Measured{}}
+	want := &decided.Mark{MarkRecord: detect.MarkRecord{Schema: 1, Capture: "a<b>&.png", Mark: "m1", ShadowPx: &features.Measured{}}}
 	var b bytes.Buffer
 	if err := MarksJSONL(&b, listed(want, want)); err != nil {
 		t.Fatal(err)

@@ -12,13 +12,14 @@ import (
 	"path/filepath"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 )
 
 // Captures yields capture records in the order they are to be written; it stops after the first error.
 type Captures = iter.Seq2[*detect.CaptureRecord, error]
 
-// Marks yields mark records in the order they are to be written; it stops after the first error.
-type Marks = iter.Seq2[*detect.MarkRecord, error]
+// Marks yields marks in the order they are to be written; it stops after the first error.
+type Marks = decided.Marks
 
 // File writes the file at path through write, atomically: other programs see the old file or the whole new one, also
 // after a power cut. On an error the old file stays as it was.

@@ -4,26 +4,27 @@ import (
 	"slices"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 )
 
 // Filter picks marks. The zero value lets every mark through.
 type Filter struct {
-	Classes  []detect.Class                  // nil = all
-	MinOdds  float64                         // of the mark's own class, 0 to 1
-	Accepted func(m *detect.MarkRecord) bool // whether a reviewer accepted the mark; nil = don't ask
+	Classes  []detect.Class // nil = all
+	MinOdds  float64        // of the mark's own class, 0 to 1; what a person settled passes
+	Accepted bool           // only marks that a person accepted, drew or gave a class
 }
 
 // Match says whether the filter lets a mark through.
-func (f Filter) Match(m *detect.MarkRecord) bool {
+func (f Filter) Match(m *decided.Mark) bool {
 	if len(f.Classes) > 0 && !slices.Contains(f.Classes, m.Class) {
 		return false
 	}
-	return m.Odds[m.Class] >= f.MinOdds && (f.Accepted == nil || f.Accepted(m))
+	return m.ByHand() || !f.Accepted && m.Odds[m.Class] >= f.MinOdds
 }
 
 // Apply yields the marks that match, in order, and any error of marks.
 func (f Filter) Apply(marks Marks) Marks {
-	return func(yield func(*detect.MarkRecord, error) bool) {
+	return func(yield func(*decided.Mark, error) bool) {
 		for m, err := range marks {
 			if err != nil {
 				yield(nil, err)

@@ -6,10 +6,26 @@ import (
 	"iter"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
+	"shadowgap/internal/units"
+	"shadowgap/internal/words"
 )
 
-// MarksJSONL writes marks.jsonl: one mark a line.
-func MarksJSONL(w io.Writer, marks Marks) error { return jsonl(w, marks) }
+// MarksJSONL writes marks.jsonl: one mark a line, its lengths in metres and its reasons in plain words.
+func MarksJSONL(w io.Writer, marks Marks) error {
+	return jsonl(w, func(yield func(*decided.Mark, error) bool) {
+		for m, err := range marks {
+			if err == nil {
+				plain := *m
+				plain.Reasons = words.Why(&m.MarkRecord, units.Metres)
+				m = &plain
+			}
+			if !yield(m, err) {
+				return
+			}
+		}
+	})
+}
 
 // CapturesJSONL writes captures.jsonl: one capture a line.
 func CapturesJSONL(w io.Writer, captures Captures) error { return jsonl(w, captures) }
@@ -26,7 +42,7 @@ func JSONL[T any](w io.Writer, values []T) error {
 	return nil
 }
 
-func jsonl[T detect.MarkRecord | detect.CaptureRecord](w io.Writer, records iter.Seq2[*T, error]) error {
+func jsonl[T decided.Mark | detect.CaptureRecord](w io.Writer, records iter.Seq2[*T, error]) error {
 	enc := json.NewEncoder(w)
 	enc.SetEscapeHTML(false)
 	for rec, err := range records {

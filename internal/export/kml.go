@@ -46,43 +46,45 @@ type kmlWhen struct {
 	When string `xml:"when"`
 }
 
-// MarksKML writes the marks that have a position as placemarks of a KML 2.2 document, longitude first. It needs nothing
-// from the network. Marks without a position are left out.
-func MarksKML(w io.Writer, marks Marks) error {
+// KML writes the points that have a position as placemarks of a KML 2.2 document, longitude first. It needs nothing from the
+// network. Points without a position are left out. title names the document.
+func KML(w io.Writer, title string, points Points, opt Options) error {
 	out := xmlWriter{w: w}
-	out.raw(xml.Header + `<kml xmlns="http://www.opengis.net/kml/2.2">` + "\n<Document>\n  <name>shadowgap marks</name>\n")
+	out.raw(xml.Header + `<kml xmlns="http://www.opengis.net/kml/2.2">` + "\n<Document>\n  <name>" + title + "</name>\n")
 	out.raw("  <description>" + strings.Join(detect.Cautions(), " ") + "</description>\n")
 	for _, s := range kmlStyles() {
 		out.raw(fmt.Sprintf("  <Style id=%q><IconStyle><color>%s</color><scale>%.1f</scale></IconStyle><LabelStyle><color>%[2]s</color></LabelStyle></Style>\n",
 			s.class, s.abgr, s.scale))
 	}
-	count := map[detect.Class]int{}
-	for m, err := range marks {
+	names := newNamer(opt.NameLength)
+	for p, err := range points {
 		if err != nil {
 			return err
 		}
-		if m.Position == nil {
+		if p.position == nil {
 			continue
 		}
-		count[m.Class]++
-		p := kmlPlacemark{
-			Name: waypointName(m.Class, count[m.Class]), Description: asHTML(sentences(summary(m), reasons(m))), StyleURL: "#" + string(m.Class),
-			Data: []kmlData{
-				{"capture", m.Capture}, {"mark", m.Mark}, {"class", string(m.Class)}, {"odds", number(m.Odds[m.Class])},
-				{"position_error_m", number(m.Position.ErrorM)},
-			},
-			Coordinates: coordinate(m.Position.Lon).String() + "," + coordinate(m.Position.Lat).String(),
+		mark := kmlPlacemark{
+			Name: names.name(p.names), Description: asHTML(sentences(append([]string{p.brief}, p.detail...)...)), StyleURL: "#" + string(p.class),
+			Coordinates: coordinate(p.position.Lon).String() + "," + coordinate(p.position.Lat).String(),
 		}
-		if m.Sighting != nil {
-			p.Data = append(p.Data, kmlData{"sighting", *m.Sighting})
+		for _, f := range p.facts {
+			if text := cell(f.value); text != "" {
+				mark.Data = append(mark.Data, kmlData{f.name, text})
+			}
 		}
-		if m.Time != nil {
-			p.When = &kmlWhen{m.Time.UTC().Format(time.RFC3339Nano)}
+		if p.time != nil {
+			mark.When = &kmlWhen{p.time.UTC().Format(time.RFC3339Nano)}
 		}
-		out.element(p)
+		out.element(mark)
 	}
 	out.raw("</Document>\n</kml>\n")
 	return out.err
+}
+
+// MarksKML writes marks; see KML.
+func MarksKML(w io.Writer, marks Marks, opt Options) error {
+	return KML(w, "shadowgap marks", OfMarks(marks, opt), opt)
 }
 
 // asHTML escapes text once more, because map programs show a description as HTML.

@@ -18,6 +18,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/features"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/export"
 )
 
@@ -45,8 +46,15 @@ func mapMarks() []detect.MarkRecord {
 	}
 }
 
-func each(marks []detect.MarkRecord) export.Marks {
-	return func(yield func(*detect.MarkRecord, error) bool) {
+// each yields marks as a person left them: the third has a hostile name and note.
+func each(records []detect.MarkRecord) export.Marks {
+	marks := decided.Plain(records)
+	for i := range marks {
+		if i%4 == 2 {
+			marks[i].Name, marks[i].Note = "Größe <b>&", "<script>alert(1)</script>]]>"
+		}
+	}
+	return func(yield func(*decided.Mark, error) bool) {
 		for i := range marks {
 			if !yield(&marks[i], nil) {
 				return
@@ -57,7 +65,7 @@ func each(marks []detect.MarkRecord) export.Marks {
 
 var mapFormats = []struct {
 	file  string
-	write func(io.Writer, export.Marks) error
+	write func(io.Writer, export.Marks, export.Options) error
 }{
 	{"marks.geojson", export.MarksGeoJSON}, {"marks.gpx", export.MarksGPX}, {"marks.kml", export.MarksKML},
 }
@@ -65,7 +73,7 @@ var mapFormats = []struct {
 func TestMapGolden(t *testing.T) {
 	for _, f := range mapFormats {
 		var got bytes.Buffer
-		if err := f.write(&got, each(mapMarks())); err != nil {
+		if err := f.write(&got, each(mapMarks()), export.Options{}); err != nil {
 			t.Errorf("%s: %v", f.file, err)
 			continue
 		}
@@ -93,15 +101,15 @@ func TestMapGolden(t *testing.T) {
 func TestMapErrorsAndEmpty(t *testing.T) {
 	broken := errors.New("broken")
 	for _, f := range mapFormats {
-		err := f.write(io.Discard, func(yield func(*detect.MarkRecord, error) bool) { yield(nil, broken) })
+		err := f.write(io.Discard, func(yield func(*decided.Mark, error) bool) { yield(nil, broken) }, export.Options{})
 		if !errors.Is(err, broken) {
 			t.Errorf("%s: error of the marks lost: %v", f.file, err)
 		}
-		if err := f.write(failing{}, each(mapMarks())); err == nil {
+		if err := f.write(failing{}, each(mapMarks()), export.Options{}); err == nil {
 			t.Errorf("%s: error of the writer lost", f.file)
 		}
 		var b bytes.Buffer
-		if err := f.write(&b, each(nil)); err != nil || b.Len() == 0 {
+		if err := f.write(&b, each(nil), export.Options{}); err != nil || b.Len() == 0 {
 			t.Errorf("%s: no marks: %v", f.file, err)
 		}
 	}
@@ -114,7 +122,7 @@ func (failing) Write([]byte) (int, error) { return 0, errors.New("disk full") }
 // RFC 7946: longitude first, decimal degrees, at most seven decimals, null geometry for what has no place.
 func TestGeoJSONShape(t *testing.T) {
 	var b bytes.Buffer
-	if err := export.MarksGeoJSON(&b, each(mapMarks())); err != nil {
+	if err := export.MarksGeoJSON(&b, each(mapMarks()), export.Options{}); err != nil {
 		t.Fatal(err)
 	}
 	var doc struct {
@@ -145,7 +153,7 @@ func TestGPXNames(t *testing.T) {
 		many = append(many, mapMarks()...)
 	}
 	var b bytes.Buffer
-	if err := export.MarksGPX(&b, each(many)); err != nil {
+	if err := export.MarksGPX(&b, each(many), export.Options{NameLength: 20}); err != nil {
 		t.Fatal(err)
 	}
 	var doc struct {
@@ -177,13 +185,28 @@ func TestFilter(t *testing.T) {
 	}{
 		{"all", export.Filter{}, []string{"m1", "m2", "m3", "m4"}},
 		{"class", export.Filter{Classes: []detect.Class{detect.BottomObject}}, []string{"m2", "m3"}},
-		{"odds", export.Filter{MinOdds: 0.8}, []string{"m1", "m3", "m4"}},
-		{"accepted", export.Filter{Accepted: func(m *detect.MarkRecord) bool { return m.Mark == "m2" }}, []string{"m2"}},
-		{"all three", export.Filter{Classes: []detect.Class{detect.BottomObject}, MinOdds: 0.8, Accepted: func(m *detect.MarkRecord) bool { return m.Mark == "m2" }}, nil},
+		// The second was accepted by a person, who saw more than its odds say.
+		{"odds", export.Filter{MinOdds: 0.85}, []string{"m1", "m2", "m3", "m4"}},
+		{"odds alone", export.Filter{MinOdds: 0.89}, []string{"m2", "m3", "m4"}},
+		{"accepted", export.Filter{Accepted: true}, []string{"m2", "m4"}},
+		{"all three", export.Filter{Classes: []detect.Class{detect.BottomObject}, MinOdds: 0.8, Accepted: true}, []string{"m2"}},
 	}
 	for _, tt := range tests {
 		var got []string
-		for m, err := range tt.filter.Apply(each(mapMarks())) {
+		marks := func(yield func(*decided.Mark, error) bool) {
+			for m, err := range each(mapMarks()) {
+				switch m.Mark {
+				case "m2":
+					m.Verdict = decided.Accepted
+				case "m4":
+					m.Changed = true
+				}
+				if !yield(m, err) {
+					return
+				}
+			}
+		}
+		for m, err := range tt.filter.Apply(marks) {
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -217,7 +240,7 @@ func writeMap(t *testing.T, file string) string {
 	for _, f := range mapFormats {
 		if f.file == file {
 			path := filepath.Join(t.TempDir(), file)
-			if err := export.File(path, func(w io.Writer) error { return f.write(w, each(mapMarks())) }); err != nil {
+			if err := export.File(path, func(w io.Writer) error { return f.write(w, each(mapMarks()), export.Options{}) }); err != nil {
 				t.Fatal(err)
 			}
 			return path

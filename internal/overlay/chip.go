@@ -2,10 +2,10 @@ package overlay
 
 import (
 	"image"
-	"image/draw"
 	"math"
 
 	"github.com/disintegration/imaging"
+	"golang.org/x/image/draw"
 
 	"shadowgap/detect"
 )
@@ -51,14 +51,41 @@ func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
 	if k < 1 {
 		filter = imaging.Box // averages speckle on the way down instead of picking from it
 	}
-	out := imaging.Resize(imaging.Crop(img, r.Add(b.Min)), w, h, filter)
+	out := imaging.Resize(part(img, r.Add(b.Min)), w, h, filter)
 	if opt.Plain {
 		return out
 	}
-	c := newCanvas(out, k, 0, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
+	// Drawn on in place: the bytes of a picture without transparency are the same either way, and drawing leaves none.
+	c := canvasOn(&image.RGBA{Pix: out.Pix, Stride: out.Stride, Rect: out.Rect}, k, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
+	if !out.Opaque() {
+		c = newCanvas(out, k, 0, c.opt)
+		out = &image.NRGBA{Pix: c.dst.Pix, Stride: c.dst.Stride, Rect: c.dst.Rect}
+	}
 	c.ox, c.oy = float64(r.Min.X), float64(r.Min.Y)
 	c.marks([]detect.MarkRecord{m})
-	drawn := image.NewNRGBA(c.dst.Rect)
-	draw.Draw(drawn, drawn.Rect, c.dst, image.Point{}, draw.Src)
-	return drawn
+	return out
+}
+
+// part is a piece of a picture, not copied where its kind allows that.
+func part(img image.Image, r image.Rectangle) image.Image {
+	if whole, ok := img.(interface {
+		SubImage(image.Rectangle) image.Image
+	}); ok {
+		return whole.SubImage(r)
+	}
+	return imaging.Crop(img, r)
+}
+
+// Thumb returns a picture scaled down to a width, its rows and columns thinned first as far as an average over those left still
+// evens out speckle.
+func Thumb(img image.Image, width int) image.Image {
+	b := img.Bounds()
+	const samples = 4 // a side, averaged for each pixel
+	step := b.Dx() / (width * samples)
+	if step > 1 && b.Dy() > step {
+		thin := image.NewRGBA(image.Rect(0, 0, b.Dx()/step, b.Dy()/step))
+		draw.NearestNeighbor.Scale(thin, thin.Rect, img, b, draw.Src, nil)
+		img = thin
+	}
+	return imaging.Resize(img, width, 0, imaging.Box)
 }

@@ -62,6 +62,11 @@ func newCanvas(img image.Image, k float64, extra int, opt Options) *canvas {
 	b := img.Bounds()
 	dst := image.NewRGBA(image.Rect(0, 0, b.Dx(), b.Dy()+extra))
 	draw.Draw(dst, image.Rect(0, 0, b.Dx(), b.Dy()), img, b.Min, draw.Src)
+	return canvasOn(dst, k, opt)
+}
+
+// canvasOn draws on a picture itself.
+func canvasOn(dst *image.RGBA, k float64, opt Options) *canvas {
 	dc := gg.NewContextForRGBA(dst)
 	c := &canvas{dc: dc, dst: dst, opt: opt, k: k, lw: opt.LineWidth, font: opt.FontSize}
 	short := float64(min(dc.Width(), dc.Height()))

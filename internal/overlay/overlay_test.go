@@ -165,6 +165,36 @@ func TestChip(t *testing.T) {
 	}
 }
 
+// A thumbnail shows what the picture shows, evenly: what is picked out of it must not depend on where speckle falls.
+func TestThumb(t *testing.T) {
+	speckle := image.NewNRGBA(image.Rect(0, 0, 1920, 1080))
+	for i := range 1920 * 1080 {
+		v := uint8(255 * (i * 7919 % 13 % 2))
+		copy(speckle.Pix[4*i:], []byte{v, v, v, 255})
+	}
+	out := Thumb(speckle, 128)
+	if b := out.Bounds(); b.Dx() != 128 || b.Dy() != 72 {
+		t.Fatalf("size %v", b)
+	}
+	lo, hi := uint32(0xffff), uint32(0)
+	for y := range 72 {
+		for x := range 128 {
+			v, _, _, _ := out.At(x, y).RGBA()
+			lo, hi = min(lo, v), max(hi, v)
+		}
+	}
+	if lo < 0x2000 || hi > 0xc000 {
+		t.Errorf("speckle shows: from %#x to %#x", lo, hi)
+	}
+	small := Thumb(image.NewGray(image.Rect(5, 5, 69, 69)), 128)
+	if small.Bounds() != image.Rect(0, 0, 128, 128) {
+		t.Errorf("a small picture gives %v", small.Bounds())
+	}
+	if strip := Thumb(image.NewGray(image.Rect(0, 0, 20000, 1)), 128); strip.Bounds().Dx() != 128 {
+		t.Errorf("a line gives %v", strip.Bounds())
+	}
+}
+
 func TestAltitudePlot(t *testing.T) {
 	_, capt, _ := overlaytest.Scene("a.png", 1)
 	panel := capt.Panels[0]

@@ -6,6 +6,7 @@ import (
 	"image/color"
 
 	"shadowgap/detect"
+	"shadowgap/internal/units"
 )
 
 // Style is how one class is told apart: by colour and by line, never by colour alone.
@@ -47,28 +48,10 @@ func StyleOf(c detect.Class) Style {
 }
 
 // Units picks the lengths shown to a person.
-type Units string
+type Units = units.Lengths
 
-// Metres and feet; the international foot is 0.3048 m exactly.
+// Metres and feet.
 const (
-	Metres Units = "m"
-	Feet   Units = "ft"
+	Metres = units.Metres
+	Feet   = units.Feet
 )
-
-const metresPerFoot = 0.3048
-
-// FromMetres converts a length in metres to u; anything but Feet is taken as metres.
-func (u Units) FromMetres(m float64) float64 {
-	if u == Feet {
-		return m / metresPerFoot
-	}
-	return m
-}
-
-// Symbol is the unit's sign, "m" or "ft".
-func (u Units) Symbol() string {
-	if u == Feet {
-		return "ft"
-	}
-	return "m"
-}

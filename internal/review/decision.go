@@ -29,6 +29,7 @@ const (
 	Unsure Action = "unsure"
 	Change Action = "class"  // set the class
 	Note   Action = "note"   // write a note; an empty one removes it
+	Name   Action = "name"   // give a name of one's own; an empty one removes it
 	Missed Action = "missed" // draw a mark the detector missed
 	Done   Action = "done"   // the whole capture was looked at, so what is not marked is not there
 	Undo   Action = "undo"
@@ -38,6 +39,7 @@ const (
 const (
 	maxNote      = 2000
 	maxKind      = 60
+	maxName      = 60
 	maxDecisions = 1 << 20
 	maxFile      = 256 << 20
 )
@@ -52,10 +54,16 @@ type Decision struct {
 	Class     detect.Class `json:"class,omitempty"`     // of Change and Missed
 	Kind      string       `json:"kind,omitempty"`      // of Missed: "rock", "timber", "fish", …
 	Note      string       `json:"note,omitempty"`      // of Note and Missed
+	Name      string       `json:"name,omitempty"`      // of Name and Missed
 	Highlight *detect.Box  `json:"highlight,omitempty"` // of Missed, pixels of the capture
 	Shadow    *detect.Box  `json:"shadow,omitempty"`    // of Missed, pixels of the capture
 	Sure      *bool        `json:"sure,omitempty"`      // of Missed; nil means sure
 	Undoes    string       `json:"undoes,omitempty"`    // of Undo: the id of the decision taken back
+	Group     string       `json:"group,omitempty"`     // 32 hex digits that decisions taken in one step share; undo takes them back together
+
+	// Seen is the mark as it was when it was decided on, without its evidence, so that the decision still holds when a later
+	// triage finds the mark a little elsewhere or not at all. Whoever stores a decision fills it in; pages do without.
+	Seen *detect.MarkRecord `json:"seen,omitempty"`
 }
 
 // DecisionStore keeps the decisions of one run, in the order they came. Implementations must be safe for concurrent use.
@@ -112,11 +120,17 @@ func (ix *Index) Check(d Decision) error {
 	if d.At.IsZero() {
 		return bad("no time")
 	}
+	if d.Group != "" && !isID(d.Group) {
+		return bad("group %.40q: want 32 hex digits", d.Group)
+	}
 	if !utf8.ValidString(d.Note) || len(d.Note) > maxNote {
 		return bad("note longer than %d bytes or not UTF-8", maxNote)
 	}
 	if !utf8.ValidString(d.Kind) || len(d.Kind) > maxKind {
 		return bad("kind longer than %d bytes or not UTF-8", maxKind)
+	}
+	if !utf8.ValidString(d.Name) || len(d.Name) > maxName {
+		return bad("name longer than %d bytes or not UTF-8", maxName)
 	}
 	switch d.Action {
 	case Undo:
@@ -128,7 +142,7 @@ func (ix *Index) Check(d Decision) error {
 		if !slices.Contains(detect.Classes[:], d.Class) {
 			return bad("unknown class %.40q", d.Class)
 		}
-	case Accept, Reject, Unsure, Note, Done:
+	case Accept, Reject, Unsure, Note, Name, Done:
 	default:
 		return bad("unknown action %.40q", d.Action)
 	}
@@ -173,11 +187,14 @@ type MarkState struct {
 	Verdict Action       // Accept, Reject, Unsure, or "" while open
 	Class   detect.Class // as changed, or "" when it is the detector's
 	Note    string
+	Name    string
 }
 
 // State is where a run stands after all decisions.
 type State struct {
 	marks  map[markKey]MarkState
+	seen   map[markKey]*detect.MarkRecord // as they were when they were decided on
+	of     map[string][]string            // marks decided on, by capture, oldest decision first
 	missed []Decision
 	done   map[string]bool
 }
@@ -187,6 +204,11 @@ func (s *State) Mark(capture, mark string) MarkState { return s.marks[markKey{ca
 
 // Missed returns the marks drawn by the reviewer that were not taken back, oldest first.
 func (s *State) Missed() []Decision { return s.missed }
+
+// Drew tells whether the reviewer drew a mark on a capture.
+func (s *State) Drew(capture string) bool {
+	return slices.ContainsFunc(s.missed, func(d Decision) bool { return d.Capture == capture })
+}
 
 // Done tells whether a capture was looked at to the end.
 func (s *State) Done(capture string) bool { return s.done[capture] }
@@ -199,13 +221,13 @@ func Fold(ds []Decision) *State {
 			cancelled[d.Undoes] = true
 		}
 	}
-	s := &State{marks: map[markKey]MarkState{}, done: map[string]bool{}}
+	s := &State{marks: map[markKey]MarkState{}, seen: map[markKey]*detect.MarkRecord{}, of: map[string][]string{}, done: map[string]bool{}}
 	for _, d := range ds {
 		if cancelled[d.ID] {
 			continue
 		}
 		k := markKey{d.Capture, d.Mark}
-		m := s.marks[k]
+		m, known := s.marks[k]
 		switch d.Action {
 		case Accept, Reject, Unsure:
 			m.Verdict = d.Action
@@ -213,6 +235,8 @@ func Fold(ds []Decision) *State {
 			m.Class = d.Class
 		case Note:
 			m.Note = d.Note
+		case Name:
+			m.Name = d.Name
 		case Missed:
 			s.missed = append(s.missed, d)
 			continue
@@ -222,7 +246,13 @@ func Fold(ds []Decision) *State {
 		default:
 			continue
 		}
+		if !known {
+			s.of[d.Capture] = append(s.of[d.Capture], d.Mark)
+		}
 		s.marks[k] = m
+		if d.Seen != nil {
+			s.seen[k] = d.Seen
+		}
 	}
 	return s
 }

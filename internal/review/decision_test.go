@@ -15,9 +15,9 @@ import (
 func TestFoldUndoesAndRedoes(t *testing.T) {
 	_, _, marks := testRun(t, 1)
 	m := marks[0]
-	accept, change := decided(Accept, m), decided(Change, m)
+	accept, change := decision(Accept, m), decision(Change, m)
 	change.Class = detect.Clutter
-	note := decided(Note, m)
+	note := decision(Note, m)
 	note.Note = "seen from both sides"
 	undo := func(d Decision) Decision {
 		return Decision{ID: NewDecisionID(), At: testTime, Action: Undo, Undoes: d.ID}
@@ -30,12 +30,12 @@ func TestFoldUndoesAndRedoes(t *testing.T) {
 		want MarkState
 	}{
 		{"nothing", nil, MarkState{}},
-		{"all three", []Decision{accept, change, note}, MarkState{Accept, detect.Clutter, note.Note}},
-		{"undone out of order", []Decision{accept, change, u1}, MarkState{"", detect.Clutter, ""}},
-		{"undo undone", []Decision{accept, u1, u2}, MarkState{Accept, "", ""}},
-		{"latest verdict counts", []Decision{accept, decided(Reject, m)}, MarkState{Reject, "", ""}},
-		{"undo brings back the one before", []Decision{decided(Unsure, m), accept, u1}, MarkState{Unsure, "", ""}},
-		{"undo of what is not there", []Decision{accept, undo(change)}, MarkState{Accept, "", ""}},
+		{"all three", []Decision{accept, change, note}, MarkState{Verdict: Accept, Class: detect.Clutter, Note: note.Note}},
+		{"undone out of order", []Decision{accept, change, u1}, MarkState{Class: detect.Clutter}},
+		{"undo undone", []Decision{accept, u1, u2}, MarkState{Verdict: Accept}},
+		{"latest verdict counts", []Decision{accept, decision(Reject, m)}, MarkState{Verdict: Reject}},
+		{"undo brings back the one before", []Decision{decision(Unsure, m), accept, u1}, MarkState{Verdict: Unsure}},
+		{"undo of what is not there", []Decision{accept, undo(change)}, MarkState{Verdict: Accept}},
 	} {
 		if got := Fold(tc.ds).Mark(m.Capture, m.Mark); got != tc.want {
 			t.Errorf("%s: %+v, want %+v", tc.name, got, tc.want)
@@ -48,7 +48,7 @@ func TestCheckRefusesWhatCannotBe(t *testing.T) {
 	ix := NewIndex(caps, marks)
 	m := marks[0]
 	box := func(x, y, w, h int) *detect.Box { return &detect.Box{X: x, Y: y, W: w, H: h} }
-	edit := func(f func(*Decision)) Decision { d := decided(Accept, m); f(&d); return d }
+	edit := func(f func(*Decision)) Decision { d := decision(Accept, m); f(&d); return d }
 	missed := func(b *detect.Box) Decision {
 		return edit(func(d *Decision) {
 			d.Action, d.Mark, d.Class, d.Highlight = Missed, "", detect.BottomObject, b
@@ -59,7 +59,7 @@ func TestCheckRefusesWhatCannotBe(t *testing.T) {
 		d    Decision
 		want error
 	}{
-		"fine":               {decided(Accept, m), nil},
+		"fine":               {decision(Accept, m), nil},
 		"fine missed":        {missed(box(790, 470, 10, 10)), nil},
 		"no id":              {edit(func(d *Decision) { d.ID = "" }), ErrBadDecision},
 		"id with a path":     {edit(func(d *Decision) { d.ID = "../../../../../../../etc/password" }), ErrBadDecision},
@@ -92,7 +92,7 @@ func TestFileStoreSurvivesReopeningAndACutLastLine(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, b := decided(Accept, marks[0]), decided(Reject, marks[1])
+	a, b := decision(Accept, marks[0]), decision(Reject, marks[1])
 	if n, err := s.Append(ctx, a, b, a); err != nil || n != 2 {
 		t.Fatalf("stored %d, %v; want 2", n, err)
 	}
@@ -116,7 +116,7 @@ func TestFileStoreSurvivesReopeningAndACutLastLine(t *testing.T) {
 		if err != nil || len(ds) != 2+round || ds[0].ID != a.ID || ds[1].ID != b.ID {
 			t.Fatalf("round %d: %d decisions, %v", round, len(ds), err)
 		}
-		if _, err := s.Append(ctx, decided(Unsure, marks[2])); err != nil {
+		if _, err := s.Append(ctx, decision(Unsure, marks[2])); err != nil {
 			t.Fatal(err)
 		}
 		s.Close()
@@ -133,16 +133,16 @@ func TestTakeIsAllOrNothingAndHarmlessTwice(t *testing.T) {
 	_, caps, marks := testRun(t, 1)
 	ctx := context.Background()
 	ix, s := NewIndex(caps, marks), testStore(t)
-	strange := decided(Accept, marks[0])
+	strange := decision(Accept, marks[0])
 	strange.Capture = "of another run.png"
-	f := &DecisionsFile{Schema: 1, Decisions: []Decision{decided(Accept, marks[0]), strange, decided(Reject, marks[1])}}
+	f := &DecisionsFile{Schema: 1, Decisions: []Decision{decision(Accept, marks[0]), strange, decision(Reject, marks[1])}}
 	for round, want := range []Taken{{Added: 2}, {Known: 2}} {
 		got, err := Take(ctx, s, ix, f)
 		if err != nil || got.Added != want.Added || got.Known != want.Known || len(got.Skipped) != 1 {
 			t.Fatalf("round %d: %+v, %v; want %+v and one skipped", round, got, err, want)
 		}
 	}
-	bad := &DecisionsFile{Schema: 1, Decisions: []Decision{decided(Accept, marks[2]), {ID: "x"}}}
+	bad := &DecisionsFile{Schema: 1, Decisions: []Decision{decision(Accept, marks[2]), {ID: "x"}}}
 	if _, err := Take(ctx, s, ix, bad); !errors.Is(err, ErrBadDecision) || !strings.Contains(err.Error(), "decision 2") {
 		t.Errorf("error %v, want a bad decision 2", err)
 	}
@@ -162,13 +162,13 @@ func TestReadDecisionsRefusesBadFiles(t *testing.T) {
 func TestLabelsFromDecisions(t *testing.T) {
 	_, caps, marks := testRun(t, 4)
 	c := caps[0]
-	change := decided(Change, marks[0])
+	change := decision(Change, marks[0])
 	change.Class = detect.BottomObject
 	no := false
 	missed := Decision{ID: NewDecisionID(), At: testTime, Action: Missed, Capture: c.Capture, Class: detect.SuspendedTarget, Kind: "fish", Highlight: &detect.Box{X: 500, Y: 50, W: 9, H: 6}, Sure: &no}
 	taken := missed
 	taken.ID = NewDecisionID()
-	ds := []Decision{decided(Accept, marks[0]), change, decided(Reject, marks[1]), decided(Unsure, marks[2]), missed, taken,
+	ds := []Decision{decision(Accept, marks[0]), change, decision(Reject, marks[1]), decision(Unsure, marks[2]), missed, taken,
 		{ID: NewDecisionID(), At: testTime, Action: Undo, Undoes: taken.ID}}
 	if got := Labels(caps, marks, ds, true); len(got.Captures) != 0 {
 		t.Errorf("%d captures counted as looked at to the end, want none", len(got.Captures))

@@ -17,6 +17,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/features"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/words"
 )
 
 //go:embed explain.html
@@ -139,7 +140,7 @@ type explainedMark struct {
 func explainMark(n int, img image.Image, capt detect.CaptureRecord, m detect.MarkRecord, opt ExplainOptions) (explainedMark, error) {
 	em := explainedMark{
 		Number: n, Class: string(m.Class), Verdict: Verdict(m), Alt: describe(n, m),
-		Facts: Facts(m, opt.Units), Reasons: m.Reasons, Doubts: Doubts(capt, m),
+		Facts: Facts(m, opt.Units), Reasons: words.Why(&m, opt.Units), Doubts: Doubts(capt, m),
 	}
 	for _, c := range rankedOdds(m.Odds) {
 		em.Odds = append(em.Odds, oddsRow{string(c), overlay.StyleOf(c).Name, percent(m.Odds[c]), m.Odds[c]})

@@ -2,6 +2,7 @@ package review
 
 import (
 	"context"
+	"encoding/json"
 	"fmt"
 	"image"
 	"os"
@@ -82,6 +83,16 @@ func testStore(t testing.TB) *FileStore {
 	return s
 }
 
-func decided(a Action, m detect.MarkRecord) Decision {
+func decision(a Action, m detect.MarkRecord) Decision {
 	return Decision{ID: NewDecisionID(), At: testTime, Action: a, Capture: m.Capture, Mark: m.Mark}
+}
+
+// decodeMain reads back what the page is told at once.
+func decodeMain(t *testing.T, p *Page) pageMain {
+	t.Helper()
+	var m pageMain
+	if err := json.Unmarshal([]byte(p.main), &m); err != nil {
+		t.Fatal(err)
+	}
+	return m
 }

@@ -3,6 +3,7 @@ package review
 import (
 	"shadowgap/detect"
 	"shadowgap/eval"
+	after "shadowgap/internal/decided"
 )
 
 // Labels turns decisions into labels by hand: accepted marks with the reviewer's class, unsure ones as not sure, and the
@@ -12,19 +13,21 @@ func Labels(caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decisio
 	st := Fold(ds)
 	byCapture := map[string][]eval.MarkLabel{}
 	no := false
+	found := map[string][]detect.MarkRecord{}
 	for _, m := range marks {
-		s := st.Mark(m.Capture, m.Mark)
-		if s.Verdict != Accept && s.Verdict != Unsure {
-			continue
+		found[m.Capture] = append(found[m.Capture], m)
+	}
+	for _, c := range caps {
+		for _, m := range st.Rule(c, found[c.Capture], nil) {
+			if m.Verdict != after.Accepted && m.Verdict != after.Unsure {
+				continue // what was drawn follows, as it was drawn
+			}
+			l := eval.MarkLabel{Class: m.Class, Side: m.Side, Highlight: m.Highlight, Shadow: m.Shadow}
+			if m.Verdict == after.Unsure {
+				l.Sure = &no
+			}
+			byCapture[c.Capture] = append(byCapture[c.Capture], l)
 		}
-		l := eval.MarkLabel{Class: m.Class, Side: m.Side, Highlight: m.Highlight, Shadow: m.Shadow}
-		if s.Class != "" {
-			l.Class = s.Class
-		}
-		if s.Verdict == Unsure {
-			l.Sure = &no
-		}
-		byCapture[m.Capture] = append(byCapture[m.Capture], l)
 	}
 	panels := map[string]detect.CaptureRecord{}
 	for _, c := range caps {

@@ -11,19 +11,20 @@ import (
 	"os"
 	"path/filepath"
 
-	"github.com/disintegration/imaging"
-
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
 )
 
 // MediaOptions say which pictures a run keeps for its page. The zero value keeps them all.
 type MediaOptions struct {
-	NoPlain bool // leave out the plain copy; the page then shows the drawn one and can't hide the drawing
-	NoDrawn bool // leave out the annotated copy
-	Quality int  // JPEG quality of the large pictures, 1 to 100; 0 = 88
+	NoPlain bool   // leave out the plain copy; the page then shows the drawn one and can't hide the drawing
+	NoDrawn bool   // leave out the annotated copy; the review server makes it when it is asked for
+	Own     string // the user's own file, absolute, which the page shows instead of a plain copy; "" where no browser would show it
+	Quality int    // JPEG quality of the large pictures, 1 to 100; 0 = 88
 	Chip    overlay.ChipOptions
 }
+
+const defaultQuality = 88
 
 const (
 	thumbWidth = 128 // pixels
@@ -56,7 +57,7 @@ func nameKey(s string) string {
 // are made in runDir.
 func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, opt MediaOptions) error {
 	if opt.Quality == 0 {
-		opt.Quality = 88
+		opt.Quality = defaultQuality
 	}
 	for _, d := range []string{"overlays", "chips"} {
 		if err := os.MkdirAll(filepath.Join(runDir, d), 0o755); err != nil {
@@ -65,39 +66,57 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 	}
 	m := MediaOf(capt.Capture, capt.SHA256)
 	save := func(name string, img image.Image, quality int) error {
-		if err := ctx.Err(); err != nil {
-			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
-		}
-		var b bytes.Buffer
-		if err := jpeg.Encode(&b, opaque(img), &jpeg.Options{Quality: quality}); err != nil {
-			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
-		}
-		if err := writeFile(filepath.Join(runDir, filepath.FromSlash(name)), b.Bytes()); err != nil {
-			return fmt.Errorf("pictures of %s: %w", capt.Capture, err)
-		}
-		return nil
+		return saveJPEG(ctx, runDir, name, img, quality, capt.Capture)
 	}
 	if !opt.NoPlain {
-		if err := save(m.Plain, img, opt.Quality); err != nil {
-			return err
+		// A file system without links gets a copy.
+		if opt.Own == "" || LinkTo(filepath.Join(runDir, filepath.FromSlash(m.Plain)), opt.Own) != nil {
+			if err := save(m.Plain, img, opt.Quality); err != nil {
+				return err
+			}
 		}
 	}
 	if !opt.NoDrawn {
-		if err := save(m.Drawn, overlay.Draw(img, capt, marks, overlay.Options{Legend: true, LineWidth: jpegLine}), opt.Quality); err != nil {
+		if err := writeDrawn(ctx, runDir, img, capt, marks, opt.Quality); err != nil {
 			return err
 		}
 	}
-	if err := save(m.Thumb, imaging.Resize(img, thumbWidth, 0, imaging.Box), 70); err != nil {
+	if err := save(m.Thumb, overlay.Thumb(img, thumbWidth), 70); err != nil {
 		return err
 	}
 	for _, mk := range marks {
-		chip := overlay.Chip(img, mk, opt.Chip)
-		if chip.Bounds().Empty() {
-			continue
-		}
-		if err := save(ChipOf(capt.Capture, mk.Mark), chip, 85); err != nil {
+		if err := writeChip(ctx, runDir, img, mk, opt.Chip); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// writeChip writes the close-up of a mark into a run folder, if the picture shows it.
+func writeChip(ctx context.Context, runDir string, img image.Image, m detect.MarkRecord, opt overlay.ChipOptions) error {
+	chip := overlay.Chip(img, m, opt)
+	if chip.Bounds().Empty() {
+		return nil
+	}
+	return saveJPEG(ctx, runDir, ChipOf(m.Capture, m.Mark), chip, 85, m.Capture)
+}
+
+// writeDrawn writes the annotated copy of a capture into a run folder.
+func writeDrawn(ctx context.Context, runDir string, img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, quality int) error {
+	drawn := overlay.Draw(img, capt, marks, overlay.Options{Legend: true, LineWidth: jpegLine})
+	return saveJPEG(ctx, runDir, MediaOf(capt.Capture, capt.SHA256).Drawn, drawn, quality, capt.Capture)
+}
+
+func saveJPEG(ctx context.Context, runDir, name string, img image.Image, quality int, capture string) error {
+	if err := ctx.Err(); err != nil {
+		return fmt.Errorf("pictures of %s: %w", capture, err)
+	}
+	var b bytes.Buffer
+	if err := jpeg.Encode(&b, opaque(img), &jpeg.Options{Quality: quality}); err != nil {
+		return fmt.Errorf("pictures of %s: %w", capture, err)
+	}
+	if err := writeFile(filepath.Join(runDir, filepath.FromSlash(name)), b.Bytes()); err != nil {
+		return fmt.Errorf("pictures of %s: %w", capture, err)
 	}
 	return nil
 }

@@ -8,17 +8,23 @@ import (
 	"embed"
 	"encoding/hex"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"html/template"
 	"io"
 	"io/fs"
+	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
+	"shadowgap/internal/track"
+	"shadowgap/internal/words"
 )
 
 //go:embed page/page.html
@@ -53,10 +59,19 @@ var pageJS = sync.OnceValues(func() (string, error) {
 type PageOptions struct {
 	Name        string // what the run is called; "" = "run"
 	Units       overlay.Units
-	Total       int  // captures in the run when only the foremost are passed; 0 = those passed
-	MaxCaptures int  // captures on the page, most interesting first; 0 = 2000. The page says how many were left out.
-	Sheet       bool // the run folder holds the contact sheet that WriteContactSheet makes
+	Total       int             // captures in the run when only the foremost are passed; 0 = those passed
+	MaxCaptures int             // captures on the page, most interesting first; 0 = 2000. The page says how many were left out.
+	Sheet       bool            // the run folder holds the contact sheet that WriteContactSheet makes
+	Printed     bool            // the run folder holds the printed page that WritePlaces makes
+	Atlas       *places.Atlas   // where to go, as decisions leave it; nil = as the detector left it
+	Track       *track.Track    // the boat's way; nil = as far as the marks tell
+	TrackNotes  []string        // what was odd about the track's log
+	Layouts     []detect.Layout // what was outlined by hand so far
+	Command     []string        // arguments of the command that made the run, without the program's name; nil = unknown
 }
+
+// placesOnPage is how many places the page can list; it opens on ten of them.
+const placesOnPage = 100
 
 // Page is a run's review page, ready to be written with the decisions of the moment.
 type Page struct {
@@ -65,10 +80,68 @@ type Page struct {
 	script  string
 	main    template.JS
 	details []template.JS
+	shown   []shownCapture
+	from    int        // number of the first capture among all pages' captures
+	pages   []pageLink // of the run, this one among them; one where that is all
+	// for decisions on marks that are now a little elsewhere
+	captures  []detect.CaptureRecord
+	byCapture map[string][]detect.MarkRecord
 }
 
-// NewPage prepares the page. Captures are ranked by interest, then name; marks keep the order given within their capture.
+// pageLink leads to a page of the run.
+type pageLink struct {
+	File, Captures string
+	Here           bool
+}
+
+// shownCapture is what a picture to share is made of.
+type shownCapture struct {
+	capture detect.CaptureRecord
+	marks   []detect.MarkRecord
+	say     []string // one sentence a mark
+	head    []Fact
+}
+
+// NewPage prepares the page of the most interesting captures. Captures are ranked by interest, then name; marks keep the order given
+// within their capture.
 func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) (*Page, error) {
+	return newBook(caps, marks, opt).page(0)
+}
+
+// NewPages prepares all the pages that the captures fill, MaxCaptures each. Each stands alone, with its own queue and map; what is
+// decided on one counts on all.
+func NewPages(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) ([]*Page, error) {
+	b := newBook(caps, marks, opt)
+	var out []*Page
+	for part := range b.parts() {
+		p, err := b.page(part)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, p)
+	}
+	return out, nil
+}
+
+// PageName is the file name of a run's page, counted from 0.
+func PageName(part int) string {
+	if part == 0 {
+		return "review.html"
+	}
+	return fmt.Sprintf("review-%d.html", part+1)
+}
+
+// book is a run's captures on their way to pages.
+type book struct {
+	opt       PageOptions
+	run       string
+	total     int
+	ranked    []detect.CaptureRecord
+	byCapture map[string][]detect.MarkRecord
+	atlas     places.Atlas // where to go
+}
+
+func newBook(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) *book {
 	if opt.Name == "" {
 		opt.Name = "run"
 	}
@@ -82,36 +155,104 @@ func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOpt
 	slices.SortStableFunc(ranked, func(a, b detect.CaptureRecord) int {
 		return cmp.Or(cmp.Compare(b.Interest, a.Interest), cmp.Compare(a.Capture, b.Capture))
 	})
+	b := &book{
+		opt: opt, run: runID(ranked), total: max(opt.Total, len(caps)), ranked: ranked,
+		byCapture: make(map[string][]detect.MarkRecord, len(ranked)),
+	}
+	for _, m := range marks {
+		b.byCapture[m.Capture] = append(b.byCapture[m.Capture], m)
+	}
+	if opt.Atlas != nil {
+		b.atlas = *opt.Atlas
+	} else {
+		b.atlas = atlasOf(ranked, decided.Plain(b.marksOf(ranked)), opt.Units, false)
+	}
+	return b
+}
+
+func (b *book) parts() int { return max(1, (len(b.ranked)+b.opt.MaxCaptures-1)/b.opt.MaxCaptures) }
+
+func (b *book) marksOf(caps []detect.CaptureRecord) []detect.MarkRecord {
+	var out []detect.MarkRecord
+	for _, c := range caps {
+		out = append(out, b.byCapture[c.Capture]...)
+	}
+	return out
+}
+
+// page prepares one of the pages, counted from 0.
+func (b *book) page(part int) (*Page, error) {
 	script, err := pageJS()
 	if err != nil {
 		return nil, err
 	}
-	p := &Page{opt: opt, run: runID(ranked), script: script}
-	ranked = ranked[:min(len(ranked), opt.MaxCaptures)]
-	byCapture := make(map[string][]detect.MarkRecord, len(ranked))
-	for _, m := range marks {
-		byCapture[m.Capture] = append(byCapture[m.Capture], m)
+	opt, from := b.opt, part*b.opt.MaxCaptures
+	ranked := b.ranked[from:min(len(b.ranked), from+opt.MaxCaptures)]
+	p := &Page{opt: opt, run: b.run, script: script, from: from, captures: ranked, byCapture: b.byCapture}
+	for k := range b.parts() {
+		held := fmt.Sprintf("%d to %d", k*opt.MaxCaptures+1, min(len(b.ranked), (k+1)*opt.MaxCaptures))
+		p.pages = append(p.pages, pageLink{PageName(k), held, k == part})
 	}
-	head := pageMain{Run: p.run, Name: opt.Name, Total: max(opt.Total, len(caps)), Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked))}
+	head := pageMain{
+		Run: p.run, Name: opt.Name, Total: b.total, From: from, Cautions: detect.Cautions(), Captures: make([]pageCapture, 0, len(ranked)),
+		Unit: opt.Units.Symbol(), TrackLog: notNil(opt.TrackNotes), Layouts: notNil(opt.Layouts),
+	}
 	for _, c := range detect.Classes {
 		st := overlay.StyleOf(c)
 		head.Classes = append(head.Classes, pageClass{string(c), st.Name, st.Short, st.Line})
 	}
-	for _, c := range ranked {
-		ms := byCapture[c.Capture]
-		head.Captures = append(head.Captures, summary(c, ms))
-		d, err := json.Marshal(detail(c, ms, opt.Units))
+	head.Map = mapOf(ranked, b.byCapture, opt.Track)
+	lay := layOut(ranked, b.byCapture, head.Map, opt.Units)
+	head.Things = lay.things(atlasOf(ranked, decided.Plain(b.marksOf(ranked)), opt.Units, true).Sightings)
+	all := b.atlas.Top(len(b.atlas.Places))
+	head.PlacesOf = len(all)
+	head.Places = lay.places(all[:min(len(all), placesOnPage)], b.atlas, head.Things)
+	head.Checks, head.Notes = checkUp(ranked, b.byCapture, opt), notesOf(ranked, 12)
+	head.Again = commandLine(opt.Command, "--layout", runToken+"/"+LayoutName)
+	strips := map[int]*pageStrip{}
+	if head.Map != nil {
+		for i, s := range head.Map.Strips {
+			strips[s.Capture] = &head.Map.Strips[i]
+		}
+	}
+	for i, c := range ranked {
+		ms := b.byCapture[c.Capture]
+		sum := summary(c, ms)
+		if len(c.Panels) > 0 {
+			sum.Depth = depthWords(c.Panels[0], opt.Units)
+		}
+		head.Captures = append(head.Captures, sum)
+		d := detail(c, ms, opt.Units)
+		d.Head = headOf(c, strips[i], head.Map, opt.Units)
+		p.shown = append(p.shown, shownCapture{c, ms, sentences(ms, opt.Units), d.Head})
+		text, err := json.Marshal(d)
 		if err != nil {
 			return nil, fmt.Errorf("review page: capture %s: %w", c.Capture, err)
 		}
-		p.details = append(p.details, template.JS(d))
+		p.details = append(p.details, template.JS(text))
 	}
-	b, err := json.Marshal(head)
+	text, err := json.Marshal(head)
 	if err != nil {
 		return nil, fmt.Errorf("review page: %w", err)
 	}
-	p.main = template.JS(b)
+	p.main = template.JS(text)
 	return p, nil
+}
+
+func sentences(marks []detect.MarkRecord, u overlay.Units) []string {
+	out := make([]string, len(marks))
+	for i := range marks {
+		out[i] = words.Mark(&marks[i], u) + "."
+	}
+	return out
+}
+
+// notNil keeps an empty list from becoming JSON's null.
+func notNil[T any](list []T) []T {
+	if list == nil {
+		return []T{}
+	}
+	return list
 }
 
 // Run is the page's id of the run, made from its captures' names and contents.
@@ -148,9 +289,7 @@ func (p *Page) policy(mode Mode) string {
 
 // Render writes the page with the decisions so far.
 func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
-	if ds == nil {
-		ds = []Decision{}
-	}
+	ds = notNil(carried(ds, p.captures, p.byCapture))
 	dj, err := json.Marshal(ds)
 	if err != nil {
 		return fmt.Errorf("review page: decisions: %w", err)
@@ -159,38 +298,81 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 	if err != nil {
 		return fmt.Errorf("review page: template: %w", err)
 	}
-	sheet := ""
+	sheet, printed := "", ""
 	if p.opt.Sheet {
 		sheet = SheetName
 	}
+	if p.opt.Printed {
+		printed = PrintedName
+	}
+	folder := ""
+	if mode == Served {
+		folder = cmp.Or(valueOf(p.opt.Command, "--out"), valueOf(p.opt.Command, "-o"), "RUN")
+	}
 	err = t.Execute(w, struct {
 		CSP, Name, Sheet string
+		Printed, Folder  string
 		Mode             Mode
 		CSS              template.CSS
 		JS               template.JS
 		Main, Decisions  template.JS
 		Details          []template.JS
+		Pages            []pageLink
 		Cautions         []string
-	}{p.policy(mode), p.opt.Name, sheet, mode, template.CSS(pageCSS), template.JS(p.script), p.main, template.JS(dj), p.details, detect.Cautions()})
+	}{
+		p.policy(mode), p.opt.Name, sheet, printed, folder, mode, template.CSS(pageCSS), template.JS(p.script), p.main,
+		template.JS(dj), p.details, p.pages, detect.Cautions(),
+	})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
 	}
 	return nil
 }
 
-// WritePage writes review.html into a run folder. It needs no network and no server: its data is inside it, and the pictures
-// that WriteMedia made beside it are referred to by relative name, so that a run of hundreds of captures still opens at once.
-func WritePage(ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt PageOptions) error {
-	if err := ctx.Err(); err != nil {
-		return fmt.Errorf("writing the review page of %s: %w", runDir, err)
+// WritePage writes review.html into a run folder, and review-2.html and so on where the run holds more captures than one page takes.
+// A page needs no network and no server: its data is inside it, and the pictures that WriteMedia made beside it are referred to by
+// relative name, so that a run of hundreds of captures still opens at once. Pages of an earlier, longer run are removed.
+func WritePage(
+	ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt PageOptions,
+) error {
+	return WritePages(ctx, runDir, func(int) ([]detect.CaptureRecord, []detect.MarkRecord, error) { return caps, marks, nil }, ds, opt)
+}
+
+// WritePages is WritePage for a run too long to be in memory at once: read returns all captures for the page with that number, counted
+// from 0. Of those that the page doesn't show they need no more than name, content, status and rank, and no marks.
+func WritePages(
+	ctx context.Context, runDir string, read func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error), ds []Decision, opt PageOptions,
+) error {
+	wrap := func(err error) error { return fmt.Errorf("writing the review page of %s: %w", runDir, err) }
+	parts := 1
+	for part := 0; part < parts; part++ {
+		if err := ctx.Err(); err != nil {
+			return wrap(err)
+		}
+		caps, marks, err := read(part)
+		if err != nil {
+			return wrap(err)
+		}
+		book := newBook(caps, marks, opt)
+		parts = book.parts()
+		p, err := book.page(part)
+		if err != nil {
+			return wrap(err)
+		}
+		var b bytes.Buffer
+		if err := p.Render(&b, ds, FromFile); err != nil {
+			return wrap(err)
+		}
+		if err := writeFile(filepath.Join(runDir, PageName(part)), b.Bytes()); err != nil {
+			return wrap(err)
+		}
 	}
-	p, err := NewPage(caps, marks, opt)
-	if err != nil {
-		return fmt.Errorf("writing the review page of %s: %w", runDir, err)
+	for part := parts; ; part++ {
+		switch err := os.Remove(filepath.Join(runDir, PageName(part))); {
+		case errors.Is(err, fs.ErrNotExist):
+			return nil
+		case err != nil:
+			return wrap(err)
+		}
 	}
-	var b bytes.Buffer
-	if err := p.Render(&b, ds, FromFile); err != nil {
-		return fmt.Errorf("writing the review page of %s: %w", runDir, err)
-	}
-	return writeFile(filepath.Join(runDir, "review.html"), b.Bytes())
 }

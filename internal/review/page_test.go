@@ -3,8 +3,13 @@ package review
 import (
 	"bytes"
 	"context"
+	"encoding/json"
+	"errors"
 	"fmt"
+	"image"
 	"image/jpeg"
+	"image/png"
+	"io"
 	"math"
 	"os"
 	"path/filepath"
@@ -12,6 +17,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"github.com/rs/zerolog"
 
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
@@ -96,15 +103,97 @@ func TestWriteMediaKeepsInsideTheRun(t *testing.T) {
 	}
 }
 
+// A page shows the user's own file where a browser can, and the drawn copy is made when somebody asks for it.
+func TestOwnFileAndDrawingOnRequest(t *testing.T) {
+	s := scene()
+	captures := t.TempDir()
+	own := filepath.Join(captures, "a b.png")
+	var b bytes.Buffer
+	if err := png.Encode(&b, s.img); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(own, b.Bytes(), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	dir, capt := t.TempDir(), s.capt
+	capt.SHA256 = detect.Sum(b.Bytes())
+	if err := WriteMedia(t.Context(), dir, s.img, capt, s.marks, MediaOptions{Own: own, NoDrawn: true}); err != nil {
+		t.Fatal(err)
+	}
+	m := MediaOf(capt.Capture, capt.SHA256)
+	if got, err := os.ReadFile(filepath.Join(dir, m.Plain)); err != nil || !bytes.Equal(got, b.Bytes()) {
+		t.Errorf("the plain picture is not the user's own file (%v)", err)
+	}
+	if to, err := os.Readlink(filepath.Join(dir, m.Plain)); err != nil || filepath.IsAbs(to) {
+		t.Errorf("link to %q, %v; want a way that holds when both folders are moved together", to, err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, m.Drawn)); err == nil {
+		t.Error("a drawn copy was made unasked")
+	}
+	h, err := NewHandler(testStore(t), []detect.CaptureRecord{capt}, s.marks, ServeOptions{RunDir: dir, Log: zerolog.Nop()}, "127.0.0.1:4711")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer h.Close()
+	srv := served{h: h}
+	res := srv.ask("GET", m.Plain, "", nil)
+	if got, err := io.ReadAll(res.Body); err != nil || res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/png" || !bytes.Equal(got, b.Bytes()) {
+		t.Errorf("plain: status %d, type %s, %d bytes, %v", res.StatusCode, res.Header.Get("Content-Type"), len(got), err)
+	}
+	res = srv.ask("GET", m.Drawn, "", nil)
+	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width != s.img.Bounds().Dx() || conf.Height <= s.img.Bounds().Dy() {
+		t.Errorf("drawn: status %d, %+v, %v; want the picture with a legend below", res.StatusCode, conf, err)
+	}
+	res = srv.ask("GET", "share/0.jpg", "", nil)
+	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width < s.img.Bounds().Dx() {
+		t.Errorf("to share: status %d, %+v, %v; want a picture made from the user's own file", res.StatusCode, conf, err)
+	}
+	// The close-up of a mark that was left out of the pictures is made when the page shows it.
+	chip := ChipOf(capt.Capture, s.marks[len(s.marks)-1].Mark)
+	if err := os.Remove(filepath.Join(dir, chip)); err != nil {
+		t.Fatal(err)
+	}
+	if res := srv.ask("GET", chip, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
+		t.Errorf("close-up: status %d, type %s", res.StatusCode, res.Header.Get("Content-Type"))
+	}
+	// Another file in its place is not what was looked at, and nobody's business.
+	if err := os.WriteFile(own, []byte("private"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if res := srv.ask("GET", m.Plain, "", nil); res.StatusCode != 404 {
+		t.Errorf("status %d for a file that changed since, want 404", res.StatusCode)
+	}
+}
+
 func TestContactSheet(t *testing.T) {
 	dir, caps, marks := testRun(t, 5)
-	ds := []Decision{decided(Accept, marks[0]), decided(Reject, marks[1])}
-	if err := os.Remove(filepath.Join(dir, ChipOf(marks[2].Capture, marks[2].Mark))); err != nil {
-		t.Fatal(err)
+	ds := []Decision{decision(Accept, marks[0]), decision(Reject, marks[1])}
+	for _, m := range marks {
+		if m.Capture == caps[3].Capture {
+			ds = append(ds, decision(Reject, m))
+		}
+	}
+	atlas := Atlas(caps, marks, ds, overlay.Metres)
+	// The test run's close-ups are the same few pictures; here each place gets one of its own, but for one without.
+	for i, p := range atlas.Places {
+		name := filepath.Join(dir, ChipOf(p.Best.Capture, p.Best.Mark))
+		if err := os.Remove(name); err != nil {
+			t.Fatal(err)
+		}
+		if p.Best.Capture == caps[4].Capture {
+			continue
+		}
+		var b bytes.Buffer
+		if err := jpeg.Encode(&b, image.NewGray(image.Rect(0, 0, 40+i, 30)), nil); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.WriteFile(name, b.Bytes(), 0o600); err != nil {
+			t.Fatal(err)
+		}
 	}
 	sizes := map[bool]int{}
 	for _, only := range []bool{false, true} {
-		if err := WriteContactSheet(context.Background(), dir, caps, marks, ds, SheetOptions{Name: "Lake Virrel ř", OnlyAccepted: only}); err != nil {
+		if err := WriteContactSheet(context.Background(), dir, atlas, SheetOptions{Name: "Lake Virrel ř", OnlyAccepted: only}); err != nil {
 			t.Fatal(err)
 		}
 		b, err := os.ReadFile(filepath.Join(dir, SheetName))
@@ -118,13 +207,45 @@ func TestContactSheet(t *testing.T) {
 		}
 		sizes[only] = bytes.Count(b, []byte("/Subtype /Image"))
 	}
-	if sizes[true] != 1 || sizes[false] <= 1 {
-		t.Errorf("pictures on the sheet: %v, want 1 when only accepted marks are shown", sizes)
+	// Captures 0, 1 and 4 are places; 2 has no panel, 3 was rejected whole, and one of the close-ups is missing.
+	if sizes[true] != 1 || sizes[false] != 2 {
+		t.Errorf("pictures on the sheet: %v, want 1 when only what was accepted is shown and 2 else", sizes)
 	}
-	st := Fold(ds)
-	got, left := sheetEntries(caps, marks, st, SheetOptions{MaxMarks: 3, Units: overlay.Metres})
-	if len(got) != 3 || left != len(marks)-1-3 {
-		t.Errorf("%d marks and %d left out", len(got), left)
+	got, left := sheetPlaces(atlas, SheetOptions{MaxPlaces: 2})
+	if len(got) != 2 || left != 1 {
+		t.Errorf("%d places and %d left out", len(got), left)
+	}
+}
+
+func TestPrintedPageIsOnePage(t *testing.T) {
+	dir, caps, marks, _ := testSurvey(t, 80)
+	for _, tc := range []struct {
+		caps []detect.CaptureRecord
+		want int // pictures
+	}{{caps, 3}, {nil, 0}} {
+		if err := WritePlaces(context.Background(), dir, "Lake Virrel ř", Atlas(tc.caps, marks[:len(marks)*min(1, len(tc.caps))], nil, overlay.Feet), overlay.Feet); err != nil {
+			t.Fatal(err)
+		}
+		b, err := os.ReadFile(filepath.Join(dir, PrintedName))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if n := bytes.Count(b, []byte("/Type /Page\n")); n != 1 {
+			t.Errorf("%d pages, want one", n)
+		}
+		if n := bytes.Count(b, []byte("/Subtype /Image")); (n > 0) != (tc.want > 0) {
+			t.Errorf("%d pictures", n)
+		}
+		if d := os.Getenv("SHADOWGAP_LOOK"); d != "" && len(tc.caps) > 0 {
+			if err := os.WriteFile(filepath.Join(d, "places.pdf"), b, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if err := WritePlaces(ctx, dir, "x", Atlas(caps, marks, nil, overlay.Metres), overlay.Metres); !errors.Is(err, context.Canceled) {
+		t.Errorf("error %v, want context.Canceled", err)
 	}
 }
 
@@ -234,5 +355,64 @@ func BenchmarkPageOf500Captures(b *testing.B) {
 			b.Fatal(err)
 		}
 		b.ReportMetric(float64(out.Len())/1e6, "MB/page")
+	}
+}
+
+func TestLongRunFillsSeveralPages(t *testing.T) {
+	dir, caps, marks := testRun(t, 5)
+	read := func(part int) string {
+		t.Helper()
+		b, err := os.ReadFile(filepath.Join(dir, PageName(part)))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return string(b)
+	}
+	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{MaxCaptures: 2}); err != nil {
+		t.Fatal(err)
+	}
+	for part, name := range []string{"capture-0000", "capture-0003", "capture-0004"} {
+		page := read(part)
+		if !strings.Contains(page, name+`.png","status"`) {
+			t.Errorf("page %d lacks %s", part+1, name)
+		}
+		for k := range 3 {
+			if !strings.Contains(page, `href="`+PageName(k)+`"`) {
+				t.Errorf("page %d does not lead to page %d", part+1, k+1)
+			}
+		}
+	}
+	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, PageName(1))); !os.IsNotExist(err) || strings.Contains(read(0), PageName(1)) {
+		t.Errorf("a page of an earlier run is still there, or led to (%v)", err)
+	}
+}
+
+// A later triage may find a mark a little elsewhere, under another id; what was decided on it still shows.
+func TestPageKeepsDecisionsOnMarksThatMoved(t *testing.T) {
+	_, caps, marks := testRun(t, 3)
+	was := marks[0]
+	was.Mark, was.SHA256 = "as-it-was-called", caps[0].SHA256
+	was.Evidence = nil
+	d := decision(Accept, was)
+	d.Seen = &was
+	p, err := NewPage(caps, marks, PageOptions{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var b bytes.Buffer
+	if err := p.Render(&b, []Decision{d, decision(Reject, marks[1])}, FromFile); err != nil {
+		t.Fatal(err)
+	}
+	_, rest, _ := strings.Cut(b.String(), `id="decisions">`)
+	text, _, _ := strings.Cut(rest, "</script>")
+	var got []Decision
+	if err := json.Unmarshal([]byte(text), &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got) != 2 || got[0].Mark != marks[0].Mark || got[0].Seen != nil || got[1].Mark != marks[1].Mark || d.Mark != was.Mark {
+		t.Errorf("the page takes the decisions as %+v", got)
 	}
 }

@@ -1,22 +1,37 @@
 package review
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
+	"shadowgap/internal/track"
 )
 
 // pageMain is the data the page needs at once; everything about one capture that is only seen when it is opened is in its
 // own block behind it.
 type pageMain struct {
-	Run      string        `json:"run"`
-	Name     string        `json:"name"`
-	Total    int           `json:"total"`
-	Classes  []pageClass   `json:"classes"`
-	Cautions []string      `json:"cautions"`
-	Captures []pageCapture `json:"captures"`
+	Run      string          `json:"run"`
+	Name     string          `json:"name"`
+	Total    int             `json:"total"`
+	From     int             `json:"from"` // number of the page's first capture among all pages'
+	Unit     string          `json:"unit"`
+	Classes  []pageClass     `json:"classes"`
+	Cautions []string        `json:"cautions"`
+	Captures []pageCapture   `json:"captures"`
+	Things   []pageThing     `json:"things"`   // the best first, what is likeliest clutter last
+	Places   []pagePlace     `json:"places"`   // where to go, the best first
+	PlacesOf int             `json:"placesOf"` // how many there are to go to, on the page or not
+	Map      *pageMap        `json:"map"`
+	Checks   []Check         `json:"checks"`
+	Notes    []noteCount     `json:"notes"`
+	TrackLog []string        `json:"trackLog"`
+	Layouts  []detect.Layout `json:"layouts"`
+	Again    string          `json:"again"` // the command that reads captures again with the layouts kept
 }
 
 type pageClass struct {
@@ -26,13 +41,19 @@ type pageClass struct {
 	Line  string `json:"line"`
 }
 
-// pageCapture is a capture in the list. Marks are [id, class, side, odds of its class, on hump, in a hold].
+// pageCapture is a capture in the list. Marks are [id, class, side, odds of its class, on hump, in a hold, likeliest clutter].
 type pageCapture struct {
 	Name     string        `json:"name"`
 	Status   detect.Status `json:"status"`
 	Interest float64       `json:"interest"`
 	Thumb    string        `json:"thumb"`
-	Marks    [][6]any      `json:"marks"`
+	Marks    [][7]any      `json:"marks"`
+	Time     string        `json:"time,omitempty"`
+	Depth    string        `json:"depth,omitempty"` // of the bottom below the boat
+	W        int           `json:"w,omitempty"`     // of those that could not be read
+	H        int           `json:"h,omitempty"`
+	Plain    string        `json:"plain,omitempty"`
+	Help     string        `json:"help,omitempty"` // what to do about it
 }
 
 type pageDetail struct {
@@ -41,7 +62,7 @@ type pageDetail struct {
 	H      int                 `json:"h"`
 	Plain  string              `json:"plain"`
 	Drawn  string              `json:"drawn"`
-	Time   string              `json:"time,omitempty"`
+	Head   []Fact              `json:"head"` // time, depth, range and place
 	Notes  []string            `json:"notes"`
 	Holds  []detect.HoldRecord `json:"holds"`
 	Panels []pagePanel         `json:"panels"`
@@ -78,21 +99,69 @@ type pageMark struct {
 }
 
 func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
-	pc := pageCapture{Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][6]any{}}
-	for _, m := range ms {
-		pc.Marks = append(pc.Marks, [6]any{m.Mark, slices.Index(detect.Classes[:], m.Class), m.Side, round3(m.Odds[m.Class]), m.OnHump, m.Hold != nil})
+	pc := pageCapture{
+		Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][7]any{},
+	}
+	pc.Time = timeWords(c.Time)
+	if c.Status != detect.StatusRead {
+		pc.W, pc.H, pc.Plain, pc.Help = c.Width, c.Height, MediaOf(c.Capture, c.SHA256).Plain, whyUnread(c)
+	}
+	for _, m := range decided.Plain(ms) {
+		pc.Marks = append(pc.Marks, [7]any{
+			m.Mark, slices.Index(detect.Classes[:], m.Class), m.Side, round3(m.Odds[m.Class]), m.OnHump, m.Hold != nil, m.Nothing(),
+		})
 	}
 	return pc
 }
 
+// headOf tells when and where a capture was taken, over what depth and at what range.
+func headOf(c detect.CaptureRecord, strip *pageStrip, m *pageMap, u overlay.Units) []Fact {
+	out := []Fact{}
+	if c.Time != nil {
+		out = append(out, Fact{"Time", timeWords(c.Time)})
+	}
+	if len(c.Panels) == 0 {
+		return out
+	}
+	if d := depthWords(c.Panels[0], u); d != "" {
+		out = append(out, Fact{"Bottom below the boat", d})
+	}
+	if r := c.Panels[0].RangeM; r != nil {
+		out = append(out, Fact{"Range", fmt.Sprintf("%.4g %s to each side", u.FromMetres(*r), u.Symbol())})
+	}
+	if strip != nil && m != nil {
+		w := strip.Way[0]
+		lat, lon, _ := track.Direct(m.Lat, m.Lon, math.Atan2(w[0], w[1])*180/math.Pi, math.Hypot(w[0], w[1]))
+		out = append(out, Fact{"Boat at its newest row", fmt.Sprintf("%.5f, %.5f, heading about %.0f°", lat, lon, w[2])})
+	}
+	return out
+}
+
+// depthWords is the altitude over a panel's rows: one number, or two where the bottom rises or falls.
+func depthWords(p detect.PanelRecord, u overlay.Units) string {
+	var h []float64
+	for _, a := range p.AltitudeM {
+		if finite(a[1]) && a[1] > 0 {
+			h = append(h, u.FromMetres(a[1]))
+		}
+	}
+	if len(h) == 0 {
+		return ""
+	}
+	slices.Sort(h)
+	lo, hi := fmt.Sprintf("%.1f", h[len(h)/20]), fmt.Sprintf("%.1f", h[len(h)-1-len(h)/20])
+	if lo == hi {
+		return lo + " " + u.Symbol()
+	}
+	return lo + " to " + hi + " " + u.Symbol()
+}
+
 func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pageDetail {
 	media := MediaOf(c.Capture, c.SHA256)
-	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Holds: c.Holds, Marks: []pageMark{}}
+	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Marks: []pageMark{}}
+	d.Holds = places.Held(c.Capture, c.Holds, decided.Plain(ms)) // without what is likeliest clutter
 	if c.Why != nil {
 		d.Why = *c.Why
-	}
-	if c.Time != nil {
-		d.Time = c.Time.UTC().Format("2006-01-02 15:04:05 UTC")
 	}
 	for _, p := range c.Panels {
 		d.Notes = append(d.Notes, p.Notes...)

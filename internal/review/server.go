@@ -9,12 +9,14 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"mime"
 	"net"
 	"net/http"
 	"os"
 	"regexp"
+	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -33,8 +35,10 @@ type ServeOptions struct {
 	Addr        string // host:port; "" = 127.0.0.1 and a free port
 	AllowRemote bool   // take an Addr that other machines can reach
 	Page        PageOptions
-	Log         zerolog.Logger
-	Ready       func(url string) // called once with the address to open, which holds the secret token; may be nil
+	// Export writes one of the run's exports as decisions leave it at that moment; nil = none are offered.
+	Export func(ctx context.Context, name string, w io.Writer) error
+	Log    zerolog.Logger
+	Ready  func(url string) // called once with the address to open, which holds the secret token; may be nil
 }
 
 const (
@@ -110,8 +114,10 @@ func isLoopback(host string) bool {
 type Handler struct {
 	store DecisionStore
 	index *Index
-	page  *Page
+	pages []*Page
 	root  *os.Root
+	dir   string // of the run
+	write func(ctx context.Context, name string, w io.Writer) error
 	log   zerolog.Logger
 	token string
 	hosts map[string]bool
@@ -119,11 +125,17 @@ type Handler struct {
 	any   bool // reached by other names than its address: with AllowRemote only
 	mux   *http.ServeMux
 	mu    sync.Mutex // one decision is checked and stored at a time
+
+	pictures pictures
+	caps     []detect.CaptureRecord
+	marks    []detect.MarkRecord
+	drawn    map[string]drawing // by the name of the picture
+	drawing  sync.Mutex
 }
 
 // NewHandler makes the handler for a server listening on addr (host:port as bound).
 func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string) (*Handler, error) {
-	page, err := NewPage(caps, marks, opt.Page)
+	pages, err := NewPages(caps, marks, opt.Page)
 	if err != nil {
 		return nil, fmt.Errorf("review server: %w", err)
 	}
@@ -134,21 +146,29 @@ func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect
 	var b [24]byte
 	_, _ = rand.Read(b[:]) // never fails since Go 1.24
 	h := &Handler{
-		store: store, index: NewIndex(caps, marks), page: page, root: root, log: opt.Log, addr: addr, any: opt.AllowRemote,
+		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export,
+		log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
+	h.pictures, h.caps, h.marks, h.drawn = picturesOf(root, caps), caps, marks, drawingsOf(caps, marks)
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
 		h.hosts["localhost:"+port] = true
 	}
-	h.mux.HandleFunc("GET /{$}", h.getPage)
-	h.mux.HandleFunc("GET /review.html", h.getPage)
+	h.mux.HandleFunc("GET /{$}", h.getPage(pages[0]))
+	for part, p := range pages {
+		h.mux.HandleFunc("GET /"+PageName(part), h.getPage(p))
+	}
 	h.mux.HandleFunc("GET /api/decisions", h.getDecisions)
 	h.mux.HandleFunc("GET /decisions.json", h.getDecisions)
 	h.mux.HandleFunc("POST /api/decisions", h.postDecision)
 	h.mux.HandleFunc("POST /api/take", h.postTake)
 	h.mux.HandleFunc("GET /overlays/{name}", h.getPicture("overlays/"))
 	h.mux.HandleFunc("GET /chips/{name}", h.getPicture("chips/"))
-	h.mux.HandleFunc("GET /"+SheetName, h.getSheet)
+	h.mux.HandleFunc("GET /"+SheetName, h.getPDF(SheetName))
+	h.mux.HandleFunc("GET /"+PrintedName, h.getPDF(PrintedName))
+	h.mux.HandleFunc("GET /share/{name}", h.getShared)
+	h.mux.HandleFunc("POST /api/layout", h.postLayout)
+	h.mux.HandleFunc("GET /export/{name}", h.getExport)
 	return h, nil
 }
 
@@ -166,7 +186,7 @@ func (h *Handler) Close() error {
 // ServeHTTP checks host, token and origin before anything else is looked at.
 func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	hd := w.Header()
-	hd.Set("Content-Security-Policy", h.page.policy(Served)+"; frame-ancestors 'none'")
+	hd.Set("Content-Security-Policy", h.pages[0].policy(Served)+"; frame-ancestors 'none'")
 	hd.Set("X-Content-Type-Options", "nosniff")
 	hd.Set("X-Frame-Options", "DENY")
 	hd.Set("Referrer-Policy", "no-referrer")
@@ -212,20 +232,22 @@ func (h *Handler) foreign(r *http.Request) string {
 	return ""
 }
 
-func (h *Handler) getPage(w http.ResponseWriter, r *http.Request) {
-	ds, err := h.store.All(r.Context())
-	if err != nil {
-		h.fail(w, err)
-		return
-	}
-	var b bytes.Buffer
-	if err := h.page.Render(&b, ds, Served); err != nil {
-		h.fail(w, err)
-		return
-	}
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	if _, err := w.Write(b.Bytes()); err != nil {
-		h.log.Debug().Err(err).Msg("page not sent")
+func (h *Handler) getPage(p *Page) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		ds, err := h.store.All(r.Context())
+		if err != nil {
+			h.fail(w, err)
+			return
+		}
+		var b bytes.Buffer
+		if err := p.Render(&b, ds, Served); err != nil {
+			h.fail(w, err)
+			return
+		}
+		w.Header().Set("Content-Type", "text/html; charset=utf-8")
+		if _, err := w.Write(b.Bytes()); err != nil {
+			h.log.Debug().Err(err).Msg("page not sent")
+		}
 	}
 }
 
@@ -238,7 +260,7 @@ func (h *Handler) getDecisions(w http.ResponseWriter, r *http.Request) {
 	if ds == nil {
 		ds = []Decision{}
 	}
-	h.json(w, DecisionsFile{DecisionsSchema, h.page.Run(), ds})
+	h.json(w, DecisionsFile{DecisionsSchema, h.pages[0].Run(), ds})
 }
 
 func (h *Handler) postDecision(w http.ResponseWriter, r *http.Request) {
@@ -296,19 +318,110 @@ func (h *Handler) getPicture(folder string) http.HandlerFunc {
 			http.NotFound(w, r)
 			return
 		}
+		// A run without pictures has nothing to draw on.
+		if err := h.draw(r.Context(), folder+name); err != nil && !errors.Is(err, fs.ErrNotExist) {
+			h.log.Warn().Err(err).Str("file", folder+name).Msg("picture not drawn")
+		}
 		w.Header().Set("Content-Type", "image/jpeg")
 		w.Header().Set("Cache-Control", "private, max-age=3600")
 		h.file(w, r, folder+name)
 	}
 }
 
-func (h *Handler) getSheet(w http.ResponseWriter, r *http.Request) {
-	w.Header().Set("Content-Type", "application/pdf")
-	h.file(w, r, SheetName)
+func (h *Handler) getPDF(name string) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Content-Type", "application/pdf")
+		h.file(w, r, name)
+	}
+}
+
+var exportName = regexp.MustCompile(`^(first|places|sightings|holds|marks)\.(gpx|kml|geojson|csv|jsonl)$`)
+
+// getExport writes one of the run's exports as decisions leave it now.
+func (h *Handler) getExport(w http.ResponseWriter, r *http.Request) {
+	name := r.PathValue("name")
+	if h.write == nil || !exportName.MatchString(name) {
+		http.NotFound(w, r)
+		return
+	}
+	var b bytes.Buffer
+	switch err := h.write(r.Context(), name, &b); {
+	case errors.Is(err, fs.ErrNotExist):
+		http.Error(w, "this run has no such export; those for maps need positions", http.StatusNotFound)
+		return
+	case err != nil:
+		h.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "application/octet-stream")
+	w.Header().Set("Content-Disposition", `attachment; filename="`+name+`"`)
+	if _, err := w.Write(b.Bytes()); err != nil {
+		h.log.Debug().Err(err).Msg("export not sent")
+	}
+}
+
+// getShared draws the capture with the page's number as one picture.
+func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
+	number, err := strconv.Atoi(strings.TrimSuffix(r.PathValue("name"), ".jpg"))
+	s := h.shown(number)
+	if err != nil || s == nil {
+		http.NotFound(w, r)
+		return
+	}
+	ds, err := h.store.All(r.Context())
+	if err != nil {
+		h.fail(w, err)
+		return
+	}
+	var b bytes.Buffer
+	switch err := SharePicture(r.Context(), &b, h.pictures, s.capture, s.marks, s.say, Fold(ds), s.head); {
+	case errors.Is(err, fs.ErrNotExist):
+		http.Error(w, "no plain picture of this capture was kept with the run", http.StatusNotFound)
+		return
+	case err != nil:
+		h.fail(w, err)
+		return
+	}
+	w.Header().Set("Content-Type", "image/jpeg")
+	if _, err := w.Write(b.Bytes()); err != nil {
+		h.log.Debug().Err(err).Msg("picture not sent")
+	}
+}
+
+// shown finds the capture with a number among all pages' captures; nil when there is none.
+func (h *Handler) shown(number int) *shownCapture {
+	for _, p := range h.pages {
+		if k := number - p.from; k >= 0 && k < len(p.shown) {
+			return &p.shown[k]
+		}
+	}
+	return nil
+}
+
+func (h *Handler) postLayout(w http.ResponseWriter, r *http.Request) {
+	var l detect.Layout
+	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
+	dec.DisallowUnknownFields()
+	if err := dec.Decode(&l); err != nil {
+		http.Error(w, "not a layout: "+err.Error(), http.StatusBadRequest)
+		return
+	}
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	f, err := KeepLayout(r.Context(), h.dir, l)
+	switch {
+	case errors.Is(err, ErrBadLayout):
+		http.Error(w, err.Error(), http.StatusBadRequest)
+		return
+	case err != nil:
+		h.fail(w, err)
+		return
+	}
+	h.json(w, f)
 }
 
 func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {
-	f, err := h.root.Open(name)
+	opened, err := h.pictures.Open(name)
 	if err != nil {
 		w.Header().Del("Content-Type")
 		http.NotFound(w, r)
@@ -317,11 +430,20 @@ func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {
 		}
 		return
 	}
-	defer f.Close()
-	st, err := f.Stat()
-	if err != nil || !st.Mode().IsRegular() {
+	defer opened.Close()
+	st, err := opened.Stat()
+	f, seeks := opened.(io.ReadSeeker)
+	if err != nil || !st.Mode().IsRegular() || !seeks {
 		http.NotFound(w, r)
 		return
+	}
+	if strings.HasPrefix(w.Header().Get("Content-Type"), "image/") {
+		// The user's own file may be of another format; it is never served as anything but a picture.
+		var head [512]byte
+		n, _ := io.ReadFull(f, head[:]) // ServeContent tells what is wrong
+		if t := http.DetectContentType(head[:n]); strings.HasPrefix(t, "image/") {
+			w.Header().Set("Content-Type", t)
+		}
 	}
 	http.ServeContent(w, r, "", st.ModTime(), f)
 }

@@ -5,7 +5,10 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"image"
+	"image/jpeg"
 	"io"
+	"io/fs"
 	"net"
 	"net/http"
 	"net/http/httptest"
@@ -59,7 +62,7 @@ func (s served) ask(method, path, body string, edit func(*http.Request)) *http.R
 
 func TestServerStoresAndShowsDecisions(t *testing.T) {
 	s := serveTest(t)
-	d := decided(Accept, s.marks[0])
+	d := decision(Accept, s.marks[0])
 	b, err := json.Marshal(d)
 	if err != nil {
 		t.Fatal(err)
@@ -78,7 +81,7 @@ func TestServerStoresAndShowsDecisions(t *testing.T) {
 	if err != nil || !bytes.Contains(page, []byte(d.ID)) {
 		t.Errorf("the page does not know the decision (%v)", err)
 	}
-	f.Decisions = append(f.Decisions, decided(Reject, s.marks[1]))
+	f.Decisions = append(f.Decisions, decision(Reject, s.marks[1]))
 	b, err = json.Marshal(f)
 	if err != nil {
 		t.Fatal(err)
@@ -91,7 +94,7 @@ func TestServerStoresAndShowsDecisions(t *testing.T) {
 
 func TestServerRefuses(t *testing.T) {
 	s := serveTest(t)
-	good, err := json.Marshal(decided(Accept, s.marks[0]))
+	good, err := json.Marshal(decision(Accept, s.marks[0]))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -123,6 +126,17 @@ func TestServerRefuses(t *testing.T) {
 		"listing a folder":             {"GET", "overlays/", "", nil, 404},
 		"picture not there":            {"GET", "overlays/00000000000000000000.jpg", "", nil, 404},
 		"sheet not there":              {"GET", SheetName, "", nil, 404},
+		"printed page not there":       {"GET", PrintedName, "", nil, 404},
+		"shared capture not there":     {"GET", "share/3.jpg", "", nil, 404},
+		"shared capture below none":    {"GET", "share/-1.jpg", "", nil, 404},
+		"shared capture no number":     {"GET", "share/x.jpg", "", nil, 404},
+		"no such page":                 {"GET", "review-2.html", "", nil, 404},
+		"export not offered":           {"GET", "export/places.gpx", "", nil, 404},
+		"export of another file":       {"GET", "export/run.db", "", nil, 404},
+		"layout from elsewhere":        {"POST", "api/layout", "{}", header("Origin", "https://evil.example"), 403},
+		"layout outside the screen":    {"POST", "api/layout", `{"width":800,"height":480,"panel":{"x":0,"y":0,"w":900,"h":400},"nadir":100,"side":""}`, nil, 400},
+		"layout with unknown field":    {"POST", "api/layout", `{"path":"/etc"}`, nil, 400},
+		"group that is no id":          {"POST", "api/decisions", strings.Replace(string(good), `"action"`, `"group":"x","action"`, 1), nil, 400},
 		"other method":                 {"DELETE", "api/decisions", "", nil, 405},
 		"not JSON":                     {"POST", "api/decisions", "accept all", nil, 400},
 		"unknown field":                {"POST", "api/decisions", `{"sudo":true}`, nil, 400},
@@ -179,6 +193,57 @@ func TestServerDoesNotFollowALinkOutOfTheRun(t *testing.T) {
 	}
 }
 
+func TestServerExportsAndShares(t *testing.T) {
+	s := serveTest(t)
+	s.h.write = func(_ context.Context, name string, w io.Writer) error {
+		if name != "places.gpx" {
+			return fs.ErrNotExist
+		}
+		_, err := io.WriteString(w, "<gpx/>")
+		return err
+	}
+	for name, want := range map[string]int{"places.gpx": 200, "first.gpx": 404, "run.db": 404} {
+		if res := s.ask("GET", "export/"+name, "", nil); res.StatusCode != want {
+			t.Errorf("%s: status %d, want %d", name, res.StatusCode, want)
+		}
+	}
+	// The picture to share shows what was decided: without its rejected marks it is another one.
+	look := func() (image.Image, []byte) {
+		t.Helper()
+		res := s.ask("GET", "share/0.jpg", "", nil)
+		b, err := io.ReadAll(res.Body)
+		if err != nil || res.StatusCode != 200 {
+			t.Fatalf("status %d, %v", res.StatusCode, err)
+		}
+		img, err := jpeg.Decode(bytes.NewReader(b))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return img, b
+	}
+	before, b := look()
+	if d := os.Getenv("SHADOWGAP_LOOK"); d != "" {
+		if err := os.WriteFile(filepath.Join(d, "share.jpg"), b, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if before.Bounds().Dx() < shareLeast || before.Bounds().Dy() < 480 {
+		t.Errorf("a picture of %v", before.Bounds())
+	}
+	if _, err := s.store.Append(context.Background(), decision(Reject, s.marks[0]), decision(Reject, s.marks[1])); err != nil {
+		t.Fatal(err)
+	}
+	if after, _ := look(); after.Bounds().Dy() >= before.Bounds().Dy() {
+		t.Errorf("with two marks rejected the picture is %d high, before %d", after.Bounds().Dy(), before.Bounds().Dy())
+	}
+	if err := os.Remove(filepath.Join(s.dir, MediaOf(s.caps[0].Capture, s.caps[0].SHA256).Plain)); err != nil {
+		t.Fatal(err)
+	}
+	if res := s.ask("GET", "share/0.jpg", "", nil); res.StatusCode != 404 {
+		t.Errorf("status %d without a picture, want 404", res.StatusCode)
+	}
+}
+
 type brokenStore struct{}
 
 func (brokenStore) Append(context.Context, ...Decision) (int, error) {
@@ -189,7 +254,7 @@ func (brokenStore) All(context.Context) ([]Decision, error) { return nil, nil }
 func TestServerSaysWhenADecisionIsNotStored(t *testing.T) {
 	s := serveTest(t)
 	s.h.store = brokenStore{}
-	b, err := json.Marshal(decided(Accept, s.marks[0]))
+	b, err := json.Marshal(decision(Accept, s.marks[0]))
 	if err != nil {
 		t.Fatal(err)
 	}

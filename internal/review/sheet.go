@@ -2,33 +2,29 @@ package review
 
 import (
 	"bytes"
-	"cmp"
 	"context"
-	"errors"
 	"fmt"
-	"io/fs"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
 )
 
 // SheetName is the contact sheet's name in a run folder.
 const SheetName = "contact-sheet.pdf"
 
-// SheetOptions say what goes on the contact sheet. The zero value takes the 300 foremost marks, in metres.
+// SheetOptions say what goes on the contact sheet. The zero value takes the 300 best places, in metres.
 type SheetOptions struct {
 	Name         string // the run's name, in the heading
 	Units        overlay.Units
-	MaxMarks     int  // 0 = 300; the sheet says how many were left out
-	OnlyAccepted bool // only marks that the reviewer accepted
+	MaxPlaces    int  // 0 = 300; the sheet says how many were left out
+	OnlyAccepted bool // only places with something that the reviewer accepted or drew
 }
 
 // Places on an A4 page, in millimetres.
@@ -40,22 +36,18 @@ const (
 	sheetCellH  = 62.0
 )
 
-// WriteContactSheet writes contact-sheet.pdf into a run folder: the close-ups that WriteMedia made, by rank of their capture,
-// each with its number, class, odds, main numbers and decision. Rejected marks are left out; a missing close-up leaves an empty
-// frame. It returns an error when ctx ends, a picture can't be used or the file can't be written.
-func WriteContactSheet(ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt SheetOptions) error {
+// WriteContactSheet writes contact-sheet.pdf into a run folder: a close-up of each place, the best first, with what is there, how
+// sure that is, where, and the captures that show it. What was rejected is in no place; a missing close-up leaves an empty frame. It
+// returns an error when ctx ends, a picture can't be used or the file can't be written.
+func WriteContactSheet(ctx context.Context, runDir string, atlas places.Atlas, opt SheetOptions) error {
 	if opt.Units == "" {
 		opt.Units = overlay.Metres
 	}
-	if opt.MaxMarks <= 0 {
-		opt.MaxMarks = 300
+	if opt.MaxPlaces <= 0 {
+		opt.MaxPlaces = 300
 	}
-	entries, left := sheetEntries(caps, marks, Fold(ds), opt)
-	pdf := fpdf.New("P", "mm", "A4", "")
-	pdf.SetTitle("Contact sheet of "+opt.Name, true)
-	pdf.SetAutoPageBreak(false, sheetMargin)
-	pdf.AddUTF8FontFromBytes("go", "", goregular.TTF)
-	pdf.AddUTF8FontFromBytes("go", "B", gobold.TTF)
+	list, left := sheetPlaces(atlas, opt)
+	pdf := newPDF("Contact sheet of " + opt.Name)
 	pdf.SetFooterFunc(func() {
 		pdf.SetXY(sheetMargin, -14)
 		pdf.SetFont("go", "", 7)
@@ -64,21 +56,21 @@ func WriteContactSheet(ctx context.Context, runDir string, caps []detect.Capture
 	w, pageH := pdf.GetPageSize()
 	cell := (w - 2*sheetMargin - (sheetCols-1)*sheetGutter) / sheetCols
 	y := pageH
-	for i, e := range entries {
+	for i, p := range list {
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("contact sheet of %s: %w", runDir, err)
 		}
 		col := i % sheetCols
 		if col == 0 {
 			if y += sheetCellH; y+sheetCellH > pageH-sheetMargin-4 {
-				y = sheetHeading(pdf, opt, len(entries), left)
+				y = sheetHeading(pdf, opt, len(list), left)
 			}
 		}
-		if err := sheetCell(pdf, runDir, e, sheetMargin+float64(col)*(cell+sheetGutter), y, cell, opt.Units); err != nil {
-			return fmt.Errorf("contact sheet of %s: mark %d of %s: %w", runDir, e.number, e.mark.Capture, err)
+		if err := sheetCell(pdf, runDir, p, atlas, sheetMargin+float64(col)*(cell+sheetGutter), y, cell, opt.Units); err != nil {
+			return fmt.Errorf("contact sheet of %s: place %d: %w", runDir, p.Rank, err)
 		}
 	}
-	if len(entries) == 0 {
+	if len(list) == 0 {
 		sheetHeading(pdf, opt, 0, left)
 	}
 	var b bytes.Buffer
@@ -88,32 +80,19 @@ func WriteContactSheet(ctx context.Context, runDir string, caps []detect.Capture
 	return writeFile(filepath.Join(runDir, SheetName), b.Bytes())
 }
 
-type sheetEntry struct {
-	mark   detect.MarkRecord
-	number int // within its capture
-	state  MarkState
-}
-
-// sheetEntries orders the marks by their capture's interest and says how many did not fit under the limit.
-func sheetEntries(caps []detect.CaptureRecord, marks []detect.MarkRecord, st *State, opt SheetOptions) ([]sheetEntry, int) {
-	interest := make(map[string]float64, len(caps))
-	for _, c := range caps {
-		interest[c.Capture] = c.Interest
-	}
-	number := map[string]int{}
-	var out []sheetEntry
-	for _, m := range marks {
-		number[m.Capture]++
-		s := st.Mark(m.Capture, m.Mark)
-		if opt.OnlyAccepted && s.Verdict != Accept || s.Verdict == Reject {
-			continue
+// sheetPlaces picks the places and says how many did not fit under the limit.
+func sheetPlaces(atlas places.Atlas, opt SheetOptions) ([]places.Place, int) {
+	var out []places.Place
+	for _, p := range atlas.Places {
+		kept := slices.ContainsFunc(p.Sightings, func(id string) bool {
+			d := atlas.Sighting(id).Decision
+			return d == decided.Accepted || d == decided.Drawn
+		})
+		if p.Kind != places.Clutter && (kept || !opt.OnlyAccepted) {
+			out = append(out, p)
 		}
-		out = append(out, sheetEntry{m, number[m.Capture], s})
 	}
-	slices.SortStableFunc(out, func(a, b sheetEntry) int {
-		return cmp.Or(cmp.Compare(interest[b.mark.Capture], interest[a.mark.Capture]), cmp.Compare(a.mark.Capture, b.mark.Capture), cmp.Compare(a.number, b.number))
-	})
-	n := min(len(out), opt.MaxMarks)
+	n := min(len(out), opt.MaxPlaces)
 	return out[:n], len(out) - n
 }
 
@@ -124,69 +103,51 @@ func sheetHeading(pdf *fpdf.Fpdf, opt SheetOptions, n, left int) float64 {
 	pdf.CellFormat(0, 6, "Contact sheet "+opt.Name, "", 0, "L", false, 0, "")
 	pdf.SetFont("go", "", 8)
 	pdf.SetXY(sheetMargin, sheetMargin+6)
-	text := fmt.Sprintf("%d marks; rejected ones are left out. Lengths with one standard deviation.", n)
+	text := fmt.Sprintf("%d places, best first; what was rejected is left out. Positions are WGS84 degrees, ± one standard deviation.", n)
 	if left > 0 {
-		text += fmt.Sprintf(" %d more of less interesting captures are not shown.", left)
+		text += fmt.Sprintf(" %d more are not shown.", left)
 	}
 	pdf.CellFormat(0, 4, text, "", 0, "L", false, 0, "")
 	return sheetMargin + 13
 }
 
-func sheetCell(pdf *fpdf.Fpdf, runDir string, e sheetEntry, x, y, w float64, u overlay.Units) error {
-	name := ChipOf(e.mark.Capture, e.mark.Mark)
-	b, err := os.ReadFile(filepath.Join(runDir, filepath.FromSlash(name)))
-	switch {
-	case err == nil:
-		info := pdf.RegisterImageOptionsReader(name, fpdf.ImageOptions{ImageType: "JPG"}, bytes.NewReader(b))
-		if err := pdf.Error(); err != nil {
-			return fmt.Errorf("close-up %s: %w", name, err)
-		}
-		k := min(w/info.Width(), sheetPicH/info.Height())
-		pw, ph := k*info.Width(), k*info.Height()
-		pdf.ImageOptions(name, x+(w-pw)/2, y+(sheetPicH-ph)/2, pw, ph, false, fpdf.ImageOptions{ImageType: "JPG"}, 0, "")
-	case !errors.Is(err, fs.ErrNotExist):
+func sheetCell(pdf *fpdf.Fpdf, runDir string, p places.Place, atlas places.Atlas, x, y, w float64, u overlay.Units) error {
+	if err := placePicture(pdf, runDir, ChipOf(p.Best.Capture, p.Best.Mark), x, y, w, sheetPicH); err != nil {
 		return err
 	}
-	pdf.SetDrawColor(120, 120, 120)
-	pdf.SetLineWidth(0.2)
-	pdf.Rect(x, y, w, sheetPicH, "D")
-	line := func(n int, style string, size float64, text string) {
+	best := atlas.Sighting(p.Sightings[0])
+	at := y + sheetPicH + 1
+	line := func(style string, size float64, text string, most int) {
+		if text == "" {
+			return
+		}
 		pdf.SetFont("go", style, size)
-		pdf.SetXY(x, y+sheetPicH+1+float64(n)*4)
-		for r := []rune(text); len(r) > 0 && pdf.GetStringWidth(text) > w; r = r[:len(r)-1] {
-			text = string(r[:len(r)-1]) + "…"
+		lines := pdf.SplitText(text, w)
+		if len(lines) > most {
+			lines = append(lines[:most-1], fit(pdf, strings.Join(lines[most-1:], " "), w))
 		}
-		pdf.CellFormat(w, 4, text, "", 0, "L", false, 0, "")
-	}
-	class := e.mark.Class
-	decided := map[Action]string{Accept: ", accepted", Unsure: ", unsure"}[e.state.Verdict]
-	odds := "odds " + percent(e.mark.Odds[class])
-	if e.state.Class != "" {
-		class, odds = e.state.Class, "class by hand"
-	}
-	line(0, "B", 8, fmt.Sprintf("%d  %s%s", e.number, overlay.StyleOf(class).Name, decided))
-	line(1, "", 7, odds+", "+string(e.mark.Side))
-	rest := []string{sheetNumbers(e.mark, u), e.mark.Capture}
-	if e.state.Note != "" {
-		rest = append(rest, "Note: "+e.state.Note)
-	}
-	n := 2
-	for _, text := range rest {
-		if text != "" {
-			line(n, "", 7, text)
-			n++
+		for _, l := range lines {
+			pdf.SetXY(x, at)
+			pdf.CellFormat(w, 3.5, l, "", 0, "L", false, 0, "")
+			at += 3.5
 		}
+	}
+	line("B", 7.5, fmt.Sprintf("%d  %s.", p.Rank, p.Sentence), 2)
+	how := "odds " + percent(p.Odds)
+	if best.Decision != decided.Open {
+		how = string(best.Decision)
+	}
+	if p.Position != nil {
+		how = placeWords(*p.Position, u) + ", " + how
+	}
+	line("", 7, how, 1)
+	seen := memberNames(best.Members[:1])
+	if n := len(p.Captures) - 1; n > 0 {
+		seen += fmt.Sprintf(" and %d more", n)
+	}
+	line("", 7, seen, 1)
+	if p.Note != "" {
+		line("", 7, "Note: "+p.Note, 1)
 	}
 	return nil
-}
-
-func sheetNumbers(m detect.MarkRecord, u overlay.Units) string {
-	var parts []string
-	if v := number(m.GapM, m.GapPx, u); v != "" {
-		parts = append(parts, "gap "+v)
-	}
-	if v := number(m.HeightM, nil, u); v != "" {
-		parts = append(parts, "height "+v)
-	}
-	return strings.Join(parts, ", ")
 }

@@ -12,6 +12,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/features"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/words"
 )
 
 // rankedOdds returns the classes of a mark with the likeliest first; ties keep the usual order.
@@ -57,24 +58,20 @@ func article(noun string) string {
 	return "a " + noun
 }
 
-// percent writes odds for a person: whole percents, never a flat 0 or 100 that would claim certainty.
-func percent(p float64) string {
-	switch v := math.Round(100 * p); {
-	case math.IsNaN(p):
-		return "unknown"
-	case v < 1:
-		return "under 1 %"
-	case v > 99:
-		return "over 99 %"
-	default:
-		return fmt.Sprintf("%.0f %%", v)
-	}
-}
+// Sentence says in one sentence what a mark is, how large, where and in how much water; see words.Mark.
+func Sentence(m detect.MarkRecord, u overlay.Units) string { return words.Mark(&m, u) }
+
+// percent writes odds for a person; see words.Odds.
+func percent(p float64) string { return words.Odds(p) }
 
 // number writes a measured length with its error, in u when it is known in metres and in pixels when it is not; "" when it
-// is known in neither.
+// is known in neither. What came out at zero or below is told by its bound: no length is negative.
 func number(m, px *features.Measured, u overlay.Units) string {
 	switch {
+	case m != nil && m.Value <= 0:
+		return words.Length(*m, u)
+	case m == nil && px != nil && px.Value <= 0:
+		return words.Pixels(*px)
 	case m != nil:
 		k := u.FromMetres(1)
 		return fmt.Sprintf("%s %s", plusMinus(m.Value*k, m.SD*k), u.Symbol())
@@ -114,7 +111,11 @@ func Facts(m detect.MarkRecord, u overlay.Units) []Fact {
 	add("slant range", number(m.SlantM, &m.SlantPx, u))
 	add("ground range", number(m.GroundM, nil, u))
 	add("altitude there", number(m.AltitudeM, nil, u))
-	add("gap", number(m.GapM, m.GapPx, u))
+	if g := m.GapPx; g != nil && g.Value <= 0 {
+		add("gap", "none: the shadow touches it")
+	} else {
+		add("gap", number(m.GapM, m.GapPx, u))
+	}
 	add("shadow length", number(m.ShadowM, m.ShadowPx, u))
 	add("height", number(m.HeightM, nil, u))
 	add("underside off the bottom", number(m.OffBottomM, nil, u))
@@ -125,10 +126,11 @@ func Facts(m detect.MarkRecord, u overlay.Units) []Fact {
 	if a := m.AxisDeg; a != nil {
 		add("long axis", fmt.Sprintf("bears %.0f ± %.0f° true", a.Value, a.SD))
 	}
-	add("contrast", fmt.Sprintf("%.1f speckle standard deviations", m.Contrast))
+	if m.Contrast > 0 {
+		add("echo", fmt.Sprintf("%.1f times the speckle around it", m.Contrast))
+	}
 	if p := m.Position; p != nil {
-		e := number(&features.Measured{Value: p.ErrorM}, nil, u)
-		add("position", fmt.Sprintf("%.6f, %.6f, within about %s", p.Lat, p.Lon, strings.Replace(e, " ± 0.0", "", 1)))
+		add("position", fmt.Sprintf("%.6f, %.6f, within about %s", p.Lat, p.Lon, words.Distance(p.ErrorM, u)))
 	}
 	if m.OnHump {
 		add("hump", "lies on or beside a hump")
@@ -144,7 +146,12 @@ func Doubts(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 		d = append(d, fmt.Sprintf("The odds are close: %s %s, %s %s. Treat the class as open.",
 			overlay.StyleOf(cs[0]).Name, percent(a), overlay.StyleOf(cs[1]).Name, percent(b)))
 	}
-	if g := m.GapPx; g != nil && math.Abs(g.Value) < 2*g.SD {
+	switch g := m.GapPx; {
+	case g == nil || math.Abs(g.Value) >= 2*g.SD:
+	case g.Value <= 0:
+		d = append(d, "The shadow touches the echo; its gap is within twice its own error of zero: a thing on the bottom and one just above "+
+			"it look the same.")
+	default:
 		d = append(d, fmt.Sprintf("The gap (%s px) is within twice its own error of zero: a thing on the bottom and one just above it look the same.", plusMinus(g.Value, g.SD)))
 	}
 	if m.Shadow == nil && m.Highlight != nil {
@@ -156,8 +163,8 @@ func Doubts(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 	if m.Rows[1]-m.Rows[0] <= 4 {
 		d = append(d, "It is only a few rows long: a single burst of interference could draw it.")
 	}
-	if m.Highlight != nil && m.Contrast < 1.5 {
-		d = append(d, fmt.Sprintf("The highlight is weak, %.1f speckle standard deviations over its surroundings.", m.Contrast))
+	if m.Highlight != nil && m.Contrast > 0 && m.Contrast < 1.5 {
+		d = append(d, fmt.Sprintf("The echo is faint, %.1f times the speckle around it.", m.Contrast))
 	}
 	if m.SlantM == nil {
 		d = append(d, "The range setting is unknown, so there are no lengths in metres or feet.")

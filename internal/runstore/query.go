@@ -30,6 +30,15 @@ func (s *Store) MarksOf(ctx context.Context, c *detect.CaptureRecord) iter.Seq2[
 	return records(ctx, s.db, detect.DecodeMark, "SELECT record FROM marks WHERE capture = ? ORDER BY ord", CaptureID(c.Capture, c.SHA256))
 }
 
+// Mark returns a mark of a capture by its id, nil when the run has none.
+func (s *Store) Mark(ctx context.Context, capture, id string) (*detect.MarkRecord, error) {
+	const query = "SELECT m.record FROM marks m JOIN captures c ON m.capture = c.id WHERE m.id = ? AND c.path = ? LIMIT 1"
+	for m, err := range records(ctx, s.db, detect.DecodeMark, query, id, capture) {
+		return m, err
+	}
+	return nil, nil
+}
+
 // records yields the rows of a query with one column, a JSON record.
 func records[T any](ctx context.Context, db *sql.DB, decode func([]byte) (*T, error), query string, args ...any) iter.Seq2[*T, error] {
 	return func(yield func(*T, error) bool) {

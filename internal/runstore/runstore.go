@@ -11,6 +11,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"net/url"
 	"os"
 	"path/filepath"
@@ -178,27 +179,100 @@ func (s *Store) Done(ctx context.Context, path, sha256Hex, settings, model strin
 	return status, true, nil
 }
 
+// Origin says where a capture was read from.
+type Origin struct {
+	Root  string // folder that its path is relative to
+	Stamp string // tells the file from every other state of it without a look inside; "" when nothing does
+	Basis string // stands for all that was known of captures beside their names and contents; "" when nothing does
+}
+
+// Seen is Done for a file that has not been read: it reports whether the file at path was in the state and on the basis of from when its
+// result was made with this model, and that result's hash and status. It is never so with an empty stamp or basis.
+func (s *Store) Seen(ctx context.Context, path string, from Origin, model string) (sha256Hex string, status detect.Status, known bool, err error) {
+	if from.Stamp == "" || from.Basis == "" {
+		return "", "", false, nil
+	}
+	err = s.db.QueryRowContext(ctx, "SELECT sha256, status FROM captures WHERE root = ? AND path = ? AND stamp = ? AND basis = ? AND model = ?",
+		from.Root, path, from.Stamp, from.Basis, model).Scan(&sha256Hex, &status)
+	if errors.Is(err, sql.ErrNoRows) {
+		return "", "", false, nil
+	}
+	if err != nil {
+		return "", "", false, fmt.Errorf("looking up %s: %w", path, err)
+	}
+	return sha256Hex, status, true, nil
+}
+
+// Look is a capture that was found as its result left it.
+type Look struct {
+	Path, SHA256 string
+	From         Origin
+}
+
+// Restamp keeps where captures come from whose results are still good, all in one transaction.
+func (s *Store) Restamp(ctx context.Context, looks []Look) error {
+	err := inTx(ctx, s.db, func(tx *sql.Tx) error {
+		for _, l := range looks {
+			_, err := tx.ExecContext(ctx, "UPDATE captures SET stamp = ?, basis = ? WHERE id = ? AND root = ?",
+				l.From.Stamp, l.From.Basis, CaptureID(l.Path, l.SHA256), l.From.Root)
+			if err != nil {
+				return err
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("keeping that captures are as they were: %w", err)
+	}
+	return nil
+}
+
+// SetTried keeps what went wrong when a capture was first tried, until Put.
+func (s *Store) SetTried(ctx context.Context, path, sha256Hex, settings, model, why string) error {
+	_, err := s.db.ExecContext(ctx, "INSERT OR REPLACE INTO tried (id, settings, model, why) VALUES (?, ?, ?, ?)",
+		CaptureID(path, sha256Hex), settings, model, why)
+	if err != nil {
+		return fmt.Errorf("keeping that %s was tried: %w", path, err)
+	}
+	return nil
+}
+
+// Tried returns what SetTried kept of a capture with these settings and model, "" when nothing.
+func (s *Store) Tried(ctx context.Context, path, sha256Hex, settings, model string) (string, error) {
+	var why string
+	err := s.db.QueryRowContext(ctx, "SELECT why FROM tried WHERE id = ? AND settings = ? AND model = ?",
+		CaptureID(path, sha256Hex), settings, model).Scan(&why)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return "", fmt.Errorf("looking up %s: %w", path, err)
+	}
+	return why, nil
+}
+
 // Put stores a capture with its marks, best first, in one transaction. An older result of the same file (root and path) is replaced.
-func (s *Store) Put(ctx context.Context, root string, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
-	err := inTx(ctx, s.db, func(tx *sql.Tx) error { return put(ctx, tx, root, c, marks) })
+func (s *Store) Put(ctx context.Context, from Origin, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
+	err := inTx(ctx, s.db, func(tx *sql.Tx) error { return put(ctx, tx, from, c, marks) })
 	if err != nil {
 		return fmt.Errorf("storing the result of %s: %w", c.Capture, err)
 	}
 	return nil
 }
 
-func put(ctx context.Context, tx *sql.Tx, root string, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
+func put(ctx context.Context, tx *sql.Tx, from Origin, c *detect.CaptureRecord, marks []detect.MarkRecord) error {
 	record, err := json.Marshal(c)
 	if err != nil {
 		return err
 	}
 	id := CaptureID(c.Capture, c.SHA256)
-	if _, err := tx.ExecContext(ctx, "DELETE FROM captures WHERE id = ? OR (root = ? AND path = ?)", id, root, c.Capture); err != nil {
+	if _, err := tx.ExecContext(ctx, "DELETE FROM captures WHERE id = ? OR (root = ? AND path = ?)", id, from.Root, c.Capture); err != nil {
+		return err
+	}
+	if _, err := tx.ExecContext(ctx, "DELETE FROM tried WHERE id = ?", id); err != nil {
 		return err
 	}
 	_, err = tx.ExecContext(ctx,
-		"INSERT INTO captures (id, root, path, sha256, settings, model, status, why, interest, record) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-		id, root, c.Capture, c.SHA256, c.Versions.Settings, c.Versions.Model, c.Status, c.Why, c.Interest, record)
+		"INSERT INTO captures (id, root, path, sha256, settings, model, status, why, interest, record, stamp, basis) "+
+			"VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+		id, from.Root, c.Capture, c.SHA256, c.Versions.Settings, c.Versions.Model, c.Status, c.Why, c.Interest, record, from.Stamp, from.Basis)
 	if err != nil {
 		return err
 	}
@@ -214,11 +288,63 @@ func put(ctx context.Context, tx *sql.Tx, root string, c *detect.CaptureRecord, 
 			return fmt.Errorf("mark %s: %w", m.Mark, err)
 		}
 	}
-	return nil
+	return countResult(ctx, tx)
 }
 
-// MetaRoot is the key of the folder that the captures of the newest triage are relative to.
-const MetaRoot = "root"
+// metaResults counts what has been stored; metaExports is the state that the run's exports show.
+const (
+	metaResults = "results"
+	metaExports = "exports"
+)
+
+// countResult makes the run's state another one.
+func countResult(ctx context.Context, tx *sql.Tx) error {
+	const count = "INSERT INTO meta (key, value) VALUES (?, '1') ON CONFLICT (key) DO UPDATE SET value = value + 1"
+	_, err := tx.ExecContext(ctx, count, metaResults)
+	return err
+}
+
+// State is another one after every change to what a run holds: results, decisions, and what is kept with it.
+func (s *Store) State(ctx context.Context) (string, error) {
+	h := sha256.New()
+	var decisions, newest int
+	err := s.db.QueryRowContext(ctx, "SELECT count(*), coalesce(max(seq), 0) FROM decisions").Scan(&decisions, &newest)
+	if err != nil {
+		return "", fmt.Errorf("reading the run's state: %w", err)
+	}
+	fmt.Fprintln(h, decisions, newest)
+	rows, err := s.db.QueryContext(ctx, "SELECT key, value FROM meta WHERE key <> ? ORDER BY key", metaExports)
+	if err != nil {
+		return "", fmt.Errorf("reading the run's state: %w", err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var key, value string
+		if err := rows.Scan(&key, &value); err != nil {
+			return "", fmt.Errorf("reading the run's state: %w", err)
+		}
+		fmt.Fprintf(h, "%q %q\n", key, value)
+	}
+	if err := rows.Err(); err != nil {
+		return "", fmt.Errorf("reading the run's state: %w", err)
+	}
+	return hex.EncodeToString(h.Sum(nil)[:12]), nil
+}
+
+// Exported returns what SetExported kept, "" when nothing: a word for the state and the way in which the exports were made.
+func (s *Store) Exported(ctx context.Context) (string, error) { return s.Meta(ctx, metaExports) }
+
+// SetExported keeps it.
+func (s *Store) SetExported(ctx context.Context, exported string) error {
+	return s.SetMeta(ctx, metaExports, exported)
+}
+
+// Keys of what is kept with a run.
+const (
+	MetaUnits = "units" // of lengths, as the newest triage was asked for
+	MetaRoot  = "root"  // the folder that the captures of the newest triage are relative to
+	MetaWay   = "way/"  // and a capture's id: what placing marks on it needs; merging takes it over
+)
 
 // Meta returns a value kept with the run, "" when there is none.
 func (s *Store) Meta(ctx context.Context, key string) (string, error) {
@@ -230,9 +356,27 @@ func (s *Store) Meta(ctx context.Context, key string) (string, error) {
 	return value, nil
 }
 
+// SetMetas keeps many values with the run in one transaction.
+func (s *Store) SetMetas(ctx context.Context, values iter.Seq2[string, string]) error {
+	err := inTx(ctx, s.db, func(tx *sql.Tx) error {
+		for key, value := range values {
+			if _, err := tx.ExecContext(ctx, setMeta, key, value); err != nil {
+				return fmt.Errorf("%q: %w", key, err)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("keeping values with the run: %w", err)
+	}
+	return nil
+}
+
+const setMeta = "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value"
+
 // SetMeta keeps a value with the run.
 func (s *Store) SetMeta(ctx context.Context, key, value string) error {
-	_, err := s.db.ExecContext(ctx, "INSERT INTO meta (key, value) VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value", key, value)
+	_, err := s.db.ExecContext(ctx, setMeta, key, value)
 	if err != nil {
 		return fmt.Errorf("keeping %q with the run: %w", key, err)
 	}

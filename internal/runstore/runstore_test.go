@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"slices"
@@ -48,7 +49,7 @@ func marksOf(c *detect.CaptureRecord, n int) []detect.MarkRecord {
 
 func keep(t testing.TB, s *Store, root string, c *detect.CaptureRecord, marks int) {
 	t.Helper()
-	if err := s.Put(t.Context(), root, c, marksOf(c, marks)); err != nil {
+	if err := s.Put(t.Context(), Origin{Root: root}, c, marksOf(c, marks)); err != nil {
 		t.Fatal(err)
 	}
 }
@@ -129,7 +130,7 @@ func TestFailedPutLeavesNothing(t *testing.T) {
 	keep(t, s, "/in", c, 2)
 	bad := capture("a.png", "x", 0.7)
 	bad.Status = "no such status"
-	if err := s.Put(t.Context(), "/in", bad, marksOf(bad, 1)); err == nil {
+	if err := s.Put(t.Context(), Origin{Root: "/in"}, bad, marksOf(bad, 1)); err == nil {
 		t.Fatal("a record that breaks the schema was stored")
 	}
 	if got := listing(t, s); len(got) != 1 || !strings.HasSuffix(got[0], " 2") {
@@ -253,7 +254,7 @@ func TestMerge(t *testing.T) {
 	}
 	for range 2 { // merging again changes nothing
 		for _, s := range []*Store{a, b} {
-			if _, err := out.Merge(t.Context(), s); err != nil {
+			if _, err := out.Merge(t.Context(), s, false); err != nil {
 				t.Fatal(err)
 			}
 		}
@@ -269,6 +270,132 @@ func TestMerge(t *testing.T) {
 	}
 }
 
+// Results of one capture that were made in different ways are not mixed silently.
+func TestMergeComparesHowResultsWereMade(t *testing.T) {
+	made := func(settings, model string, interest float64) *Store {
+		s := open(t, t.TempDir())
+		keep(t, s, "/data", capture("same.png", "same", 0.5), 1)
+		c := capture("1.png", "one", interest)
+		c.Versions.Settings, c.Versions.Model = settings, model
+		keep(t, s, "/data", c, 2)
+		return s
+	}
+	for name, other := range map[string]*Store{"settings": made("new", "m", 0.9), "model": made("s", "new", 0.9)} {
+		out := made("s", "m", 0.1)
+		before := listing(t, out)
+		if m, err := out.Merge(t.Context(), other, false); !errors.Is(err, ErrDiffer) || !strings.Contains(err.Error(), "1 of them") || m != (Merged{}) {
+			t.Errorf("other %s: got %+v, %v; want ErrDiffer", name, m, err)
+		}
+		if after := listing(t, out); !slices.Equal(after, before) {
+			t.Errorf("other %s: a refused merge changed the run: %q", name, after)
+		}
+		m, err := out.Merge(t.Context(), other, true)
+		if err != nil || m != (Merged{Known: 1, Replaced: 1}) {
+			t.Errorf("other %s, replacing: got %+v, %v", name, m, err)
+		}
+		if after := listing(t, out); !strings.HasPrefix(after[0], "1.png") || len(after) != 2 {
+			t.Errorf("other %s: not replaced: %q", name, after)
+		}
+		if m, err := out.Merge(t.Context(), other, false); err != nil || m != (Merged{Known: 2}) {
+			t.Errorf("other %s, again: got %+v, %v", name, m, err)
+		}
+	}
+}
+
+func TestSeen(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0)
+	from := Origin{"/in", "stamp", "basis"}
+	if err := s.Put(t.Context(), from, c, nil); err != nil {
+		t.Fatal(err)
+	}
+	keep(t, s, "/in", capture("old.png", "y", 0), 0) // by a version that kept no stamps
+	for _, tt := range []struct {
+		path  string
+		from  Origin
+		model string
+		want  bool
+	}{
+		{"a.png", from, "m", true},
+		{"a.png", Origin{"/else", "stamp", "basis"}, "m", false},
+		{"a.png", Origin{"/in", "other", "basis"}, "m", false},
+		{"a.png", Origin{"/in", "stamp", "other"}, "m", false},
+		{"a.png", from, "other", false},
+		{"old.png", Origin{Root: "/in"}, "m", false},
+	} {
+		sum, status, got, err := s.Seen(t.Context(), tt.path, tt.from, tt.model)
+		if err != nil || got != tt.want || got && (sum != c.SHA256 || status != c.Status) {
+			t.Errorf("%+v: got %q, %q, %v, %v", tt, sum, status, got, err)
+		}
+	}
+	moved := Origin{"/in", "new stamp", "basis"}
+	if err := s.Restamp(t.Context(), []Look{{"a.png", c.SHA256, moved}}); err != nil {
+		t.Fatal(err)
+	}
+	if _, _, got, err := s.Seen(t.Context(), "a.png", moved, "m"); err != nil || !got {
+		t.Errorf("after Restamp: %v, %v", got, err)
+	}
+}
+
+func TestStateChangesWithWhatARunHolds(t *testing.T) {
+	s, other := open(t, t.TempDir()), open(t, t.TempDir())
+	keep(t, other, "/in", capture("b.png", "y", 0), 1)
+	state := func() string {
+		v, err := s.State(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	last := state()
+	for _, tt := range []struct {
+		name    string
+		do      func() error
+		changes bool
+	}{
+		{"a result", func() error { return s.Put(t.Context(), Origin{Root: "/in"}, capture("a.png", "x", 0), nil) }, true},
+		{"it again", func() error { return s.Put(t.Context(), Origin{Root: "/in"}, capture("a.png", "x", 0), nil) }, true},
+		{"another run", func() error { _, err := s.Merge(t.Context(), other, false); return err }, true},
+		{"that run again", func() error { _, err := s.Merge(t.Context(), other, false); return err }, false},
+		{"something kept", func() error { return s.SetMeta(t.Context(), "k", "v") }, true},
+		{"exports", func() error { return s.SetExported(t.Context(), "x") }, false},
+		{"a decision", func() error {
+			_, err := s.AddDecisions(t.Context(), []Decision{{"d", "2026-01-01T00:00:00Z", json.RawMessage("{}")}})
+			return err
+		}, true},
+	} {
+		if err := tt.do(); err != nil {
+			t.Fatal(err)
+		}
+		if now := state(); (now != last) != tt.changes {
+			t.Errorf("%s: the state changed: %v", tt.name, now != last)
+		}
+		last = state()
+	}
+}
+
+func TestTriedIsKeptUntilThereIsAResult(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0)
+	tried := func() string {
+		why, err := s.Tried(t.Context(), c.Capture, c.SHA256, "s", "m")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return why
+	}
+	if err := s.SetTried(t.Context(), c.Capture, c.SHA256, "s", "m", "crashed"); err != nil || tried() != "crashed" {
+		t.Errorf("got %q, %v", tried(), err)
+	}
+	if why, err := s.Tried(t.Context(), c.Capture, c.SHA256, "s", "other"); err != nil || why != "" {
+		t.Errorf("with another model: %q, %v", why, err)
+	}
+	keep(t, s, "/in", c, 0)
+	if tried() != "" {
+		t.Errorf("still %q after a result", tried())
+	}
+}
+
 func TestMeta(t *testing.T) {
 	s := open(t, t.TempDir())
 	for _, want := range []string{"", "one", "two"} {
@@ -279,6 +406,41 @@ func TestMeta(t *testing.T) {
 		}
 		if got, err := s.Meta(t.Context(), "k"); err != nil || got != want {
 			t.Errorf("got %q, %v; want %q", got, err, want)
+		}
+	}
+}
+
+func TestWaysAreKeptAndMerged(t *testing.T) {
+	a, out := open(t, t.TempDir()), open(t, t.TempDir())
+	values := map[string]string{MetaWay + "one": "1", MetaWay + "two": "2", MetaRoot: "/a", "way": "not one"}
+	if err := a.SetMetas(t.Context(), maps.All(values)); err != nil {
+		t.Fatal(err)
+	}
+	if err := out.SetMeta(t.Context(), MetaWay+"two", "its own"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := out.Merge(t.Context(), a, false); err != nil {
+		t.Fatal(err)
+	}
+	for key, want := range map[string]string{MetaWay + "one": "1", MetaWay + "two": "its own", MetaRoot: "", "way": ""} {
+		if got, err := out.Meta(t.Context(), key); err != nil || got != want {
+			t.Errorf("%s: %q, %v; want %q", key, got, err, want)
+		}
+	}
+}
+
+func TestMark(t *testing.T) {
+	s := open(t, t.TempDir())
+	c := capture("a.png", "x", 0)
+	keep(t, s, "/in", c, 2)
+	id := CaptureID(c.Capture, c.SHA256) + "-1"
+	for _, tt := range []struct {
+		capture, id string
+		there       bool
+	}{{"a.png", id, true}, {"b.png", id, false}, {"a.png", id + "0", false}} {
+		m, err := s.Mark(t.Context(), tt.capture, tt.id)
+		if err != nil || (m != nil) != tt.there || m != nil && m.Mark != tt.id {
+			t.Errorf("%s of %s: %+v, %v", tt.id, tt.capture, m, err)
 		}
 	}
 }

@@ -48,6 +48,17 @@ var migrations = [...]string{
 		decided_at TEXT NOT NULL,        -- RFC 3339, UTC
 		record     TEXT NOT NULL         -- JSON
 	);`,
+
+	`ALTER TABLE captures ADD COLUMN stamp TEXT NOT NULL DEFAULT ''; -- Origin.Stamp of the file the result was made from
+	ALTER TABLE captures ADD COLUMN basis TEXT NOT NULL DEFAULT '';  -- Origin.Basis
+
+	-- Captures that cost a worker process its life once and have no result yet.
+	CREATE TABLE tried (
+		id       TEXT PRIMARY KEY, -- as in captures
+		settings TEXT NOT NULL,
+		model    TEXT NOT NULL,
+		why      TEXT NOT NULL
+	) WITHOUT ROWID;`,
 }
 
 // migrate brings the database to the newest version, each step in a transaction of its own.

@@ -56,6 +56,20 @@ func panelScale(p detect.PanelRecord, row int) (perPx float64, h features.Measur
 	return m[1] / px[1], features.Measured{Value: m[1], SD: m[2]}, true
 }
 
+// PanelScale returns the slant range of a pixel in metres near a row: from the altitudes where those are known, else from the
+// range setting over the wider side. It is false where the range is unknown.
+func PanelScale(p detect.PanelRecord, row float64) (perPx float64, ok bool) {
+	if perPx, _, ok = panelScale(p, int(row)); ok {
+		return perPx, true
+	}
+	if p.RangeM == nil || len(p.Nadir) == 0 {
+		return 0, false
+	}
+	x := nearestRow(p.Nadir, row) + 0.5 // pixel centres are whole numbers, edges of a box lie between
+	side := math.Max(x-float64(p.Box.X), float64(p.Box.X+p.Box.W)-x)
+	return *p.RangeM / side, side > 0
+}
+
 func nearestRow(profile []detect.RowX, row float64) float64 {
 	best := profile[0]
 	for _, p := range profile {

@@ -27,6 +27,11 @@ type CaptureTime struct {
 	Zoned  bool // the source carried an offset from UTC; else the user's zone was taken
 }
 
+// AsRecorded is the time that a capture's record carries.
+func AsRecorded(when time.Time) *CaptureTime {
+	return &CaptureTime{Time: when, SD: timeSD, Source: "the run", Zoned: true}
+}
+
 // timeSD is how well a time written to the second tells the moment of the newest row: rounding, and the delay between the
 // screen and the file (common practice, no source).
 const timeSD = time.Second

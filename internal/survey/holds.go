@@ -26,7 +26,17 @@ type Hold struct {
 	ReliefPx  float64            `json:"relief_px"`
 	ReliefM   *features.Measured `json:"relief_m"`
 	Position  *detect.Position   `json:"position"`
+	Where     Ground             `json:"where"` // what its best look keeps to
 }
+
+// Ground is what suspended targets keep to.
+type Ground string
+
+// The grounds of a hold.
+const (
+	OnHump      Ground = "hump"
+	OnRockField Ground = "rock-field"
+)
 
 // maxHoldGateM is how far apart two holds may lie at most to be one place.
 const maxHoldGateM = 100.0
@@ -98,20 +108,20 @@ func sameHold(o, h Hold) bool {
 
 func oneHold(c detect.CaptureRecord, h detect.HoldRecord, byID map[string]*detect.MarkRecord) Hold {
 	s := Hold{ID: h.ID, Holds: []HoldRef{{c.Capture, h.ID}}, Odds: h.Odds, Targets: len(h.Marks)}
-	var placed []*detect.MarkRecord
-	distance, n := 0.0, 0
+	var placed []detect.Position
+	distance, n, overHump, overField := 0.0, 0, 0, 0
 	for _, id := range h.Marks {
 		m := byID[c.Capture+"\x00"+id]
 		if m == nil {
 			continue
 		}
 		if m.Position != nil {
-			placed = append(placed, m)
+			placed = append(placed, *m.Position)
 		}
 		if m.Panel < 0 || m.Panel >= len(c.Panels) {
 			continue
 		}
-		nearest := math.Inf(1)
+		nearest, toField := math.Inf(1), math.Inf(1)
 		for _, hump := range c.Panels[m.Panel].Humps {
 			d := rowsApart(m.Rows, hump.Rows)
 			if d < nearest {
@@ -122,8 +132,14 @@ func oneHold(c detect.CaptureRecord, h detect.HoldRecord, byID map[string]*detec
 			}
 		}
 		for _, r := range c.Panels[m.Panel].Regions {
-			nearest = min(nearest, rowsApart(m.Rows, [2]int{r.Box.Y, r.Box.Y + r.Box.H}))
+			toField = min(toField, rowsApart(m.Rows, [2]int{r.Box.Y, r.Box.Y + r.Box.H}))
 		}
+		if toField < nearest {
+			overField++
+		} else if !math.IsInf(nearest, 1) {
+			overHump++
+		}
+		nearest = min(nearest, toField)
 		if !math.IsInf(nearest, 1) {
 			distance, n = distance+nearest, n+1
 		}
@@ -131,15 +147,15 @@ func oneHold(c detect.CaptureRecord, h detect.HoldRecord, byID map[string]*detec
 	if n > 0 {
 		s.NearestPx = distance / float64(n)
 	}
+	switch {
+	case overField > overHump:
+		s.Where = OnRockField
+	case overHump > 0:
+		s.Where = OnHump
+	}
 	if len(placed) > 0 {
-		p := meanPosition(placed)
-		spread := 0.0
-		for _, m := range placed { // a school has a size; and marks of one capture share their errors
-			a, b := track.EarthCentred(p.Lat, p.Lon), track.EarthCentred(m.Position.Lat, m.Position.Lon)
-			spread += sq(a[0]-b[0]) + sq(a[1]-b[1]) + sq(a[2]-b[2])
-			p.ErrorM = max(p.ErrorM, m.Position.ErrorM)
-		}
-		p.ErrorM = round2(math.Hypot(p.ErrorM, math.Sqrt(spread/float64(len(placed)))))
+		// a school has a size; and marks of one capture share their errors
+		p := Middle(placed)
 		s.Position = &p
 	}
 	return s

@@ -45,6 +45,8 @@ type Scene struct {
 	RowSpacingM    *features.Measured // metres made good between two rows
 	NewestAtBottom bool
 	SlantCorrected bool // columns are ground range
+
+	way []track.Fix // what ReadScene knows of the track
 }
 
 // boat tells the boat's fix at a time.
@@ -58,6 +60,8 @@ func (s Scene) boat() (boat, time.Time, string) {
 		return nil, time.Time{}, "the time of the capture is unknown"
 	case s.Track != nil:
 		return s.Track.At, s.Time.Time, ""
+	case len(s.way) > 0 && s.Time != nil:
+		return keptWay(s.way), s.Time.Time, ""
 	case e == nil || e.Lat == nil:
 		return nil, time.Time{}, "no track and no position in a manifest"
 	}
@@ -260,7 +264,7 @@ func placeOne(s Scene, at boat, newest time.Time, panel detect.Box, m *detect.Ma
 		m.Time = &utc
 	}
 	timeSD := lag.SD
-	if s.Track != nil && s.Time != nil {
+	if (s.Track != nil || len(s.way) > 0) && s.Time != nil {
 		timeSD = math.Hypot(timeSD, s.Time.SD.Seconds())
 	}
 	ground, note, ok := groundRange(*m)

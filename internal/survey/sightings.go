@@ -219,7 +219,7 @@ func combine(marks []detect.MarkRecord, group []int, opt MergeOptions) Sighting 
 		}
 	}
 	s.Looks = len(passes)
-	s.ID = sightingID(s.Members)
+	s.ID = SightingID(s.Members)
 	s.Position = meanPosition(passes)
 	s.Odds = productOdds(passes)
 	for _, c := range detect.Classes {
@@ -260,7 +260,8 @@ func samePass(a, b *detect.MarkRecord, opt MergeOptions) bool {
 	return a.CourseDeg == nil || b.CourseDeg == nil || math.Abs(track.AngleBetween(*a.CourseDeg, *b.CourseDeg)) < 30
 }
 
-func sightingID(members []Member) string {
+// SightingID names a sighting by its members, in the order of capture and mark.
+func SightingID(members []Member) string {
 	h := sha256.New()
 	for _, m := range members {
 		fmt.Fprintf(h, "%s\x00%s\x00", m.Capture, m.Mark)
@@ -279,6 +280,25 @@ func meanPosition(looks []*detect.MarkRecord) detect.Position {
 	}
 	lat, lon, _ := track.Direct(o.Lat, o.Lon, math.Atan2(e, n)*180/math.Pi, math.Hypot(e, n)/w)
 	return detect.Position{Lat: round7(lat), Lon: roundLon(lon), ErrorM: round2(math.Sqrt(1 / w))}
+}
+
+// Middle is the place amid positions, each weighed by the inverse square of its error; its error is the largest of theirs
+// together with how far they lie from it, root mean square. There must be one at least.
+func Middle(positions []detect.Position) detect.Position {
+	looks := make([]*detect.MarkRecord, len(positions))
+	worst := 0.0
+	for i := range positions {
+		looks[i] = &detect.MarkRecord{Position: &positions[i]}
+		worst = max(worst, positions[i].ErrorM)
+	}
+	p := meanPosition(looks)
+	at, spread := track.EarthCentred(p.Lat, p.Lon), 0.0
+	for _, q := range positions {
+		o := track.EarthCentred(q.Lat, q.Lon)
+		spread += sq(at[0]-o[0]) + sq(at[1]-o[1]) + sq(at[2]-o[2])
+	}
+	p.ErrorM = round2(math.Hypot(worst, math.Sqrt(spread/float64(len(positions)))))
+	return p
 }
 
 // productOdds multiplies the odds of independent looks, each kept away from zero so that one look can't rule a class out

@@ -84,7 +84,7 @@ const AssumedSoundSpeedMS = 1500.0
 
 // RescaleRange corrects a range for the true speed of sound in the water. assumedMS is the speed the display was set to, 0
 // for AssumedSoundSpeedMS. Without a temperature the range comes back as it was, with an empty note. The note says what was
-// changed and on which assumptions.
+// changed and on which assumptions; it is empty when that changes nothing that shows.
 func RescaleRange(rangeM float64, w Water, assumedMS float64) (correctedM float64, note string, err error) {
 	if w.TempC == nil {
 		return rangeM, "", nil
@@ -104,6 +104,9 @@ func RescaleRange(rangeM float64, w Water, assumedMS float64) (correctedM float6
 	m, err := features.RescaleForSoundSpeed(features.Measured{Value: rangeM}, assumedMS, actualMS)
 	if err != nil {
 		return 0, "", err
+	}
+	if math.Abs(m.Value-rangeM) < 0.0005*rangeM { // within what four digits show
+		return m.Value, "", nil
 	}
 	return m.Value, fmt.Sprintf("range rescaled from %.4g m to %.4g m: sound travels at %.0f m/s here (%.3g °C, %s), the display assumed %.0f m/s (%s)",
 		rangeM, m.Value, actualMS, *w.TempC, water, assumedMS, said), nil

@@ -4,9 +4,12 @@ const items = [];
 const filter = $('filter');
 const base = (name) => name.slice(Math.max(name.lastIndexOf('/'), name.lastIndexOf('\\')) + 1) || name;
 
+// quiet tells a mark that is shown only on request: likeliest clutter that nobody has decided on.
+const quiet = (m, st) => m[6] && !current.clutter && !st.cls && !st.verdict && !st.note;
 function matches(c, m) {
   const f = current;
   const st = standing(c.name, m[0]);
+  if (quiet(m, st)) return false;
   if (!f.classes.has(m[1]) && m[1] >= 0) return false;
   if (m[3] < f.odds) return false;
   if (f.side && m[2] !== f.side) return false;
@@ -21,7 +24,7 @@ function readFilter() {
   const picked = filter.elements.cls ? Array.from(filter.querySelectorAll('[name=cls]:checked'), (x) => Number(x.value)) : classes.map((_, i) => i);
   const f = {
     text: filter.elements.text.value.trim().toLowerCase(), classes: new Set(picked), odds: Number(filter.elements.odds.value) / 100,
-    side: filter.elements.side.value, state: filter.elements.state.value, hump: filter.elements.hump.checked, hold: filter.elements.hold.checked, bad: filter.elements.bad.checked,
+    side: filter.elements.side.value, state: filter.elements.state.value, hump: filter.elements.hump.checked, hold: filter.elements.hold.checked, bad: filter.elements.bad.checked, clutter: filter.elements.clutter.checked,
   };
   f.marks = picked.length < classes.length || f.odds > 0 || f.side || f.state || f.hump || f.hold;
   f.any = f.marks || f.text || f.bad;
@@ -36,18 +39,19 @@ function paintItem(i) {
   const it = items[i];
   if (!it) return;
   const c = data.captures[i];
-  const n = c.marks.filter((m) => standing(c.name, m[0]).verdict).length;
-  it.progress.textContent = c.status !== 'read' ? c.status : (state.done.has(c.name) ? '✓ looked at to the end · ' : '') + n + ' of ' + c.marks.length + ' decided';
+  let n = 0, of = 0;
+  for (const m of c.marks) { const st = standing(c.name, m[0]); if (quiet(m, st)) continue; of++; if (st.verdict) n++; }
+  it.progress.textContent = c.status !== 'read' ? c.status : (state.done.has(c.name) ? '✓ looked at to the end · ' : '') + (of ? n + ' of ' + of + ' decided' : '');
   it.li.hidden = !shown(c);
 }
 function buildItem(i) {
   const c = data.captures[i];
-  const counts = classes.map((cl, k) => [c.marks.filter((m) => m[1] === k).length, cl.short]).filter((x) => x[0] > 0).map((x) => x[0] + ' ' + x[1]).join(', ');
+  const counts = classes.map((cl, k) => [c.marks.filter((m) => m[1] === k && !m[6]).length, cl.short]).filter((x) => x[0] > 0).map((x) => x[0] + ' ' + x[1]).join(', ');
   const progress = h('span', { class: 'soft' });
   const b = h('button', { type: 'button', class: 'row', title: c.name, onclick: () => openCapture(i, true), 'aria-current': i === open.i ? 'true' : null },
     h('img', { src: c.thumb, alt: '', loading: 'lazy', decoding: 'async', onerror: (e) => { e.target.hidden = true; } }),
-    h('span', { class: 'nm' }, (i + 1) + '. ' + base(c.name)),
-    h('span', {}, 'interest ' + c.interest.toFixed(2)),
+    h('span', { class: 'nm' }, (data.from + i + 1) + '. ' + base(c.name)),
+    h('span', {}, [c.time ? c.time.slice(11, 16) + ' UTC' : '', c.depth ? c.depth + ' deep' : '', 'interest ' + c.interest.toFixed(2)].filter(Boolean).join(' · ')),
     h('span', { class: 'soft' }, counts || 'no marks'), progress);
   items[i] = { li: h('li', {}, b), b: b, progress: progress };
   paintItem(i);
@@ -61,15 +65,11 @@ function build(n) {
   if (built < data.captures.length) setTimeout(() => build(60), 0);
 }
 function tally() {
-  let total = 0, decided = 0, looked = 0;
-  for (const c of data.captures) {
-    total += c.marks.length;
-    if (state.done.has(c.name)) looked++;
-    for (const m of c.marks) if (standing(c.name, m[0]).verdict) decided++;
-  }
-  const left = data.total - data.captures.length;
-  $('tally').textContent = decided + ' of ' + total + ' marks decided · ' + looked + ' of ' + data.captures.length + ' captures looked at to the end' +
-    (state.missed.length ? ' · ' + state.missed.length + ' missed marks drawn' : '') + (left > 0 ? ' · ' + left + ' less interesting captures are not on this page' : '');
+  let total = 0, settled = 0;
+  for (const t of data.things) if (!t.dull) { total++; if (decided(t)) settled++; }
+  const left = data.total - data.captures.length, pages = document.querySelectorAll('.pages a').length;
+  $('tally').textContent = settled + ' of ' + total + (total === 1 ? ' thing' : ' things') + ' decided' + (state.done.size ? ' · ' + state.done.size + ' of ' + data.captures.length + ' captures looked at to the end' : '') +
+    (state.missed.length ? ' · ' + state.missed.length + ' missed marks drawn' : '') + (left > 0 && !pages ? ' · ' + left + ' less interesting captures are not on this page' : '');
   $('b-undo').disabled = !log.some((d) => d.action !== 'undo' && !state.cancelled.has(d.id));
 }
 function count() {

@@ -22,7 +22,7 @@ const button = (text, on, props, key) => h('button', { type: 'button', onclick: 
 function remember(key, value) {
   try {
     if (value === undefined) return localStorage.getItem(key);
-    localStorage.setItem(key, value);
+    if (value === null) localStorage.removeItem(key); else localStorage.setItem(key, value);
   } catch (e) { /* storage can be off; decisions then last as long as the page, and it says so */
     if (value !== undefined && key.startsWith('shadowgap-decisions')) warn('This browser keeps nothing for this page: download decisions.json before you close it.');
   }

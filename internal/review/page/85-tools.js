@@ -14,22 +14,22 @@ $('b-undo').addEventListener('click', () => undo());
 $('toast-b').addEventListener('click', () => { undo(); });
 $('b-help').addEventListener('click', () => $('help').showModal());
 $('b-history').addEventListener('click', () => {
-  const named = (d) => { const t = d.action === 'undo' ? log.find((x) => x.id === d.undoes) : null; return (t ? 'taken back: ' + inWords(t) : inWords(d)) + (d.capture ? ' in ' + base(d.capture) : ''); };
-  $('history-l').replaceChildren(...log.slice(-200).reverse().map((d) => h('li', {},
+  $('more').open = false;
+  const named = (d) => { const many = d.group ? log.filter((x) => x.group === d.group).length : 1; if (many > 1 && d.action !== 'undo') return inWords(d, many); const t = d.action === 'undo' ? log.find((x) => x.id === d.undoes) : null; return (t ? 'taken back: ' + inWords(t) : inWords(d)) + (d.capture ? ' in ' + base(d.capture) : ''); };
+  $('history-l').replaceChildren(...log.filter((d, i) => !d.group || !log[i - 1] || log[i - 1].group !== d.group).slice(-200).reverse().map((d) => h('li', {},
     h('span', { class: state.cancelled.has(d.id) ? 'undone' : null }, String(d.at).replace('T', ' ').slice(0, 19) + ' UTC, ' + named(d)), state.cancelled.has(d.id) ? ' (taken back) ' : ' ',
     state.cancelled.has(d.id) ? null : button(d.action === 'undo' ? 'Do it again' : 'Take back', () => { undo(d.id); $('history').close(); }))));
   if (!log.length) $('history-l').append(h('li', {}, 'Nothing was decided yet.'));
   $('history').showModal();
 });
 $('b-save').addEventListener('click', () => {
-  const blob = new Blob([JSON.stringify({ schema: 1, run: data.run, decisions: log }, null, 1)], { type: 'application/json' });
-  const a = h('a', { href: URL.createObjectURL(blob), download: 'decisions.json' });
-  document.body.append(a);
-  a.click();
-  a.remove();
-  setTimeout(() => URL.revokeObjectURL(a.href), 10000);
+  saveFile('decisions.json', 'application/json', JSON.stringify({ schema: 1, run: data.run, decisions: log }, null, 1));
   say(log.length + ' decisions downloaded.');
 });
+// The exports: from the server as decisions leave them now, else as they were when the page was written.
+for (const [name, words, placed] of [['first.gpx', 'Ten places, GPX', true], ['places.kml', 'All places, KML', true], ['places.geojson', 'All places, GeoJSON', true], ['places.csv', 'All places, CSV', false], ['marks.csv', 'All marks, CSV', false]]) {
+  if (!placed || data.map) $('take-along').append(h('a', { class: 'button', href: (served ? 'export/' : '') + name, download: name }, words));
+}
 $('b-take').addEventListener('click', () => $('take').click());
 $('take').addEventListener('change', async () => {
   const f = $('take').files[0];
@@ -49,12 +49,14 @@ $('take').addEventListener('change', async () => {
     } else {
       const fresh = got.decisions.filter(admit);
       unsent.push(...fresh);
-      remember(storeKey, JSON.stringify(unsent));
+      keep();
       warn('Taken in: ' + fresh.length + ' new decisions.');
     }
     fold();
+    stale = false;
     items.forEach((_, i) => paintItem(i));
-    repaint({});
+    paintOpen(null);
+    repaint([]);
   } catch (e) { warn('Could not take in ' + f.name + ': ' + e.message); }
 });
 filter.addEventListener('input', refilter);

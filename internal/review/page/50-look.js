@@ -29,7 +29,7 @@ function look(host, d) {
   const svg = s('svg', { width: d.w, height: d.h, viewBox: '0 0 ' + d.w + ' ' + d.h, 'aria-hidden': 'true' });
   const stage = h('div', { class: 'stage' }, img, canvas, svg);
   const port = h('div', { class: 'port', tabindex: '0', role: 'group', 'aria-label': 'Whole capture. Arrow keys move it, plus and minus zoom, zero shows all of it.' }, stage);
-  const chart = h('div', { class: 'alt', hidden: !(d.panels || []).some((p) => p.alt.length) });
+  const chart = h('div', { class: 'alt' });
   const info = h('span', { class: 'soft', role: 'status' });
   const panels = d.panels || [];
   const canGround = panels.some((p) => p.nadir.length && p.altPx.length);
@@ -38,7 +38,7 @@ function look(host, d) {
   const bDraw = button('Draw a missed mark', () => setDraw(!v.drawing), { 'aria-pressed': 'false' }, 'd');
   host.replaceChildren(h('div', { class: 'look' },
     h('div', { class: 'lookbar' }, button('Zoom in', () => zoom(1.4), {}, '+'), button('Zoom out', () => zoom(1 / 1.4), {}, '-'), button('All of it', () => fit(), {}, '0'), bLines, bGround, bDraw, info),
-    port, chart, h('div', { class: 'draw', hidden: true })));
+    port, h('div', { class: 'draw', hidden: true }), panels.some((p) => p.alt.length) ? h('details', { class: 'under' }, h('summary', {}, 'Altitude over the bottom'), chart) : chart));
   const form = host.querySelector('.draw');
   stage.style.width = d.w + 'px'; stage.style.height = d.h + 'px';
   img.style.width = d.w + 'px';
@@ -56,8 +56,19 @@ function look(host, d) {
     stage.style.transform = 'translate(' + v.x + 'px,' + v.y + 'px) scale(' + v.k + ')';
     stage.classList.toggle('close', v.k > 2.5);
     svg.setAttribute('font-size', String(14 / v.k));
+    thinLabels();
     const win = chart.querySelector('.win');
     if (win) { const r0 = Math.max(0, -v.y / v.k), r1 = Math.min(d.h, (p.h - v.y) / v.k); win.setAttribute('y', chart.row(r0)); win.setAttribute('height', Math.max(0, chart.row(r1) - chart.row(r0))); }
+  }
+  // thinLabels hides numbers that would lie on each other at this zoom; the picked mark's always shows.
+  function thinLabels() {
+    const kept = [], all = [...svg.querySelectorAll('.mk text')].sort((a, b) => b.parentNode.classList.contains('on') - a.parentNode.classList.contains('on'));
+    for (const t of all) {
+      const x = Number(t.getAttribute('x')) * v.k, y = Number(t.getAttribute('y')) * v.k;
+      const near = kept.some((q) => Math.abs(q[0] - x) < 20 && Math.abs(q[1] - y) < 16);
+      t.style.display = near ? 'none' : '';
+      if (!near) kept.push([x, y]);
+    }
   }
   function fit() {
     const w = port.clientWidth;

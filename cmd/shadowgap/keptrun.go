@@ -1,0 +1,118 @@
+package main
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"shadowgap/internal/export"
+	"shadowgap/internal/overlay"
+	"shadowgap/internal/review"
+	"shadowgap/internal/runstore"
+	"shadowgap/internal/track"
+)
+
+// trackName is the boat's track in a run folder, for the map.
+const trackName = "track.csv"
+
+// Keys of what is kept with a run for its page.
+const (
+	metaCommand    = "command"     // arguments of the newest triage, a JSON list
+	metaTrackNotes = "track notes" // what was odd about its track's log, a JSON list
+)
+
+// keepForPage keeps with the run what its page shows and no capture holds: the command, and the boat's track with what was odd
+// about its log.
+func keepForPage(ctx context.Context, store *runstore.Store, args []string, way *track.Track) error {
+	if len(args) > 0 && args[0] == "triage" { // a demo triages too, with a command that reads nobody's captures
+		if err := keepList(ctx, store, metaCommand, args); err != nil {
+			return err
+		}
+	}
+	if way == nil {
+		return nil // an earlier triage's track stays: its captures may be placed by it
+	}
+	if err := keepTrack(filepath.Join(store.Dir(), trackName), way); err != nil {
+		return err
+	}
+	return keepList(ctx, store, metaTrackNotes, way.Notes())
+}
+
+// keepTrack writes the track unless the file holds it already, so that exports made beside it don't look older than it.
+func keepTrack(name string, way *track.Track) error {
+	h := sha256.New()
+	if err := way.WriteCSV(h); err != nil {
+		return err
+	}
+	if sum, err := fileSum(name); err == nil && sum == hex.EncodeToString(h.Sum(nil)) {
+		return nil
+	}
+	return export.File(name, way.WriteCSV)
+}
+
+func keepList(ctx context.Context, store *runstore.Store, key string, list []string) error {
+	text, err := json.Marshal(list)
+	if err != nil {
+		return err
+	}
+	return store.SetMeta(ctx, key, string(text))
+}
+
+func keptList(ctx context.Context, store *runstore.Store, key string) ([]string, error) {
+	text, err := store.Meta(ctx, key)
+	if err != nil || text == "" {
+		return nil, err
+	}
+	var list []string
+	if err := json.Unmarshal([]byte(text), &list); err != nil {
+		return nil, fmt.Errorf("%q of the run: %w", key, err)
+	}
+	return list, nil
+}
+
+// pageOptions are what the run's page is made with: where to go as decisions leave it, and what the run folder keeps for it. total is how
+// many captures the run holds.
+func pageOptions(ctx context.Context, store *runstore.Store, units overlay.Units, total int) (review.PageOptions, error) {
+	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total}
+	run, err := openReviewed(ctx, store, false)
+	if err != nil {
+		return opt, err
+	}
+	atlas, err := run.atlas(ctx, units)
+	if err != nil {
+		return opt, err
+	}
+	opt.Atlas = &atlas
+	if opt.Command, err = keptList(ctx, store, metaCommand); err != nil {
+		return opt, err
+	}
+	if opt.TrackNotes, err = keptList(ctx, store, metaTrackNotes); err != nil {
+		return opt, err
+	}
+	name := filepath.Join(store.Dir(), trackName)
+	switch opt.Track, err = track.ReadFile(name, track.Options{}); {
+	case errors.Is(err, fs.ErrNotExist):
+		opt.Track = nil
+	case err != nil:
+		return opt, err
+	}
+	layouts, err := review.ReadLayouts(ctx, store.Dir())
+	if err != nil {
+		return opt, err
+	}
+	opt.Layouts = layouts.Layouts
+	opt.Sheet = isThere(filepath.Join(store.Dir(), review.SheetName))
+	opt.Printed = isThere(filepath.Join(store.Dir(), review.PrintedName))
+	return opt, nil
+}
+
+func isThere(name string) bool {
+	_, err := os.Stat(name)
+	return err == nil
+}

@@ -1,0 +1,109 @@
+package main
+
+import (
+	"encoding/csv"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+
+	"shadowgap/detect"
+	"shadowgap/internal/decided"
+)
+
+// What triage prints tells where to go first, in plain words and in the unit asked for, and the run's files hold the same.
+func TestTriageSpeaksPlainly(t *testing.T) {
+	triage, run := surveyed(t, 6)
+	text := mustRun(t, slices.Concat(triage, []string{"--units", "ft"})...)
+	first, _, found := strings.Cut(text, "INTEREST")
+	if !found || !strings.HasPrefix(first, "Go here first\n  1  ") {
+		t.Errorf("the places to go to do not come first:\n%s", text)
+	}
+	for _, bad := range []string{`spread`, `least size`, `strength`, `-\d+(\.\d+)? (m|ft)\b`, `\d m\b`, ` m of water`} {
+		if at := regexp.MustCompile(bad).FindString(text); at != "" {
+			t.Errorf("%q stands in what is printed:\n%s", at, text)
+		}
+	}
+	for line := range strings.Lines(text) {
+		if odds := regexp.MustCompile(`^  (\d+) %`).FindStringSubmatch(line); odds != nil {
+			if p, _ := strconv.Atoi(odds[1]); p < 50 {
+				t.Errorf("a likely hold at under even odds: %s", line)
+			}
+		}
+	}
+	marks := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "-o", "-"))
+	count := map[detect.Class]int{}
+	for _, m := range marks {
+		count[m.Class]++
+		if m.Nothing() {
+			t.Errorf("%s is likeliest clutter: %v", m.Mark, m.Odds)
+		}
+	}
+	for class, word := range map[detect.Class]string{detect.SuspendedTarget: "suspended", detect.RaisedStructure: "raised",
+		detect.BottomObject: "on the bottom"} {
+		if want := strconv.Itoa(count[class]) + " " + word; !strings.Contains(text[strings.LastIndex(text, "Marks:"):], want) {
+			t.Errorf("the summary does not say %q", want)
+		}
+	}
+	for _, name := range []string{"marks", "sightings", "places"} {
+		data, err := os.ReadFile(filepath.Join(run, name+".csv"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		rows, err := csv.NewReader(strings.NewReader(string(data))).ReadAll()
+		if err != nil || len(rows) < 2 {
+			t.Fatalf("%s.csv: %d rows, %v", name, len(rows), err)
+		}
+		for i, column := range rows[0] {
+			if strings.HasSuffix(column, "_m") || column == "summary" && strings.Contains(rows[1][i], " m ") {
+				t.Errorf("%s.csv of a run in feet has %s: %s", name, column, rows[1][i])
+			}
+		}
+	}
+	gpx, err := os.ReadFile(filepath.Join(run, "first.gpx"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := regexp.MustCompile(`<name>(\d\d [^<]*)</name>`).FindAllSubmatch(gpx, -1)
+	if len(names) == 0 || len(names) > 20 || len(names) > firstPlaces || !regexp.MustCompile(`^01 \w.*\d+ft$`).Match(names[0][1]) {
+		t.Errorf("first.gpx: %q", names)
+	}
+	for _, of := range []string{"sightings", "holds", "places"} {
+		for _, as := range []string{"csv", "jsonl", "geojson", "gpx", "kml"} {
+			mustRun(t, "export", run, "--of", of, "--as", as, "-o", "-")
+		}
+	}
+	short := mustRun(t, "export", run, "--of", "places", "--as", "gpx", "--top", "3", "--name-length", "8", "--units", "m", "-o", "-")
+	names = regexp.MustCompile(`<wpt.*?<name>([^<]*)</name>`).FindAllSubmatch([]byte(short), -1)
+	if len(names) == 0 || len(names) > 3 {
+		t.Errorf("--top 3 writes %d waypoints", len(names))
+	}
+	for _, n := range names {
+		if len(n[1]) > 8 || !strings.HasSuffix(string(n[1]), "m") {
+			t.Errorf("name %q: want 8 characters at most, and the depth in metres", n[1])
+		}
+	}
+	for want, args := range map[string][]string{
+		"can't be told apart": {"--of", "places", "--name-length", "3"},
+		"can't be negative":   {"--of", "places", "--top=-2"},
+		"--top goes with":     {"--top", "5"},
+		"--class goes with":   {"--of", "holds", "--class", "clutter"},
+		"--accepted goes":     {"--of", "places", "--accepted"},
+	} {
+		if code, _, stderr := shadowgap(t, slices.Concat([]string{"export", run, "--as", "gpx"}, args)...); code != exitUsage ||
+			!strings.Contains(stderr, want) {
+			t.Errorf("%q: exit status %d, %s; want %q", args, code, stderr, want)
+		}
+	}
+	explained := mustRun(t, "explain", filepath.Join(triage[1], marks[0].Capture), "--range", "30m", "--units", "ft", "--out", t.TempDir())
+	if at := regexp.MustCompile(`spreads|least size|strength|\d m\b|: -\d`).FindString(explained); at != "" {
+		t.Errorf("%q stands in what explain prints:\n%s", at, explained)
+	}
+	with := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "--clutter", "-o", "-"))
+	if !slices.ContainsFunc(with, func(m decided.Mark) bool { return m.Nothing() }) {
+		t.Error("--clutter keeps no clutter")
+	}
+}

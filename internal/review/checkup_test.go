@@ -1,0 +1,90 @@
+package review
+
+import (
+	"strings"
+	"testing"
+
+	"shadowgap/detect"
+)
+
+func TestCommandLineIsWhatMadeTheRunWithTheOptionSet(t *testing.T) {
+	for _, tc := range []struct {
+		args, option []string
+		want         string
+	}{
+		{nil, []string{"--range", "30m"}, "shadowgap triage CAPTURES --out @RUN@ --range 30m"},
+		{[]string{"triage", "my captures", "--out", "run/"}, []string{"--layout", "@RUN@/layout.json"}, "shadowgap triage 'my captures' --out @RUN@ --layout @RUN@/layout.json"},
+		{[]string{"triage", "a", "--out=r", "--range=20m"}, []string{"--range", "30m"}, "shadowgap triage a --out @RUN@ --range 30m"},
+		{[]string{"triage", "a", "-o", "r", "--track", "old.gpx", "--units", "ft"}, []string{"--track", "new.gpx"}, "shadowgap triage a -o @RUN@ --units ft --track new.gpx"},
+		{[]string{"triage", "it's", "$HOME", "--out", "r"}, nil, `shadowgap triage 'it'\''s' '$HOME' --out @RUN@`},
+	} {
+		if got := commandLine(tc.args, tc.option...); got != tc.want {
+			t.Errorf("%q: %s, want %s", tc.args, got, tc.want)
+		}
+	}
+}
+
+func TestCheckUpCountsWhatIsMissing(t *testing.T) {
+	_, caps, marks, _ := testSurvey(t, 60)
+	caps[3].Time = nil
+	caps[4].Panels[0].RangeM = nil
+	for i := range marks {
+		if marks[i].Capture == caps[5].Capture || marks[i].Capture == caps[6].Capture {
+			marks[i].LengthM = nil
+		}
+		if marks[i].Capture == caps[7].Capture {
+			marks[i].Position = nil
+		}
+	}
+	by := map[string][]detect.MarkRecord{}
+	for _, m := range marks {
+		by[m.Capture] = append(by[m.Capture], m)
+	}
+	cmd := []string{"triage", "caps", "--out", "run", "--manifest", "lake.csv"}
+	got := map[string]Check{}
+	for _, c := range checkUp(caps, by, PageOptions{Command: cmd}) {
+		got[c.What] = c
+	}
+	for what, want := range map[string]struct {
+		n, of int
+		line  string
+	}{
+		"Side-scan found in the picture": {1, 60, "--layout @RUN@/layout.json"},
+		"Range setting":                  {1, 59, "--range 30m"},
+		"Time":                           {1, 59, "--manifest lake.csv"}, // the one that was given is the one to mend
+		"Place":                          {1, 59, "--track track.gpx"},
+		"Row rate":                       {2, 59, "--manifest lake.csv"},
+	} {
+		c := got[what]
+		if c.OK || c.N != want.n || c.Of != want.of || !strings.HasSuffix(c.Line, want.line) || c.Cost == "" || c.Mend == "" {
+			t.Errorf("%s: %+v, want %+v", what, c, want)
+		}
+	}
+	for _, c := range checkUp(caps[:3], by, PageOptions{}) {
+		if !c.OK || c.Cost+c.Mend+c.Line != "" {
+			t.Errorf("nothing is missing, yet %+v", c)
+		}
+	}
+}
+
+func TestRemarksThatDifferInNumbersAreOne(t *testing.T) {
+	caps := []detect.CaptureRecord{{Notes: []string{"range: manifest says 20 m, --range says 30 m", "odd"}}, {Notes: []string{"range: manifest says 25.5 m, --range says 30 m"}}, {}}
+	if got := notesOf(caps, 5); len(got) != 2 || got[0].N != 2 || got[1] != (noteCount{"odd", 1}) {
+		t.Errorf("%+v", got)
+	}
+}
+
+// What was not read is told once, in a sentence, with what to do about it on the page.
+func TestWhyUnreadIsOneSentence(t *testing.T) {
+	for why, want := range map[string]string{
+		"no side-scan in it as far as the reader can tell (odds 0.01, 0 % of the picture): set the panel by hand if there is": "" +
+			"No side-scan in it as far as the reader can tell (odds 0.01, 0 % of the picture). If you see it, outline it once.",
+		"what looks like side-scan in it has no clear outline: set the panel by hand": "" +
+			"What looks like side-scan in it has no clear outline. If you see it, outline it once.",
+		"no dark water column was found": "No side-scan was found in it: no dark water column was found. If you see it, outline it once.",
+	} {
+		if got := whyUnread(detect.CaptureRecord{Status: detect.StatusNoPanel, Why: &why}); got != want {
+			t.Errorf("%q\nis told as %q,\nwant       %q", why, got, want)
+		}
+	}
+}
