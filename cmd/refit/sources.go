@@ -91,7 +91,7 @@ func openSources(s settings) ([]source, error) {
 	if err != nil {
 		return nil, err
 	}
-	half, err := setin.HalfA(filepath.Join(s.data, "halves.json"))
+	half, err := eval.Half(filepath.Join(s.data, "halves.json"), "a")
 	if err != nil {
 		return nil, err
 	}

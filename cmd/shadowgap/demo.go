@@ -44,7 +44,7 @@ func (d demoCmd) Run(con *console) error {
 	if err != nil {
 		return err
 	}
-	results, err := scoreAgainst(con.ctx, scored, labels, eval.DefaultOptions())
+	results, err := scoreAgainst(con.ctx, scored, labels, "", eval.DefaultOptions())
 	if err != nil {
 		return err
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"shadowgap/eval"
 	"shadowgap/internal/runstore"
@@ -14,6 +15,7 @@ import (
 type scoreCmd struct {
 	RunDir  string `arg:"" optional:"" name:"run" help:"Run folder."`
 	Labels  string `placeholder:"FILE" help:"labels.json: what is really there."`
+	Half    string `enum:",a,b" default:"" help:"Only the labels of one half, a or b, as halves.json beside the labels file parts them."`
 	Drawn   string `placeholder:"FILE" help:"Compare these labels, drawn by eye, with --labels; instead of a run."`
 	Tiles   string `placeholder:"DIR" help:"Folder of mask pictures for captures that each hold one thing on the bottom."`
 	Against string `placeholder:"RUN" help:"Another run over the same captures to compare with."`
@@ -83,7 +85,7 @@ func (s scoreCmd) Run(con *console) error {
 			return s.tileReport(con, run, list, r, opt)
 		}
 	}
-	results, err := scoreAgainst(con.ctx, run, s.Labels, opt)
+	results, err := scoreAgainst(con.ctx, run, s.Labels, s.Half, opt)
 	if err != nil {
 		return err
 	}
@@ -192,10 +194,17 @@ func (s scoreCmd) note(lines ...eval.SummaryLine) (err error) {
 }
 
 // scoreAgainst scores one run; labels that are wrong are the user's to mend.
-func scoreAgainst(ctx context.Context, run *eval.Run, file string, opt eval.Options) (*eval.Results, error) {
+func scoreAgainst(ctx context.Context, run *eval.Run, file, half string, opt eval.Options) (*eval.Results, error) {
 	labels, err := eval.Load(file)
 	if err != nil {
 		return nil, usage("%v", err)
+	}
+	if half != "" {
+		in, err := eval.Half(filepath.Join(filepath.Dir(file), "halves.json"), half)
+		if err != nil {
+			return nil, usage("--half: %v", err)
+		}
+		labels.Captures = slices.DeleteFunc(labels.Captures, func(l eval.CaptureLabel) bool { return !in(l.Capture) })
 	}
 	results, err := eval.Score(ctx, *run, *labels, opt)
 	if err != nil && ctx.Err() == nil {
@@ -209,7 +218,7 @@ func (s scoreCmd) compare(con *console, results *eval.Results, opt eval.Options)
 	if err != nil {
 		return err
 	}
-	theirs, err := scoreAgainst(con.ctx, other, s.Labels, opt)
+	theirs, err := scoreAgainst(con.ctx, other, s.Labels, s.Half, opt)
 	if err != nil {
 		return err
 	}

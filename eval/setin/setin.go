@@ -7,7 +7,6 @@ package setin
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"image"
@@ -49,7 +48,7 @@ func Load(ctx context.Context, openDir, dataDir string) (*Bottoms, error) {
 	if err != nil {
 		return nil, err
 	}
-	half, err := HalfA(filepath.Join(dataDir, "halves.json"))
+	half, err := eval.Half(filepath.Join(dataDir, "halves.json"), "a")
 	if err != nil {
 		return nil, err
 	}
@@ -121,33 +120,6 @@ func (b *Bottoms) addTiles(ctx context.Context, openDir string) error {
 		}
 	}
 	return nil
-}
-
-// HalfA reads a halves.json and tells which captures, by name, may be fitted on.
-func HalfA(name string) (func(capture string) bool, error) {
-	data, err := os.ReadFile(name)
-	if err != nil {
-		return nil, fmt.Errorf("reading which captures may be fitted on: %w", err)
-	}
-	var halves struct {
-		A []string `json:"a"`
-	}
-	if err := json.Unmarshal(data, &halves); err != nil {
-		return nil, fmt.Errorf("reading which captures may be fitted on: %s: %w", name, err)
-	}
-	for _, p := range halves.A {
-		if _, err := path.Match(p, ""); err != nil {
-			return nil, fmt.Errorf("%s: pattern %q: %w", name, p, err)
-		}
-	}
-	return func(capture string) bool {
-		for _, p := range halves.A {
-			if ok, _ := path.Match(p, capture); ok { // the patterns were tried above
-				return true
-			}
-		}
-		return false
-	}, nil
 }
 
 // flat tells whether a picture is not bottom all over: more than a third of it pure black or nearly white, as padding is or a palette
