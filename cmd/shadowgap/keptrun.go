@@ -13,6 +13,7 @@ import (
 
 	"shadowgap/internal/export"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 	"shadowgap/internal/track"
@@ -77,18 +78,24 @@ func keptList(ctx context.Context, store *runstore.Store, key string) ([]string,
 }
 
 // pageOptions are what the run's page is made with: where to go as decisions leave it, and what the run folder keeps for it. total is how
-// many captures the run holds.
-func pageOptions(ctx context.Context, store *runstore.Store, units overlay.Units, total int) (review.PageOptions, error) {
+// many captures the run holds; atlas is nil where it is not known yet.
+func pageOptions(
+	ctx context.Context, store *runstore.Store, atlas *places.Atlas, units overlay.Units, total int,
+) (review.PageOptions, error) {
 	opt := review.PageOptions{Name: filepath.Base(store.Dir()), Units: units, Total: total}
-	run, err := openReviewed(ctx, store, false)
-	if err != nil {
-		return opt, err
+	if atlas == nil {
+		run, err := openReviewed(ctx, store, false)
+		if err != nil {
+			return opt, err
+		}
+		found, err := run.atlas(ctx, units)
+		if err != nil {
+			return opt, err
+		}
+		atlas = &found
 	}
-	atlas, err := run.atlas(ctx, units)
-	if err != nil {
-		return opt, err
-	}
-	opt.Atlas = &atlas
+	opt.Atlas = atlas
+	var err error
 	if opt.Command, err = keptList(ctx, store, metaCommand); err != nil {
 		return opt, err
 	}

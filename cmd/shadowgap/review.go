@@ -51,7 +51,7 @@ func (r reviewCmd) Run(con *console) (err error) {
 	if err != nil {
 		return err
 	}
-	opt, err := pageOptions(con.ctx, store, overlay.Units(r.Units), total)
+	opt, err := pageOptions(con.ctx, store, nil, overlay.Units(r.Units), total)
 	if err != nil {
 		return err
 	}
@@ -79,7 +79,11 @@ func exportNow(ctx context.Context, store *runstore.Store, units overlay.Units, 
 	if err != nil {
 		return err
 	}
-	files, err := runFiles(ctx, run, units)
+	atlas, err := run.atlas(ctx, units)
+	if err != nil {
+		return err
+	}
+	files, err := runFiles(ctx, run, atlas, units)
 	if err != nil {
 		return err
 	}
@@ -93,7 +97,7 @@ func exportNow(ctx context.Context, store *runstore.Store, units overlay.Units, 
 
 // sheet writes the contact sheet and makes the page anew, which then links to it.
 func (r reviewCmd) sheet(con *console, store *runstore.Store) error {
-	opt, err := pageOptions(con.ctx, store, overlay.Units(r.Units), 0)
+	opt, err := pageOptions(con.ctx, store, nil, overlay.Units(r.Units), 0)
 	if err != nil {
 		return err
 	}
@@ -102,7 +106,7 @@ func (r reviewCmd) sheet(con *console, store *runstore.Store) error {
 		return fmt.Errorf("making the contact sheet: %w", err)
 	}
 	fmt.Fprintln(con.out, filepath.Join(r.RunDir, review.SheetName))
-	return writePage(con.ctx, store, overlay.Units(r.Units))
+	return writePage(con.ctx, store, opt.Atlas, overlay.Units(r.Units))
 }
 
 func (r reviewCmd) take(con *console, store *runstore.Store) error {

@@ -154,6 +154,10 @@ func (r *reviewed) atlas(ctx context.Context, units overlay.Units) (places.Atlas
 		}
 		caps = append(caps, lean(c.record))
 		for _, m := range c.marks {
+			if m.Nothing() && !r.clutter {
+				marks = append(marks, forHolds(m))
+				continue
+			}
 			m.Evidence = toldEvidence(m.Evidence)
 			marks = append(marks, m)
 		}

@@ -114,6 +114,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	}
 	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
 	ctx := context.WithoutCancel(con.ctx)
+	debug.SetGCPercent(100) // exports make much and keep little; the limit above still holds
 	how := fmt.Sprintf("%s, clutter %t", t.Units, t.Clutter)
 	exportErr := exportsIfStale(ctx, store, how, func() error { return t.write(ctx, store, src) })
 	if err != nil {

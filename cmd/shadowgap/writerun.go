@@ -35,7 +35,11 @@ func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, c
 	if err != nil {
 		return err
 	}
-	files, err := runFiles(ctx, run, units)
+	atlas, err := run.atlas(ctx, units)
+	if err != nil {
+		return err
+	}
+	files, err := runFiles(ctx, run, atlas, units)
 	if err != nil {
 		return err
 	}
@@ -51,7 +55,10 @@ func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, c
 			return err
 		}
 	}
-	return writePage(ctx, store, units)
+	if clutter { // the page asks for it itself
+		return writePage(ctx, store, nil, units)
+	}
+	return writePage(ctx, store, &atlas, units)
 }
 
 // runFile is one of the exports in a run folder.
@@ -61,11 +68,7 @@ type runFile struct {
 }
 
 // runFiles lists a run's exports as decisions leave it.
-func runFiles(ctx context.Context, run *reviewed, units overlay.Units) ([]runFile, error) {
-	atlas, err := run.atlas(ctx, units)
-	if err != nil {
-		return nil, err
-	}
+func runFiles(ctx context.Context, run *reviewed, atlas places.Atlas, units overlay.Units) ([]runFile, error) {
 	holds, err := run.holds(ctx)
 	if err != nil {
 		return nil, err
@@ -197,8 +200,8 @@ func foremostOf(ctx context.Context, store *runstore.Store, first, full int) (
 	return caps, marks, total, nil
 }
 
-// writePage makes the run's pages. Only what one of them shows is in memory at once.
-func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) error {
+// writePage makes the run's pages. Only what one of them shows is in memory at once. atlas is where to go, nil where that is not known yet.
+func writePage(ctx context.Context, store *runstore.Store, atlas *places.Atlas, units overlay.Units) error {
 	tally, err := store.Tally(ctx)
 	if err != nil {
 		return err
@@ -211,7 +214,7 @@ func writePage(ctx context.Context, store *runstore.Store, units overlay.Units) 
 	if err != nil {
 		return err
 	}
-	opt, err := pageOptions(ctx, store, units, total)
+	opt, err := pageOptions(ctx, store, atlas, units, total)
 	if err != nil {
 		return err
 	}

@@ -1,9 +1,11 @@
 package review
 
 import (
+	"bufio"
 	"crypto/sha256"
 	"encoding/base64"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -11,12 +13,21 @@ import (
 
 // writeFile writes a file so that a reader sees the old content or the whole new one, never a part.
 func writeFile(path string, data []byte) error {
+	return writeTo(path, func(w io.Writer) error { _, err := w.Write(data); return err })
+}
+
+// writeTo is writeFile for what is made while it is written.
+func writeTo(path string, write func(io.Writer) error) error {
 	f, err := os.CreateTemp(filepath.Dir(path), ".part-*")
 	if err != nil {
 		return fmt.Errorf("writing %s: %w", path, err)
 	}
 	defer os.Remove(f.Name()) // does nothing once renamed
-	if _, err = f.Write(data); err == nil {
+	b := bufio.NewWriterSize(f, 1<<16)
+	if err = write(b); err == nil {
+		err = b.Flush()
+	}
+	if err == nil {
 		err = f.Chmod(0o644)
 	}
 	if cerr := f.Close(); err == nil {

@@ -1,7 +1,6 @@
 package review
 
 import (
-	"bytes"
 	"cmp"
 	"context"
 	"crypto/sha256"
@@ -359,11 +358,9 @@ func WritePages(
 		if err != nil {
 			return wrap(err)
 		}
-		var b bytes.Buffer
-		if err := p.Render(&b, ds, FromFile); err != nil {
-			return wrap(err)
-		}
-		if err := writeFile(filepath.Join(runDir, PageName(part)), b.Bytes()); err != nil {
+		// A page of a long run is tens of megabytes: it goes to the disk as it comes.
+		err = writeTo(filepath.Join(runDir, PageName(part)), func(w io.Writer) error { return p.Render(w, ds, FromFile) })
+		if err != nil {
 			return wrap(err)
 		}
 	}
