@@ -8,13 +8,9 @@ import (
 	"shadowgap/features"
 )
 
-// mostClutter is how likely a mark may be clutter and still be told. A person looks at every mark, and what isn't told is
-// lost, so it lies above one half: what it gives stands in the README and is held to its bounds by TestScoreOnRenderedCaptures.
-const mostClutter = 0.82
-
-// mostClutterBare is the same for what is taken for a suspended target though no shadow shows: plain sand is full of bright specks,
-// and a person who is shown nothing there learns as much.
-const mostClutterBare = 0.65
+// mostClutter is how likely a mark may be clutter and still be told: a miss and a false mark cost a person the same, a look in vain or
+// a thing passed by, so what is likelier none is not told.
+const mostClutter = 0.5
 
 const profileStep = 4 // rows between stored points of a profile
 
@@ -136,11 +132,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 		rec.Patch = patchOf(s.leveled, m.candidate)
 		return rec, true
 	}
-	most := mostClutter
-	if rec.Class == SuspendedTarget && m.shadow == nil {
-		most = mostClutterBare
-	}
-	return rec, rec.Odds[Clutter] < most && !s.lostInField(m)
+	return rec, rec.Odds[Clutter] < mostClutter && !s.lostInField(m)
 }
 
 // axisOf turns a highlight's shape to the picture's directions: a port swath is drawn mirrored.

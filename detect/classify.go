@@ -70,6 +70,7 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		e["gap-errors"] = m.gap.Value / math.Max(0.5, m.gap.SD)
 		e["gap-sizes"] = m.gap.Value / float64(m.highlight.cols()+2)
 		e["between"] = m.between
+		e["pair"] = m.evidence
 		e["row-ratio"] = math.Log(float64(m.shadow.rows()+2) / float64(m.highlight.rows()+2))
 		if s.hasZero && m.far.Value > 0 {
 			e["underside-share"] = m.gap.Value / math.Max(1, m.far.Value+m.gap.Value)
@@ -86,7 +87,7 @@ func EvidenceNames() []string {
 		"highlight-fine", "highlight-wide", "highlight-ring", "highlight-edge", "highlight-strength", "highlight-spreads",
 		"highlight-fill", "highlight-elongation", "water-share", "wet", "shadow-length", "shadow-rows", "shadow-depth",
 		"shadow-fine", "shadow-wide", "shadow-ring", "shadow-edge", "shadow-peak", "shadow-area", "height-share", "gap",
-		"gap-errors", "gap-sizes", "between", "row-ratio", "underside-share",
+		"gap-errors", "gap-sizes", "between", "pair", "row-ratio", "underside-share",
 	}
 }
 

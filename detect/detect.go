@@ -276,20 +276,24 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 		opt.visit(p, sv)
 		return nil
 	}
-	f := &fields{}
-	if err := f.average(lv, s.arena); err != nil {
-		return fmt.Errorf("averaging the %s swath: %w", s.side, err)
+	seg, err := segment(s, lv)
+	if err != nil {
+		return err
 	}
-	if len(f.scale) == 0 {
+	if len(seg.fields) == 0 {
 		return nil
 	}
-	lv.tail = f.scale[0].normal.upper / f.scale[0].normal.lower
+	lv.tail = seg.fields[0].normal.upper / seg.fields[0].normal.lower
 	view := newFinderView(s, lv)
 	answer, err := opt.finder.Find(view.Planes, view.Rows, view.Cols)
 	if err != nil {
 		return fmt.Errorf("the %s swath: %w", s.side, err)
 	}
-	for _, c := range f.candidates(lv, things(answer, view, s.echo.Rows, s.echo.Cols)) {
+	pairs, err := pair(group(seg.highlights, seg.shadows), seg.shadows)
+	if err != nil {
+		return err
+	}
+	for _, c := range seg.candidates(lv, things(answer, view, s.echo.Rows, s.echo.Cols), pairs) {
 		m := measure(lv, c)
 		if c.highlight != nil {
 			m.even, m.top = evenness(s, *c.highlight)

@@ -122,27 +122,45 @@ func (a span) intersect(b span) span {
 // size is the number of pixels of a span, 0 for an empty one.
 func (a span) size() float64 { return float64(max(0, a.rows())) * float64(max(0, a.cols())) }
 
-// candidates gives the finder's things their pixels: in the highlight's box what stands out of plain bottom, in the shadow's what lies under it.
-func (f *fields) candidates(lv *leveled, found []thing) []candidate {
+// candidates are the finder's things and, of what stands out by its strength alone, the pairs that it has not found: it knows textures,
+// a threshold knows what no texture does. A thing of the finder's without a shadow takes that of the pair it lies on.
+func (seg *segments) candidates(lv *leveled, found []thing, pairs []candidate) []candidate {
 	var out []candidate
 	for i := range found {
 		t := &found[i]
 		c := candidate{thing: t}
-		if h, ok := f.patchIn(lv, t.highlight, true); ok {
+		if h, ok := seg.patchIn(lv, t.highlight, true); ok {
 			c.highlight = &h
 		}
 		if t.shadow.rows() > 0 && t.shadow.cols() > 0 {
-			if s, ok := f.patchIn(lv, t.shadow, false); ok {
+			if s, ok := seg.patchIn(lv, t.shadow, false); ok {
 				c.shadow = &s
 			}
 		}
-		if c.highlight == nil && c.shadow == nil {
-			continue
+		if c.highlight != nil || c.shadow != nil {
+			out = append(out, c)
 		}
-		if c.highlight != nil && c.shadow != nil {
+	}
+	byFinder := len(out)
+	for _, p := range pairs {
+		same := -1
+		for i, c := range out[:byFinder] {
+			if isSame(c, p) {
+				same = i
+				break
+			}
+		}
+		switch {
+		case same < 0:
+			out = append(out, p)
+		case out[same].shadow == nil && out[same].highlight != nil && p.highlight != nil && p.shadow != nil:
+			out[same].shadow, out[same].evidence = p.shadow, p.evidence
+		}
+	}
+	for i := range out {
+		if c := &out[i]; c.highlight != nil && c.shadow != nil {
 			c.overlap = sharedRows(c.highlight.span, c.shadow.span)
 		}
-		out = append(out, c)
 	}
 	slices.SortStableFunc(out, func(a, b candidate) int {
 		sa, sb := a.span(), b.span()
@@ -154,10 +172,26 @@ func (f *fields) candidates(lv *leveled, found []thing) []candidate {
 	return out
 }
 
+// isSame tells whether a pair found by strength is what the finder found already: its highlight (else its shadow) lies on the same place.
+func isSame(c, p candidate) bool {
+	of := func(c candidate) span {
+		if c.highlight != nil {
+			return c.highlight.span
+		}
+		return c.shadow.span
+	}
+	a, b := of(c), of(p)
+	if (c.highlight == nil) != (p.highlight == nil) {
+		return false
+	}
+	both := a.intersect(b).size()
+	return both > sameThing*(a.size()+b.size()-both) || both > insideOf*min(a.size(), b.size())
+}
+
 // patchIn gathers the pixels of a box that are brighter (or darker) than a third of the way from plain bottom to the box's own
 // extreme, by the finest mean. ok is false when too few are.
-func (f *fields) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
-	fine := f.scale[0].mean
+func (seg *segments) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
+	fine := seg.fields[0].mean
 	extreme := float32(1)
 	for r := box.r0; r < box.r1; r++ {
 		for _, v := range fine.Row(r)[box.k0:box.k1] {
@@ -195,7 +229,7 @@ func (f *fields) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
 	}
 	p.mean = sum / float64(p.area)
 	p.wet = wet*2 > p.area
-	for i, s := range f.scale {
+	for i, s := range seg.fields {
 		z := s.peakOf(p.runs, bright)
 		p.peak, p.wide = math.Max(p.peak, z), z
 		if i == 0 {

@@ -104,12 +104,13 @@ func TestCandidatePixels(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	var f fields
-	if err := f.average(lv, nil); err != nil {
+	sw := starboardOf(t, g, allValid(g), false)
+	seg, err := segment(sw, lv)
+	if err != nil {
 		t.Fatal(err)
 	}
 	// the finder's boxes are a few pixels off
-	cs := f.candidates(lv, []thing{{highlight: span{87, 106, 97, 117}, shadow: span{88, 107, 122, 154}}})
+	cs := seg.candidates(lv, []thing{{highlight: span{87, 106, 97, 117}, shadow: span{88, 107, 122, 154}}}, nil)
 	if len(cs) != 1 || cs[0].highlight == nil || cs[0].shadow == nil {
 		t.Fatalf("candidates %+v, want one with highlight and shadow", cs)
 	}
@@ -120,7 +121,18 @@ func TestCandidatePixels(t *testing.T) {
 	if m.far.Value < 112 || m.far.Value > 116 || m.shadowFar.Value < 147 || m.shadowFar.Value > 153 {
 		t.Errorf("highlight ends at %.1f, want 114; shadow at %.1f, want 150", m.far.Value, m.shadowFar.Value)
 	}
-	if none := f.candidates(lv, []thing{{highlight: span{20, 20, 30, 40}}}); len(none) != 0 {
+	// what the finder has found is no second candidate, what it has missed is one
+	pairs, err := pair(group(seg.highlights, seg.shadows), seg.shadows)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if both := seg.candidates(lv, []thing{{highlight: span{87, 106, 97, 117}}}, pairs); len(both) != 1 || both[0].thing == nil || both[0].shadow == nil {
+		t.Errorf("candidates %+v, want the finder's thing with the pair's shadow", both)
+	}
+	if alone := seg.candidates(lv, nil, pairs); len(alone) != len(pairs) || len(pairs) == 0 {
+		t.Errorf("%d candidates without the finder, want the %d pairs", len(alone), len(pairs))
+	}
+	if none := seg.candidates(lv, []thing{{highlight: span{20, 20, 30, 40}}}, nil); len(none) != 0 {
 		t.Errorf("an empty box became %d candidates", len(none))
 	}
 }

@@ -36,7 +36,7 @@ func drawnPair(t *testing.T, near, far, shadowNear, shadowFar, lean float64) (*l
 		add(&s, r, shadowNear+d, shadowFar+d)
 	}
 	h.mean, s.mean = 4, 0.1
-	return &leveled{q: g, sigma: 0.1, edge: make([]int, g.Rows)}, candidate{highlight: &h, shadow: &s, overlap: 1}
+	return &leveled{q: g, sigma: 0.1, edge: make([]int, g.Rows)}, candidate{highlight: &h, shadow: &s, overlap: 1, evidence: 1}
 }
 
 // Half a pixel is what edges drawn over one pixel leave undecided. Where highlight and shadow share that pixel no strength in

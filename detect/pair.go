@@ -1,13 +1,20 @@
 package detect
 
-import "math"
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"shadowgap/features"
+)
 
 // candidate is a highlight with the shadow behind it, either of which may be missing, not yet measured.
 type candidate struct {
 	highlight *patch
 	shadow    *patch
-	thing     *thing  // what the finder says of it; nil for one that was not found by it
+	thing     *thing  // what the finder says of it; nil for one that it didn't find
 	overlap   float64 // share of the rows of the shorter of the two that both fill
+	evidence  float64 // how strongly the two belong together, 0 to 1
 }
 
 // span is the hull of what the candidate consists of.
@@ -21,10 +28,112 @@ func (c candidate) span() span {
 	return c.highlight.union(c.shadow.span)
 }
 
+const (
+	missCost   = 1.0  // leaving a highlight without a shadow
+	overlapMin = 0.34 // shared rows below which two patches can't be a pair
+)
+
+// pair gives every highlight at most one shadow and every shadow at most one highlight at the least total cost over the
+// side. A shadow that no highlight takes stays a candidate of its own when it is long and broad, as raised structure
+// without a clear bright face throws.
+func pair(highlights, shadows []patch) ([]candidate, error) {
+	cost := make([][]float64, len(highlights))
+	miss := make([]float64, len(highlights))
+	for i := range highlights {
+		cost[i] = make([]float64, len(shadows))
+		miss[i] = missCost
+		for j := range shadows {
+			cost[i][j] = pairCost(highlights[i], shadows[j])
+		}
+	}
+	partner := make([]int, len(highlights))
+	for i := range partner {
+		partner[i] = -1
+	}
+	if len(highlights) > 0 && len(shadows) > 0 {
+		var err error
+		if partner, _, err = features.AssignOptional(cost, miss); err != nil {
+			return nil, fmt.Errorf("pairing %d highlights with %d shadows: %w", len(highlights), len(shadows), err)
+		}
+	}
+	var out []candidate
+	taken := make([]bool, len(shadows))
+	for i, j := range partner {
+		c := candidate{highlight: &highlights[i]}
+		if j >= 0 {
+			taken[j] = true
+			c.shadow = &shadows[j]
+			c.overlap = sharedRows(highlights[i].span, shadows[j].span)
+			c.evidence = math.Max(0, 1-cost[i][j]/missCost)
+		}
+		out = append(out, c)
+	}
+	for j := range shadows {
+		if s := &shadows[j]; !taken[j] && s.cols() >= 10 && s.rows() >= 5 && s.area >= 90 {
+			out = append(out, candidate{shadow: s})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b candidate) int {
+		sa, sb := a.span(), b.span()
+		if sa.r0 != sb.r0 {
+			return sa.r0 - sb.r0
+		}
+		return sa.k0 - sb.k0
+	})
+	return out, nil
+}
+
+// pairCost is how badly a shadow fits as the one this highlight throws: +Inf when it can't be. The shadow must lie farther
+// out and share rows. A gap costs with the height it would mean (a gap as long as the slant range puts the thing halfway
+// up to the boat), since fish near the bottom are the common case and a nearer shadow the likelier partner.
+func pairCost(h, s patch) float64 {
+	overlap := sharedRows(h.span, s.span)
+	if overlap < overlapMin || s.k1 <= h.k1+1 || s.k0 < h.k0-1 {
+		return math.Inf(1)
+	}
+	gap, ok := rowGap(h, s)
+	if !ok {
+		return math.Inf(1)
+	}
+	reach := math.Max(24, 0.6*float64(h.k1))
+	if gap > reach || gap < -0.6*float64(h.cols())-4 {
+		return math.Inf(1)
+	}
+	c := 0.45 * (1 - overlap)
+	if gap > 3 {
+		c += 0.12 + 0.75*gap/reach
+	} else if gap < -3 {
+		c += 0.02 * (-gap - 3)
+	}
+	// a shadow is as tall along track as what throws it, a little taller for the beam's width
+	ratio := math.Abs(math.Log(float64(s.rows()+2) / float64(h.rows()+2)))
+	c += 0.22 * math.Max(0, ratio-0.25)
+	c += 0.35 * math.Exp(-float64(s.area)/30)
+	return c
+}
+
 // sharedRows is the overlap of two spans in rows over the shorter's rows.
 func sharedRows(a, b span) float64 {
 	n := min(a.r1, b.r1) - max(a.r0, b.r0)
 	return math.Max(0, float64(n)) / float64(max(1, min(a.rows(), b.rows())))
+}
+
+// rowGap is the median over shared rows of the range from the highlight's far edge to the shadow's near edge.
+func rowGap(h, s patch) (float64, bool) {
+	far := edgePerRow(h, true)
+	near := edgePerRow(s, false)
+	var gaps []int
+	for r := max(h.r0, s.r0); r < min(h.r1, s.r1); r++ {
+		f, n := far[r-h.r0], near[r-s.r0]
+		if f >= 0 && n >= 0 {
+			gaps = append(gaps, n-f)
+		}
+	}
+	if len(gaps) == 0 {
+		return 0, false
+	}
+	slices.Sort(gaps)
+	return float64(gaps[len(gaps)/2]), true
 }
 
 // edgePerRow returns, per row of a patch, the end of its farthest run or the start of its nearest; -1 where it has none.

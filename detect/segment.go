@@ -1,23 +1,33 @@
 package detect
 
 import (
+	"fmt"
 	"math"
+	"slices"
 
 	"shadowgap/features"
 )
 
-// scales are the windows that a thing's departure from plain bottom is measured at.
+// scales are the windows that highlights and shadows are sought at. highlight and shadow are the chances per pixel that plain
+// bottom passes the seed threshold: a wider window has fewer independent places in a picture, so it may pass more often.
+// growHighlight and growShadow say how far a seed is followed, in spreads over and under plain bottom.
 var scales = [...]struct {
-	window, step         int     // side of the window, and from one to the next, in pixels
-	leastPower, heaviest float64 // see normalise
+	window, step              int // side of the window, and from one to the next, in pixels
+	highlight, shadow         float64
+	growHighlight, growShadow float64
+	leastPower, heaviest      float64 // see normalise
 }{
-	{3, 1, 0, 2},
-	{6, wideStep, 0.4, 1.5},
-	{14, wideStep, 0.7, 1.25},
+	{3, 1, 2e-7, 1e-7, 2.1, 1.5, 0, 2},
+	{6, wideStep, 5e-6, 2e-5, 2.5, 2.2, 0.4, 1.5},
+	{14, wideStep, 1e-4, 1e-4, 2.8, 2.8, 0.7, 1.25},
 }
 
 // wideStep is how far apart the wider windows are taken: a mean over many pixels hardly changes from one to the next.
 const wideStep = 2
+
+// trimTo is how far over (or under) plain bottom the finest scale must be for a pixel of a wider scale's patch to belong to
+// it: a wide window smears a patch by half its width.
+const trimTo = 0.8
 
 const leastArea = 6 // pixels of a patch
 
@@ -33,9 +43,11 @@ type patch struct {
 	wet  bool    // inside the water column
 }
 
-// fields are the windowed means of one side, finest first.
-type fields struct {
-	scale []scaleField
+// segments are the patches of one side.
+type segments struct {
+	highlights, shadows []patch
+	fields              []scaleField
+	owner               []uint16 // scratch, a label per pixel
 }
 
 // scaleField is the windowed mean of the leveled picture with what plain bottom does at that scale.
@@ -44,14 +56,40 @@ type scaleField struct {
 	mask   []uint8        // what the first pixel of each belongs to
 	step   int
 	normal normalised
+
+	over, under []features.PixelRun // beyond the growing thresholds, in steps
 }
 
-// average takes the means of every window that fits into the side, and learns what plain bottom does at each.
-func (f *fields) average(lv *leveled, arena *features.Arena) error {
+// segment finds highlights and shadows by a constant false-alarm rule at several scales. Seeds pass a threshold at some
+// scale; each is grown at the finest scale, which keeps its edges.
+func segment(s *swath, lv *leveled) (*segments, error) {
+	seg := &segments{}
+	if err := seg.average(lv, s.arena); err != nil {
+		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
+	}
+	if len(seg.fields) == 0 {
+		return seg, nil
+	}
+	seg.owner = s.arena.Labels(len(lv.mask))
+	if err := seg.threshold(s.arena); err != nil {
+		return nil, fmt.Errorf("segmenting the %s swath: %w", s.side, err)
+	}
+	var err error
+	if seg.highlights, err = seg.patches(lv, true); err != nil {
+		return nil, fmt.Errorf("segmenting the %s swath: highlights: %w", s.side, err)
+	}
+	if seg.shadows, err = seg.patches(lv, false); err != nil {
+		return nil, fmt.Errorf("segmenting the %s swath: shadows: %w", s.side, err)
+	}
+	return seg, nil
+}
+
+// average takes the means of every window that fits into the side.
+func (seg *segments) average(lv *leveled, arena *features.Arena) error {
 	add := func(mean *features.Grid, mask []uint8) error {
-		sc := scales[len(f.scale)]
+		sc := scales[len(seg.fields)]
 		n, err := normalise(mean, mask, sc.leastPower, sc.heaviest)
-		f.scale = append(f.scale, scaleField{mean: mean, mask: mask, step: sc.step, normal: n})
+		seg.fields = append(seg.fields, scaleField{mean: mean, mask: mask, step: sc.step, normal: n})
 		return err
 	}
 	if min(lv.q.Rows, lv.q.Cols) < scales[0].window {
@@ -107,6 +145,279 @@ func halved(g *features.Grid, mask []uint8, arena *features.Arena) (*features.Gr
 		}
 	}
 	return out, belongs, nil
+}
+
+// patches grows the seeds of one polarity at every scale, finest first. A wider scale adds what the finer ones miss: where
+// they found less than half of a patch's pixels, and no more than three pieces of it, it takes their place, else they stand
+// (many pieces are many stones).
+func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
+	var out []patch
+	owner := seg.owner // 1 + index into out of the patch that holds a pixel
+	clear(owner)
+	seeds, trim := make([]float32, len(seg.fields)), seg.fields[0].normal.at(trimTo)
+	if !bright {
+		trim = seg.fields[0].normal.at(-trimTo)
+	}
+	for i, f := range seg.fields {
+		seeds[i] = f.normal.at(f.normal.quantile(1 - scales[i].highlight))
+		if !bright {
+			seeds[i] = f.normal.at(f.normal.quantile(scales[i].shadow))
+		}
+	}
+	for j := range seg.fields {
+		comps, err := seg.grow(j, bright, seeds[:j+1])
+		if err != nil {
+			return nil, err
+		}
+		for _, c := range comps {
+			if len(out) == math.MaxUint16 {
+				break // no side of a capture holds as many things
+			}
+			p, ok := seg.describe(c, lv, bright, j, trim)
+			if !ok {
+				continue
+			}
+			covered, within, inside := 0, 0.0, map[uint16]bool{}
+			for _, run := range p.runs {
+				for k := run.Col0; k < run.Col1; k++ {
+					i := run.Row*lv.q.Cols + k
+					if o := owner[i]; o > 0 && out[o-1].area > 0 {
+						covered++
+						within += float64(lv.q.V[i]) - 1
+						inside[o] = true
+					}
+				}
+			}
+			if covered*2 >= p.area || len(inside) > 3 {
+				continue
+			}
+			// a strong thing in a faint patch is a thing of its own
+			around := (p.mean-1)*float64(p.area) - within
+			if covered > 0 && around/float64(p.area-covered) < 0.4*within/float64(covered) == bright {
+				continue
+			}
+			for o := range inside {
+				out[o-1].area = 0
+			}
+			out = append(out, p)
+			for _, run := range p.runs {
+				for k := run.Col0; k < run.Col1; k++ {
+					owner[run.Row*lv.q.Cols+k] = uint16(len(out))
+				}
+			}
+		}
+	}
+	return slices.DeleteFunc(out, func(p patch) bool { return p.area == 0 }), nil
+}
+
+// grow returns the connected sets beyond the growing threshold of one scale that hold a seed of that scale or of a finer one.
+// seeds are their strengths. The sets are in steps of the scale, not in pixels.
+func (seg *segments) grow(scale int, bright bool, seeds []float32) ([]features.Component, error) {
+	f := seg.fields[scale]
+	runs := f.under
+	if bright {
+		runs = f.over
+	}
+	comps, err := features.ComponentsOfRuns(runs, features.Connect8)
+	if err != nil {
+		return nil, err
+	}
+	var out []features.Component
+	for _, c := range comps {
+		if c.Area*f.step*f.step < leastArea || !seg.seeded(c, f.step, bright, seeds) {
+			continue
+		}
+		if !bright {
+			out = append(out, c)
+			continue
+		}
+		parts, err := sharpen(c, f)
+		if err != nil {
+			return nil, err
+		}
+		for _, p := range parts {
+			if len(parts) == 1 || seg.seeded(p, f.step, bright, seeds) {
+				out = append(out, p)
+			}
+		}
+	}
+	return out, nil
+}
+
+// threshold finds what lies beyond the growing thresholds of every scale: above in water and on bottom, below on bottom only.
+func (seg *segments) threshold(arena *features.Arena) error {
+	for i := range seg.fields {
+		f, sc := &seg.fields[i], scales[i]
+		hi, lo := f.normal.at(sc.growHighlight), f.normal.at(-sc.growShadow)
+		rows, cols := f.mean.Rows, f.mean.Cols
+		dark := arena.Mask(rows * cols)
+		clear(dark)
+		for r := range rows {
+			in, set := f.mask[r*cols:(r+1)*cols], dark[r*cols:(r+1)*cols]
+			last := -1 // column of the latest pixel above
+			for k, v := range f.mean.Row(r) {
+				switch {
+				case v >= lo && v <= hi:
+				case v < lo:
+					if in[k] == regionBottom {
+						set[k] = 1
+					}
+				case in[k] != regionNone:
+					if last < 0 || last < k-1 {
+						f.over = append(f.over, features.PixelRun{Row: r, Col0: k})
+					}
+					last = k
+					f.over[len(f.over)-1].Col1 = k + 1
+				}
+			}
+		}
+		if i == 0 {
+			var err error
+			if dark, err = closeMask(dark, rows, cols, 3, 3); err != nil {
+				return err
+			}
+		}
+		var err error
+		if f.under, err = features.AppendRuns(nil, dark, rows, cols); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// seeded tells whether a set, in steps of the given number of pixels, holds a seed of one of the scales that seeds has the
+// strengths of. All but the last of those may be of finer step.
+func (seg *segments) seeded(c features.Component, step int, bright bool, seeds []float32) bool {
+	for j := len(seeds) - 1; j >= 0; j-- {
+		f := seg.fields[j]
+		n := step / f.step
+		for _, run := range c.Runs {
+			for r := run.Row * n; r < min((run.Row+1)*n, f.mean.Rows); r++ {
+				for _, v := range f.mean.Row(r)[run.Col0*n : min(run.Col1*n, f.mean.Cols)] {
+					if bright && v > seeds[j] || !bright && v < seeds[j] {
+						return true
+					}
+				}
+			}
+		}
+	}
+	return false
+}
+
+// sharpen cuts a bright component at a third of its peak's excess over plain bottom where that is above the growing
+// threshold it was made with: a strong echo must not run together with the haze or the rubble around it. A component that
+// is not so strong comes back as it is.
+func sharpen(c features.Component, f scaleField) ([]features.Component, error) {
+	cols := f.mean.Cols
+	peak, low := f.normal.centre, float32(math.Inf(1))
+	for _, run := range c.Runs {
+		for _, v := range f.mean.V[run.Row*cols+run.Col0 : run.Row*cols+run.Col1] {
+			peak, low = max(peak, v), min(low, v)
+		}
+	}
+	cut := f.normal.centre + (peak-f.normal.centre)/3
+	if cut <= low {
+		return []features.Component{c}, nil
+	}
+	h, w := c.Row1-c.Row0, c.Col1-c.Col0
+	set := make([]uint8, h*w)
+	for _, run := range c.Runs {
+		for k := run.Col0; k < run.Col1; k++ {
+			if f.mean.V[run.Row*cols+k] > cut {
+				set[(run.Row-c.Row0)*w+k-c.Col0] = 1
+			}
+		}
+	}
+	parts, err := features.Components(set, h, w, features.Connect8)
+	if err != nil {
+		return nil, err
+	}
+	kept := 0
+	for i := range parts {
+		p := &parts[i]
+		kept += p.Area
+		p.Row0, p.Row1, p.Col0, p.Col1 = p.Row0+c.Row0, p.Row1+c.Row0, p.Col0+c.Col0, p.Col1+c.Col0
+		for j := range p.Runs {
+			p.Runs[j].Row += c.Row0
+			p.Runs[j].Col0 += c.Col0
+			p.Runs[j].Col1 += c.Col0
+		}
+	}
+	if kept*4 < c.Area || len(parts) == 1 {
+		return parts, nil
+	}
+	// glints that fill much of what they grew into are one thing
+	whole := features.Component{Row0: c.Row1, Col0: c.Col1, Area: kept}
+	for _, p := range parts {
+		whole.Row0, whole.Row1 = min(whole.Row0, p.Row0), max(whole.Row1, p.Row1)
+		whole.Col0, whole.Col1 = min(whole.Col0, p.Col0), max(whole.Col1, p.Col1)
+		whole.Runs = append(whole.Runs, p.Runs...)
+	}
+	slices.SortFunc(whole.Runs, byRaster)
+	return []features.Component{whole}, nil
+}
+
+// byRaster orders runs by row, then column.
+func byRaster(a, b features.PixelRun) int {
+	if a.Row != b.Row {
+		return a.Row - b.Row
+	}
+	return a.Col0 - b.Col0
+}
+
+// describe measures a grown set of one scale, given the strength to trim wider scales to. ok is false when too few pixels are
+// left after trimming.
+func (seg *segments) describe(c features.Component, lv *leveled, bright bool, scale int, trim float32) (p patch, ok bool) {
+	cols := lv.q.Cols
+	fine, step := seg.fields[0].mean, seg.fields[scale].step
+	sum, wet := 0.0, 0
+	for _, run := range c.Runs {
+		for r := run.Row * step; r < min((run.Row+1)*step, lv.q.Rows); r++ {
+			from, end := -1, min(run.Col1*step, cols)
+			for k := run.Col0 * step; k <= end; k++ {
+				i := r*cols + k
+				in := k < end
+				if in && scale > 0 {
+					// a block of pixels goes by its first: others of it may be water, which is no shadow
+					v := fine.V[i]
+					in = bright && v >= trim || !bright && v <= trim && lv.mask[i] == regionBottom
+				}
+				if in {
+					sum += float64(lv.q.V[i])
+					p.area++
+					if lv.mask[i] == regionWater {
+						wet++
+					}
+					if from < 0 {
+						from = k
+					}
+				} else if from >= 0 {
+					p.runs = append(p.runs, features.PixelRun{Row: r, Col0: from, Col1: k})
+					from = -1
+				}
+			}
+		}
+	}
+	if p.area < leastArea {
+		return patch{}, false
+	}
+	if step > 1 {
+		slices.SortFunc(p.runs, byRaster)
+	}
+	for i, f := range seg.fields {
+		z := f.peakOf(p.runs, bright)
+		p.peak, p.wide = math.Max(p.peak, z), z
+		if i == 0 {
+			p.fine = z
+		}
+	}
+	p.span = span{math.MaxInt, 0, math.MaxInt, 0}
+	for _, run := range p.runs {
+		p.span = p.union(span{run.Row, run.Row + 1, run.Col0, run.Col1})
+	}
+	p.mean = sum / float64(p.area)
+	p.wet = wet*2 > p.area
+	return p, true
 }
 
 // peakOf is the greatest departure from plain bottom, in spreads, of one scale inside a set of runs, which are in pixels.

@@ -200,14 +200,18 @@ func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
 	return nil
 }
 
+// hangingWeight is how much more a suspended target counts than a thing on the bottom: there are few, they are what a person looks for,
+// and to call a fish a stone costs more than the reverse.
+const hangingWeight = 1.8
+
 // thinned keeps an even choice of the clutter and gives what is left the weight of the rest.
 func thinned(all []models.Sample, part float64) []models.Sample {
-	if part >= 1 {
-		return all
-	}
 	var out []models.Sample
 	due := 0.0
 	for _, x := range all {
+		if x.Class == string(detect.SuspendedTarget) {
+			x.Weight = max(1, x.Weight) * hangingWeight
+		}
 		if x.Class == string(detect.Clutter) {
 			if due += part; due < 1 {
 				continue

@@ -100,6 +100,9 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 			why = "the panel is drawn in one shade: there is no echo in it"
 			continue
 		}
+		if len(panels) > 0 && pan.Nadir == nil {
+			continue // beside another panel, bottom alone is not enough
+		}
 		panels = append(panels, *pan)
 	}
 	if len(panels) > 0 {

@@ -82,7 +82,7 @@ const (
 	leastWater  = 1.2  // cells of water a row must show for a first return to be told
 	leastBottom = 1.2  // cells of bottom beyond it
 	leastNadir  = 0.5  // how clearly the map must part the sides at a nadir, in the median row, for it to be in view
-	leastSure   = 0.2  // how clearly a row must show its first return to be answered
+	leastSure   = 0.1  // how clearly a row must show its first return to be answered
 	softReach   = 3    // cells on either side of an edge from which its place in the cell is told
 	nadirBend   = 2    // cells a nadir may move from one row of cells to the next
 	nadirCost   = 1.5  // evidence, in cells, that a move by one costs

@@ -1,0 +1,87 @@
+package finder
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"os"
+	"slices"
+	"strings"
+	"testing"
+)
+
+func TestWeightsAreThoseOfTheLog(t *testing.T) {
+	log, err := os.ReadFile("finder.log")
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum := sha256.Sum256(weights)
+	if got := hex.EncodeToString(sum[:]); !strings.Contains(string(log), got) {
+		t.Errorf("finder.log doesn't name the embedded weights' checksum %s", got)
+	}
+}
+
+// A side of plain bottom with one bright thing and a shadow behind it, in sizes that need not be those of the fit.
+func TestFind(t *testing.T) {
+	f, err := New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	for _, size := range [][2]int{{256, 384}, {512, 480}, {96, 160}} {
+		rows, cols := size[0], size[1]
+		n := rows * cols
+		planes := make([]uint8, Planes*n)
+		seed := uint32(3)
+		for i := range n {
+			seed = seed*1664525 + 1013904223
+			planes[i] = uint8(70 + seed>>24%30)
+			planes[n+i] = 255
+		}
+		for r := 40; r < 56; r++ {
+			for k := 60; k < 74; k++ {
+				planes[r*cols+k] = 220
+			}
+			for k := 74; k < 100; k++ {
+				planes[r*cols+k] = 10
+			}
+		}
+		out, err := f.Find(planes, rows, cols)
+		if err != nil {
+			t.Fatalf("%d × %d: %v", rows, cols, err)
+		}
+		heat := out[:n/4]
+		best := 0
+		for i, v := range heat {
+			if v > heat[best] {
+				best = i
+			}
+		}
+		y, x := best/(cols/2)*2, best%(cols/2)*2
+		if heat[best] < -1 || y < 40 || y > 56 || x < 58 || x > 76 {
+			t.Errorf("%d × %d: hottest at row %d, column %d with logit %.1f; want the thing at rows 40 to 56, columns 60 to 74", rows, cols, y, x, heat[best])
+		}
+		again, err := f.Find(planes, rows, cols)
+		if err != nil || !slices.Equal(out, again) {
+			t.Errorf("%d × %d: another answer for the same side (%v)", rows, cols, err)
+		}
+	}
+	for _, bad := range [][3]int{{0, 32, 0}, {33, 32, Planes * 33 * 32}, {32, 32, 5}} {
+		if _, err := f.Find(make([]uint8, bad[2]), bad[0], bad[1]); err == nil {
+			t.Errorf("%v was looked at", bad)
+		}
+	}
+}
+
+func BenchmarkFind(b *testing.B) {
+	f, err := New()
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer f.Close()
+	planes := make([]uint8, Planes*512*480)
+	for b.Loop() {
+		if _, err := f.Find(planes, 512, 480); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
