@@ -8,9 +8,16 @@ import (
 	"shadowgap/features"
 )
 
-// mostClutter is how likely a mark may be clutter and still be told: a miss and a false mark cost a person the same, a look in vain or
-// a thing passed by, so what is likelier none is not told.
-const mostClutter = 0.5
+// mostClutter is how likely a mark may be clutter and still be told. A thing passed by costs a person twice as much as a look in
+// vain: to tell a mark is worth it while 2 (1 - p) > p. At that, rendered scenes whose seeds were not fitted on get about one false mark each.
+const mostClutter = 0.65
+
+// mostClutterBare is the same for what throws no shadow: plain sand is full of bright specks, and a person who is shown nothing there
+// learns as much, so there a look in vain costs as much as a miss.
+const mostClutterBare = 0.5
+
+// Something says whether a mark of these odds is told at all.
+func (o Odds) Something() bool { return o[Clutter] < mostClutter }
 
 const profileStep = 4 // rows between stored points of a profile
 
@@ -93,7 +100,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: evidence, Odds: classifyOdds(opt.Model, evidence),
 	}
 	rec.Class = rec.Odds.likeliest()
-	if rec.Class == Clutter && rec.Odds[Clutter] < mostClutter && !opt.KeepClutter {
+	if rec.Class == Clutter && rec.Odds.Something() && !opt.KeepClutter {
 		rec.Class = rec.Odds.likeliestReal()
 	}
 	rec.Mark = fmt.Sprintf("p%d-%c%04d-%04d", panel, s.swath.side[0], rec.Box.Y+rec.Box.H/2, rec.Box.X+rec.Box.W/2)
@@ -132,7 +139,10 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 		rec.Patch = patchOf(s.leveled, m.candidate)
 		return rec, true
 	}
-	return rec, rec.Odds[Clutter] < mostClutter && !s.lostInField(m)
+	if m.shadow == nil && rec.Odds[Clutter] >= mostClutterBare {
+		return rec, false
+	}
+	return rec, rec.Odds.Something() && !s.lostInField(m)
 }
 
 // axisOf turns a highlight's shape to the picture's directions: a port swath is drawn mirrored.

@@ -219,8 +219,50 @@ func (v *view) detectOneSide(p *frame.Panel, opt Options, arena *features.Arena)
 	if err := sv.find(p, opt); err != nil {
 		return err
 	}
+	if opt.Side == "" && sv.edge == nil && opt.visit == nil {
+		other, err := sv.otherWay(p, opt)
+		if err != nil {
+			return err
+		}
+		// the map's word for the side, against what lies in the picture when it is read either way
+		if other.sense(opt.Model) > sv.sense(opt.Model)*(1+sideTrust*p.SideSure) {
+			sv = other
+			v.notes = append(v.notes, fmt.Sprintf("read as %s after all: what lies in it has its shadows on that side", sv.swath.side))
+		}
+	}
 	v.sides = append(v.sides, *sv)
 	return nil
+}
+
+// sideTrust is how many times more sense a side without a water column must make the other way than the map's, when the map is sure.
+const sideTrust = 1
+
+// otherWay reads a side that shows no water column with range running the other way.
+func (sv *sideView) otherWay(p *frame.Panel, opt Options) (*sideView, error) {
+	s := *sv.swath
+	s.echo = &features.Grid{Rows: s.echo.Rows, Cols: s.echo.Cols, V: slices.Clone(s.echo.V)}
+	s.valid = slices.Clone(s.valid)
+	s.nearX = slices.Clone(s.nearX)
+	s.turn()
+	out := &sideView{swath: &s}
+	if err := out.find(p, opt); err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+// sense is how much of what was found on a side is likely to be there: a shadow before its highlight looks like nothing.
+func (sv *sideView) sense(model *models.Model) float64 {
+	sum := 0.0
+	for _, m := range sv.marks {
+		if m.highlight == nil || m.shadow == nil {
+			continue
+		}
+		if o := classifyOdds(model, evidenceOf(sv.swath, sv.leveled, m)); o.Something() {
+			sum += math.Pow(1-o[Clutter], 6)
+		}
+	}
+	return sum
 }
 
 // transmitAtEdge tells whether the bright transmit pulse stands in the innermost columns, before dark water.

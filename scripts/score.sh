@@ -1,16 +1,22 @@
 #!/usr/bin/env bash
 # Scores the detector: on the demo survey against its truth and against labels drawn by eye, on scenes rendered from seeds that
-# no fit has seen, and on the open tiles when they are at hand (SHADOWGAP_OPEN_DATA, or ../shared/open-data). Compares the
-# labels drawn by eye with the truth as well. Tables and a summary go to standard output, results.json and report.html of each
+# no fit has seen, of the kinds the demo shows and of the wide world, and, when they are at hand (SHADOWGAP_OPEN_DATA, or
+# ../shared/open-data), on the open pictures labelled by eye, half A (fitted on) and half B (only reported) apart, and on the open
+# tiles. SCORE_SEALED=1 adds the sealed scenes: to be looked at once, when nothing will be changed any more. Compares the labels drawn
+# by eye with the truth as well. Tables and a summary go to standard output, results.json and report.html of each
 # part below OUT.
 # Usage: score.sh SHADOWGAP OUT
 set -euo pipefail
 tool=$1
 out=$2
 demo=testdata/demo
-tiles=${SHADOWGAP_OPEN_DATA:-../shared/open-data}/river-effigy
+open=${SHADOWGAP_OPEN_DATA:-../shared/open-data}
+tiles=$open/river-effigy
 scenes=${SCORE_SCENES:-72} # every kind of scene equally often
-seed=100000                # fits use seeds below
+wide=${SCORE_WIDE:-120}
+seed=100000 # fits use seeds below
+sealed_seed=900000
+sealed_scenes=300
 scratch=$(mktemp -d)
 trap 'rm -rf "$scratch"' EXIT
 mkdir -p "$out"
@@ -39,6 +45,28 @@ fi
 "$tool" scene --seed "$seed" --count "$scenes" --out "$scratch/captures" >/dev/null
 triage "$scratch/captures" "$scratch/scenes"
 score "$scenes rendered scenes, seeds from $seed" scenes "$scratch/scenes" --labels "$scratch/captures/labels.json"
+
+rendered() { # NAME FOLDER SEED COUNT
+	"$tool" scene --kind wide --seed "$3" --count "$4" --out "$scratch/$2-captures" >/dev/null
+	triage "$scratch/$2-captures" "$scratch/$2"
+	score "$1" "$2" "$scratch/$2" --labels "$scratch/$2-captures/labels.json"
+}
+rendered "$wide scenes of the wide world, seeds from $seed" wide "$seed" "$wide"
+if [ "${SCORE_SEALED:-0}" = 1 ]; then
+	rendered "$sealed_scenes sealed scenes of the wide world" sealed "$sealed_seed" "$sealed_scenes"
+fi
+
+if [ -d "$open/survey-lines" ] && [ -d "$open/harbour-swaths" ] && [ -d "$open/river-bottom" ]; then
+	mkdir "$scratch/open"
+	for part in survey-lines harbour-swaths river-bottom; do
+		ln -s "$(cd "$open/$part" && pwd)" "$scratch/open/$part"
+	done
+	triage "$scratch/open" "$scratch/open-run" --follow-links
+	score 'open pictures, half A (fitted on)' open-a "$scratch/open-run" --labels testdata/open/labels.json --half a
+	score 'open pictures, half B' open-b "$scratch/open-run" --labels testdata/open/labels.json --half b
+else
+	echo "score: no open pictures at $open (set SHADOWGAP_OPEN_DATA); left out" >&2
+fi
 
 if [ -d "$tiles/images" ] && [ -d "$tiles/masks" ]; then
 	triage "$tiles/images" "$scratch/tiles"

@@ -175,7 +175,7 @@ func report(all []models.Sample) {
 }
 
 func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
-	opt := models.FitOptions{Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
+	opt := models.FitOptions{Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
 	if s.open != "" {
 		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.setIn)
 	}
@@ -199,6 +199,9 @@ func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
 	fmt.Printf("%s: log loss %.3f, accuracy %.3f\n", m.Version, m.Provenance.LogLoss, m.Provenance.Accuracy)
 	return nil
 }
+
+// rounds is more than cross-validation ever keeps.
+const rounds = 700
 
 // hangingWeight is how much more a suspended target counts than a thing on the bottom: there are few, they are what a person looks for,
 // and to call a fish a stone costs more than the reverse.

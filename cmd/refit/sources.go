@@ -26,14 +26,14 @@ import (
 // realWeight is how much more a real capture's candidate counts than a rendered one's: there are few, and they are what counts.
 const realWeight = 4
 
-// rendered is a scene of the wide world, or, every sixth time, of the kinds that the demo shows, taken through its own file
+// rendered is a scene of the wide world, or, every fourth time, of the kinds that the demo shows, taken through its own file
 // format; and four crops of it, since people keep crops too, and they lack what a whole capture tells.
 func rendered(seed int64, i int) source {
 	return func(ctx context.Context, l *looker) ([]models.Sample, error) {
 		spec, group := scene.Wide(seed), fmt.Sprintf("wide-%d", seed)
-		if i%6 == 5 {
+		if i%4 == 3 {
 			kinds := scene.Kinds()
-			kind := kinds[i/6%len(kinds)]
+			kind := kinds[i/4%len(kinds)]
 			spec, group = scene.Random(seed, kind), fmt.Sprintf("%s-%d", kind, seed)
 		}
 		c, err := scene.Render(ctx, spec)

@@ -36,7 +36,8 @@ type Panel struct {
 	// Nadir is the rough column of the nadir in panel pixels, per row; nil when it is not in view.
 	Nadir []float64
 	// Side is the only side in view, "port" or "starboard"; "" when both are.
-	Side string
+	Side     string
+	SideSure float64 // how sure the map is of Side, 0..1
 	// First is where bottom begins, roughly: per side (port, starboard) and row the panel column, NaN where the map doesn't
 	// show it; nil for a side that is not in view or shows no water column.
 	First [2][]float64

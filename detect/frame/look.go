@@ -28,39 +28,7 @@ func lookWith(px *pixels, r *reader.Reader) (*reader.Map, error) {
 	if err != nil {
 		return nil, fmt.Errorf("shrinking the picture: %w", err)
 	}
-	m, err := r.Read(rgb)
-	if err != nil || m.Sonar >= sureSonar || !brighten(rgb) {
-		return m, err
-	}
 	return r.Read(rgb)
-}
-
-// What a dark display is, and what it is brightened to: the network has seen few that use less than a third of their range.
-const (
-	darkBelow  = 0.35
-	brightTail = 0.995 // part of the picture's values under the level that is looked at
-	brightTo   = 0.9
-)
-
-// brighten stretches the values of a picture that uses little of its range, and says whether it did.
-func brighten(rgb []float32) bool {
-	var hist [256]int
-	for _, v := range rgb {
-		hist[int(v*255)]++
-	}
-	n, top := 0, 0
-	for n < int(brightTail*float64(len(rgb))) {
-		n += hist[top]
-		top++
-	}
-	level := float32(top) / 255
-	if level >= darkBelow {
-		return false
-	}
-	for i, v := range rgb {
-		rgb[i] = min(1, v*brightTo/level)
-	}
-	return true
 }
 
 // shrunk is the picture as planes of red, green and blue, each reader.InputRows × reader.InputCols, 0..1, by averaging over areas.

@@ -81,7 +81,7 @@ const (
 	leastSide   = 0.04 // part of the panel that a side must cover to be in view
 	leastWater  = 1.2  // cells of water a row must show for a first return to be told
 	leastBottom = 1.2  // cells of bottom beyond it
-	leastNadir  = 0.5  // how clearly the map must part the sides at a nadir, in the median row, for it to be in view
+	leastNadir  = 0.7  // how clearly the map must part the sides at a nadir, in the median row, for it to be in view
 	leastSure   = 0.1  // how clearly a row must show its first return to be answered
 	softReach   = 3    // cells on either side of an edge from which its place in the cell is told
 	nadirBend   = 2    // cells a nadir may move from one row of cells to the next
@@ -118,6 +118,7 @@ func (w *window) trace(pan *Panel, opt Options) {
 			}
 		}
 	}
+	pan.SideSure = math.Abs(share[port]-share[starboard]) / max(all, 1e-9)
 	switch pan.Side {
 	case "port":
 		for r := range edge {
