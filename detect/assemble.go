@@ -10,7 +10,7 @@ import (
 
 // mostClutter is how likely a mark may be clutter and still be told. A thing passed by costs a person twice as much as a look in
 // vain: to tell a mark is worth it while 2 (1 - p) > p. At that, rendered scenes whose seeds were not fitted on get about one false mark each.
-const mostClutter = 0.65
+const mostClutter = 0.6
 
 // mostClutterBare is the same for what throws no shadow: plain sand is full of bright specks, and a person who is shown nothing there
 // learns as much, so there a look in vain costs as much as a miss.
@@ -94,10 +94,9 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 // stones of a rock field that don't stand out of it.
 func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *features.Measured, opt Options) (rec MarkRecord, keep bool) {
 	hull := m.span()
-	evidence := evidenceOf(s.swath, s.leveled, m)
 	rec = MarkRecord{
 		Schema: SchemaVersion, Panel: panel, Side: s.swath.side, Box: s.swath.box(hull, px, py),
-		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: evidence, Odds: classifyOdds(opt.Model, evidence),
+		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: m.numbers, Odds: m.odds,
 	}
 	rec.Class = rec.Odds.likeliest()
 	if rec.Class == Clutter && rec.Odds.Something() && !opt.KeepClutter {
@@ -136,7 +135,6 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	}
 	rec.Reasons = reasonsFor(rec, m, sloped)
 	if opt.KeepClutter {
-		rec.Patch = patchOf(s.leveled, m.candidate)
 		return rec, true
 	}
 	if m.shadow == nil && rec.Odds[Clutter] >= mostClutterBare {

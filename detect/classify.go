@@ -79,18 +79,6 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 	return e
 }
 
-// EvidenceNames are the names that a MarkRecord's evidence can have, in the order the judge's network takes them.
-func EvidenceNames() []string {
-	return []string{
-		"finds-bottom", "finds-suspended", "finds-raised", "finds-shadow", "crowd", "cut", "crop", "beyond", "before", "overlap", "standing", "mass", "tail", "highlight-range",
-		"highlight-rows", "highlight-area", "highlight-peak", "highlight-even", "highlight-top", "row-from-edge",
-		"highlight-fine", "highlight-wide", "highlight-ring", "highlight-edge", "highlight-strength", "highlight-spreads",
-		"highlight-fill", "highlight-elongation", "water-share", "wet", "shadow-length", "shadow-rows", "shadow-depth",
-		"shadow-fine", "shadow-wide", "shadow-ring", "shadow-edge", "shadow-peak", "shadow-area", "height-share", "gap",
-		"gap-errors", "gap-sizes", "between", "pair", "row-ratio", "underside-share",
-	}
-}
-
 // classifyOdds spreads the odds over the classes.
 func classifyOdds(model *models.Model, evidence map[string]float64) Odds {
 	o := make(Odds, len(model.Classes))

@@ -225,7 +225,7 @@ func (v *view) detectOneSide(p *frame.Panel, opt Options, arena *features.Arena)
 			return err
 		}
 		// the map's word for the side, against what lies in the picture when it is read either way
-		if other.sense(opt.Model) > sv.sense(opt.Model)*(1+sideTrust*p.SideSure) {
+		if other.sense() > sv.sense()*(1+sideTrust*p.SideSure) {
 			sv = other
 			v.notes = append(v.notes, fmt.Sprintf("read as %s after all: what lies in it has its shadows on that side", sv.swath.side))
 		}
@@ -252,14 +252,14 @@ func (sv *sideView) otherWay(p *frame.Panel, opt Options) (*sideView, error) {
 }
 
 // sense is how much of what was found on a side is likely to be there: a shadow before its highlight looks like nothing.
-func (sv *sideView) sense(model *models.Model) float64 {
+func (sv *sideView) sense() float64 {
 	sum := 0.0
 	for _, m := range sv.marks {
 		if m.highlight == nil || m.shadow == nil {
 			continue
 		}
-		if o := classifyOdds(model, evidenceOf(sv.swath, sv.leveled, m)); o.Something() {
-			sum += math.Pow(1-o[Clutter], 6)
+		if m.odds.Something() {
+			sum += math.Pow(1-m.odds[Clutter], 6)
 		}
 	}
 	return sum
@@ -343,7 +343,16 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 		sv.marks = append(sv.marks, m)
 	}
 	compare(sv.marks)
-	sv.fields = rockFields(sv.marks)
+	var likely []measured
+	for i := range sv.marks {
+		m := &sv.marks[i]
+		m.numbers = evidenceOf(s, lv, *m)
+		m.odds = classifyOdds(opt.Model, m.numbers)
+		if m.odds.Something() {
+			likely = append(likely, *m)
+		}
+	}
+	sv.fields = rockFields(likely)
 	return nil
 }
 

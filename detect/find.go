@@ -14,6 +14,7 @@ const (
 	sameThing  = 0.35 // overlap of two highlights, intersection over union, from which they are one thing
 	insideOf   = 0.6  // part of a weaker thing's box inside a stronger's from which it is a splinter of that
 	seenShadow = 0.4  // odds of a visible shadow from which it is told
+	darker     = 0.15 // leveled strength by which a pair's shadow is under the finder's from which it is the right one of the two
 	mostThings = 400  // of one side; a capture that has more shows gravel
 )
 
@@ -123,7 +124,8 @@ func (a span) intersect(b span) span {
 func (a span) size() float64 { return float64(max(0, a.rows())) * float64(max(0, a.cols())) }
 
 // candidates are the finder's things and, of what stands out by its strength alone, the pairs that it has not found: it knows textures,
-// a threshold knows what no texture does. A thing of the finder's without a shadow takes that of the pair it lies on.
+// a threshold knows what no texture does. A thing of the finder's without a shadow, or with one
+// that is none, takes that of the pair it lies on.
 func (seg *segments) candidates(lv *leveled, found []thing, pairs []candidate) []candidate {
 	var out []candidate
 	for i := range found {
@@ -153,7 +155,7 @@ func (seg *segments) candidates(lv *leveled, found []thing, pairs []candidate) [
 		switch {
 		case same < 0:
 			out = append(out, p)
-		case out[same].shadow == nil && out[same].highlight != nil && p.highlight != nil && p.shadow != nil:
+		case out[same].highlight != nil && p.highlight != nil && p.shadow != nil && (out[same].shadow == nil || p.shadow.mean < out[same].shadow.mean-darker):
 			out[same].shadow, out[same].evidence = p.shadow, p.evidence
 		}
 	}

@@ -137,30 +137,6 @@ func TestCandidatePixels(t *testing.T) {
 	}
 }
 
-// Every name of evidence that is ever given is one the judge's list knows.
-func TestEvidenceNames(t *testing.T) {
-	known := map[string]bool{}
-	for _, n := range EvidenceNames() {
-		if known[n] {
-			t.Errorf("%s stands twice", n)
-		}
-		known[n] = true
-	}
-	lv, c := drawnPair(t, 40, 52, 60, 80, 0)
-	c.thing = &thing{}
-	s := starboardOf(t, lv.q, allValid(lv.q), true)
-	lv.edge[10] = 20
-	given := evidenceOf(s, lv, measure(lv, c))
-	for n := range given {
-		if !known[n] {
-			t.Errorf("%s is given but not listed", n)
-		}
-	}
-	if len(given) < len(known)-4 {
-		t.Errorf("%d of %d names given", len(given), len(known))
-	}
-}
-
 // A box of a capture and the cells it covers agree on both sides, whatever the scale.
 func TestFinderViewCells(t *testing.T) {
 	g, valid := speckled(t, seeded(22), 700, 1600, 0.3)

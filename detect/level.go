@@ -89,12 +89,6 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	return lv, nil
 }
 
-// turn is what swath.turn is to its side; only for one that shows no water column.
-func (lv *leveled) turn() {
-	reverseRows(lv.q.V, lv.q.Cols)
-	reverseRows(lv.mask, lv.q.Cols)
-}
-
 // toSigma turns a mean absolute deviation into a standard deviation, as for a normal distribution: √(π/2).
 const toSigma = 1.2533141
 

@@ -23,6 +23,8 @@ type measured struct {
 	even, top             float64            // see evenness; zero without a highlight
 	ring, shadowRing      float64            // leveled strength beside highlight and shadow along track, and before or behind
 	crowd                 int                // other candidates within three sizes
+	numbers               map[string]float64 // what the judge weighs, by name
+	odds                  Odds               // what it says
 	standing              float64            // natural log of its mass over the median of the side's candidates
 }
 

@@ -103,7 +103,6 @@ type MarkRecord struct {
 	Axis       *Axis              `json:"axis,omitempty"`       // the highlight's long axis
 	AxisDeg    *features.Measured `json:"axis_deg,omitempty"`   // its bearing over the ground, degrees true, 0 to 180; nil unless long and its scale and course are known
 	Evidence   map[string]float64 `json:"evidence,omitempty"`   // the numbers the classifier weighed, by the model's names for them
-	Patch      []uint8            `json:"-"`                    // what the judge's network sees, see patchOf; only where it was asked for
 	Time       *time.Time         `json:"time,omitempty"`       // UTC, when the mark's middle row was recorded
 	CourseDeg  *float64           `json:"course_deg,omitempty"` // course over ground at that time, degrees true
 	Sighting   *string            `json:"sighting,omitempty"`   // id of the thing that several marks are looks at

@@ -33,7 +33,7 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 	}
 	var out []models.Sample
 	for i, l := range m.labelOf {
-		s := models.Sample{Evidence: marks[i].Evidence, Patch: marks[i].Patch, Class: string(detect.Clutter), Group: group}
+		s := models.Sample{Evidence: marks[i].Evidence, Class: string(detect.Clutter), Group: group}
 		switch {
 		case l >= 0 && !label.Marks[l].isSure():
 			continue

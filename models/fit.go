@@ -17,7 +17,6 @@ type Sample struct {
 	Class    string
 	Group    string  // the capture it comes from: samples of one capture are never split between fitting and checking
 	Weight   float64 // how much it counts; 0 means 1
-	Patch    []uint8 // what the judge sees of it; the trees don't look at it
 }
 
 // FitOptions steer a fit.

@@ -1,7 +1,8 @@
-// Command refit looks at captures whose truth is known and writes down what the detector proposes in them, for the judge's
-// network to be fitted on (models/judge/fit.py), and fits the boosted trees that weigh the same candidates.
+// Command refit looks at captures whose truth is known. It writes them down as the finder's network sees them, for
+// models/finder/fit.py, or fits the boosted trees that judge what the detector proposes in them.
 //
-//	go run ./cmd/refit -scenes 4000 -samples judge.bin -trees models/weights.json.gz
+//	go run ./cmd/refit -scenes 5200 -first 30001 -setin 3400 -views views.bin
+//	go run ./cmd/refit -scenes 1100 -first 62001 -setin 520 -thin 0.25 -trees models/weights.json.gz
 //
 // Seeds below 100000 are its own. Of the open pictures only half A (testdata/open/halves.json) and the first half by name of the
 // effigy tiles take part.
@@ -27,15 +28,14 @@ import (
 )
 
 type settings struct {
-	scenes  int
-	setIn   int
-	first   int64
-	open    string
-	data    string
-	samples string
-	views   string
-	trees   string
-	thin    float64
+	scenes int
+	setIn  int
+	first  int64
+	open   string
+	data   string
+	views  string
+	trees  string
+	thin   float64
 }
 
 func main() {
@@ -47,7 +47,6 @@ func main() {
 	flag.Int64Var(&s.first, "first", 1, "seed of the first")
 	flag.StringVar(&s.open, "open", "../shared/open-data", "folder of the open pictures; \"\" = without")
 	flag.StringVar(&s.data, "labels", "testdata/open", "folder of labels.json and halves.json for them")
-	flag.StringVar(&s.samples, "samples", "", "file to write the candidates to")
 	flag.StringVar(&s.views, "views", "", "file to write the sides to as the finder sees them; nothing else is done then")
 	flag.StringVar(&s.trees, "trees", "", "file to write the fitted trees to")
 	flag.Float64Var(&s.thin, "thin", 1, "part of the rendered clutter that the trees are fitted on")
@@ -106,11 +105,6 @@ func run(ctx context.Context, s settings) error {
 		return err
 	}
 	report(all)
-	if s.samples != "" {
-		if err := writeSamples(s.samples, all); err != nil {
-			return err
-		}
-	}
 	if s.trees == "" {
 		return nil
 	}

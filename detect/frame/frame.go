@@ -57,6 +57,7 @@ const (
 	sureSonar  = 0.5       // the network's own even odds that a picture holds side-scan at all
 	sureCell   = 0.5       // and that a cell belongs to a panel
 	leastCell  = 0.8       // least mean of those odds over a panel: with it one in seventy pictures of packages kept out of the fit is let in
+	sureBare   = 0.88      // odds that a picture of texture alone, without nadir and water column, needs: all but one of 152 open tiles of bottom have more
 	invertedAt = 0.5       // and that strong echoes are dark
 	tooFlat    = 2.0 / 255 // spread of a panel's echo below which nothing is drawn in it
 )
@@ -99,6 +100,10 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 		}
 		if pan == nil {
 			why = "the panel is drawn in one shade: there is no echo in it"
+			continue
+		}
+		if bare := pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil; bare && pan.Confidence < sureBare && opt.Panel.Empty() {
+			why = fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.2f): set the panel by hand if it is bottom", pan.Confidence)
 			continue
 		}
 		if len(panels) > 0 && pan.Nadir == nil {

@@ -560,14 +560,6 @@ func (p *palette) setFlip(flip bool) {
 	}
 }
 
-// weakEnd is the colour of no echo.
-func (p *palette) weakEnd() vec {
-	if p.flip {
-		return p.node[len(p.node)-1]
-	}
-	return p.node[0]
-}
-
 // String tells in words how well the colours follow the path.
 func (p *palette) String() string {
 	return fmt.Sprintf("palette: %s, %.1f %% of the learning pixels off its path, typical distance %.1f of 255", p.name(), 100*p.off, p.rms)

@@ -56,7 +56,7 @@ func (w *wideDice) stops() []Stop {
 		}
 		light := lo + (hi-lo)*math.Pow(u, 0.9)
 		// Colour is fullest in the middle and gives way to white at the top.
-		sat := full * (1 - 0.75*math.Pow(u, 3))
+		sat := full * (1 - 0.75*u*u*u)
 		r, g, b := tint(hue+turn*u, sat, light)
 		out[i] = Stop{At: at, R: r, G: g, B: b}
 	}

@@ -1,5 +1,5 @@
 // Package reader says, cell by cell, what a capture shows: screen, furniture, water column or bottom, and of which side. It runs a
-// small network that was fitted by fit.py beside it; reader.json tells on what.
+// small network that was fitted by fit.py beside it; reader.log tells on what.
 package reader
 
 import (
@@ -13,8 +13,10 @@ import (
 
 // The size of what the network sees and of the map it answers with, in cells.
 const (
-	InputRows, InputCols = 288, 512
-	Rows, Cols           = InputRows / 2, InputCols / 2
+	InputRows = 288
+	InputCols = 512
+	Rows      = InputRows / 2
+	Cols      = InputCols / 2
 )
 
 // Class is what a cell of a capture shows.
