@@ -10,7 +10,7 @@ import (
 
 // mostClutter is how likely a mark may be clutter and still be told. A thing passed by costs a person twice as much as a look in
 // vain: to tell a mark is worth it while 2 (1 - p) > p. At that, rendered scenes whose seeds were not fitted on get about one false mark each.
-const mostClutter = 0.6
+const mostClutter = 2.0 / 3
 
 // mostClutterBare is the same for what throws no shadow: plain sand is full of bright specks, and a person who is shown nothing there
 // learns as much, so there a look in vain costs as much as a miss.

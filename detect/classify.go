@@ -88,6 +88,23 @@ func classifyOdds(model *models.Model, evidence map[string]float64) Odds {
 	return o
 }
 
+// The gap decides between hanging and lying where it is this many of its own errors and pixels wide and the odds are no clearer than this.
+const (
+	clearGapErrors = 4.0
+	clearGapPx     = 6.0
+	undecided      = 1.6 // odds of lying over odds of hanging
+)
+
+// settleByGap lets geometry have the last word between an object on the bottom and a suspended target where the odds hardly prefer
+// either: a shadow that starts well behind its return is thrown by something over the bottom.
+func (m *measured) settleByGap() {
+	lies, hangs := m.odds[BottomObject], m.odds[SuspendedTarget]
+	if m.gap == nil || m.gap.Value < clearGapErrors*m.gap.SD+clearGapPx || lies <= hangs || lies > undecided*hangs {
+		return
+	}
+	m.odds[BottomObject], m.odds[SuspendedTarget] = hangs, lies
+}
+
 // likeliest returns the class with the greatest odds; ties go to the class listed first.
 func (o Odds) likeliest() Class {
 	best := Classes[0]

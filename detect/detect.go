@@ -348,6 +348,7 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 		m := &sv.marks[i]
 		m.numbers = evidenceOf(s, lv, *m)
 		m.odds = classifyOdds(opt.Model, m.numbers)
+		m.settleByGap()
 		if m.odds.Something() {
 			likely = append(likely, *m)
 		}

@@ -191,7 +191,8 @@ func isSame(c, p candidate) bool {
 }
 
 // patchIn gathers the pixels of a box that are brighter (or darker) than a third of the way from plain bottom to the box's own
-// extreme, by the finest mean. ok is false when too few are.
+// extreme, by the finest mean, and what goes on from them in range beyond the box: its sides are good to a cell or two, and a
+// shadow's far end to a part of its length. ok is false when too few are.
 func (seg *segments) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
 	fine := seg.fields[0].mean
 	extreme := float32(1)
@@ -205,26 +206,40 @@ func (seg *segments) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
 		}
 	}
 	cut := 1 + (extreme-1)/3
-	p := patch{span: box}
+	inside := func(v float32) bool { return bright && v > cut || !bright && v < cut }
+	reach := 2
+	if !bright {
+		reach = 2 + box.cols()/3
+	}
+	from, to := max(0, box.k0-2), min(fine.Cols, box.k1+reach)
+	p := patch{}
 	sum, wet := 0.0, 0
 	for r := box.r0; r < box.r1; r++ {
-		row, from := fine.Row(r), -1
-		for k := box.k0; k <= box.k1; k++ {
-			in := k < box.k1 && (bright && row[k] > cut || !bright && row[k] < cut)
-			if in {
-				p.area++
-				sum += float64(lv.q.At(r, k))
-				if lv.mask[r*lv.q.Cols+k] == regionWater {
-					wet++
-				}
-				if from < 0 {
-					from = k
-				}
-			} else if from >= 0 {
-				p.runs = append(p.runs, features.PixelRun{Row: r, Col0: from, Col1: k})
-				from = -1
+		row := fine.Row(r)
+		for k := from; k < to; k++ {
+			if !inside(row[k]) {
+				continue
 			}
+			end := k
+			for end < to && inside(row[end]) {
+				end++
+			}
+			if k < box.k1 && end > box.k0 {
+				p.runs = append(p.runs, features.PixelRun{Row: r, Col0: k, Col1: end})
+				p.area += end - k
+				for c := k; c < end; c++ {
+					sum += float64(lv.q.At(r, c))
+					if lv.mask[r*lv.q.Cols+c] == regionWater {
+						wet++
+					}
+				}
+			}
+			k = end
 		}
+	}
+	p.span = box
+	for _, run := range p.runs {
+		p.k0, p.k1 = min(p.k0, run.Col0), max(p.k1, run.Col1)
 	}
 	if p.area < leastArea/2 {
 		return patch{}, false

@@ -332,7 +332,9 @@ func asJSON(t *testing.T, v any) []byte {
 // A crop without nadir reads the same from left to right as its mirror image does from right to left.
 func TestCropReadsTheSameMirrored(t *testing.T) {
 	s := twoSided()
-	s.Structures = []scene.Structure{{Shape: "crib", X: 13, HalfLongM: 0.4, HalfShortM: 0.8, HeightM: 1, Strength: 1}}
+	// the grain of a real bottom: without water in view it is all that tells a crop from any other grey picture
+	s.Sonar.Looks, s.Bottom.PatchDB, s.Bottom.PatchM, s.Bottom.Grit = 2, 1.2, 2, 0.002
+	s.Rocks = []scene.Rock{{X: 13, HalfLongM: 0.8, HalfShortM: 0.5, HeightM: 1, AngleDeg: 80, Uneven: 0.15, Strength: 3}}
 	c := render(t, s)
 	box := c.Label.Marks[0].Highlight
 	b := image.Rect(box.X-60, box.Y-100, box.X+180, box.Y+140).Intersect(c.Image.Bounds())
