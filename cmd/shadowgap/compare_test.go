@@ -21,10 +21,12 @@ func TestCompareRuns(t *testing.T) {
 		}
 	}
 	mustRun(t, append(args, "--water-temp", "15")...)
-	// A person says on both days that one of the things is a stone.
-	stone := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "-o", "-"))[0]
+	// A person says on both days that one of the things is a stone, and another one hangs in the water.
+	found := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "-o", "-"))
+	stone, fish := found[0], found[1]
 	for _, dir := range []string{run, later} {
 		take(t, dir, review.Decision{Action: review.Change, Capture: stone.Capture, Mark: stone.Mark, Class: detect.BottomObject})
+		take(t, dir, review.Decision{Action: review.Change, Capture: fish.Capture, Mark: fish.Mark, Class: detect.SuspendedTarget})
 	}
 	file := filepath.Join(t.TempDir(), "changes.geojson")
 	text := mustRun(t, "compare", run, later, "--out", file, "--units", "ft")
