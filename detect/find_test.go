@@ -154,7 +154,7 @@ func TestFinderViewCells(t *testing.T) {
 			t.Fatal(err)
 		}
 		v := newFinderView(s, lv)
-		if v.Scale != 2 || v.Rows%FinderStep != 0 || v.Cols%FinderStep != 0 || len(v.Planes) != FinderPlanes*v.Rows*v.Cols {
+		if v.Scale != 2 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 || len(v.Planes) != finder.Planes*v.Rows*v.Cols {
 			t.Errorf("%s: %d × %d cells of %d pixels, %d values", side, v.Rows, v.Cols, v.Scale, len(v.Planes))
 		}
 		x := 900

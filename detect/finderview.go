@@ -6,26 +6,23 @@ import (
 	"math"
 
 	"shadowgap/detect/frame"
+	"shadowgap/models/finder"
 )
 
 // FinderView is one side of a panel as the finder's network sees it: leveled, range running to the right, averaged over Scale × Scale
-// pixels, padded on the right and below to multiples of FinderStep.
+// pixels, padded on the right and below to multiples of finder.Step.
 type FinderView struct {
 	Side       Side
 	Rows, Cols int     // of the planes, padding included
 	Scale      int     // pixels of the capture a cell covers, in both directions
-	Planes     []uint8 // FinderPlanes × Rows × Cols
+	Planes     []uint8 // finder.Planes × Rows × Cols: leveled strength, water or bottom, and how steeply the ray meets a flat bottom
 
 	swath  *swath
 	origin image.Point // of the panel in the capture
 }
 
-// What the finder's network is given.
-const (
-	FinderPlanes = 3  // leveled strength, water or bottom, and how steeply the ray meets a flat bottom
-	FinderStep   = 32 // the network halves its picture five times
-	finderCells  = 250_000
-)
+// finderCells is how many cells a side may have, padding left out: the network takes 13 ms of one core for so many.
+const finderCells = 250_000
 
 // newFinderView draws a side for the network.
 func newFinderView(s *swath, lv *leveled) *FinderView {
@@ -37,7 +34,7 @@ func newFinderView(s *swath, lv *leveled) *FinderView {
 	n := v.Scale
 	v.Rows, v.Cols = padded((rows+n-1)/n), padded((cols+n-1)/n)
 	size := v.Rows * v.Cols
-	v.Planes = make([]uint8, FinderPlanes*size)
+	v.Planes = make([]uint8, finder.Planes*size)
 	strength, region, steep := v.Planes[:size], v.Planes[size:2*size], v.Planes[2*size:]
 	plain := encodeStrength(1)
 	for i := range strength {
@@ -65,7 +62,7 @@ func newFinderView(s *swath, lv *leveled) *FinderView {
 	return v
 }
 
-func padded(n int) int { return (n + FinderStep - 1) / FinderStep * FinderStep }
+func padded(n int) int { return (n + finder.Step - 1) / finder.Step * finder.Step }
 
 // encodeStrength keeps shadows and highlights apart in a byte: plain bottom is 85, nine times its strength 255.
 func encodeStrength(q float32) uint8 {

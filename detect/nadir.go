@@ -108,8 +108,8 @@ func mirrorOffset(d *features.Grid, centre []float64, reach float64) (float64, b
 	return float64(best) / half, best != 0 && least < mirrorGain*here
 }
 
-// clearBand is the contrast of a band, 0 to 1, from which its own centre is better than the rough path. Half of it or twice as much
-// moves the nadir of no labelled picture by more than a pixel.
+// clearBand is the contrast of a band, 0 to 1, from which its own centre is better than the rough path. Taken over from
+// the search without a map; how much hangs on it was not measured.
 const clearBand = 0.3
 
 // bandScores writes how well a bright band between dark flanks stands at every nadirStep-th column of a block of rows, within reach

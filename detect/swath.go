@@ -110,11 +110,11 @@ func (s *swath) x(r int, k float64) float64 {
 
 // k returns the range position of panel column x in row r; the inverse of x.
 func (s *swath) k(r int, x float64) float64 {
-	if x0 := math.Round(s.nearX[r]); s.mirror() {
+	x0 := math.Round(s.nearX[r])
+	if s.mirror() {
 		return x0 - x
-	} else {
-		return x - x0
 	}
+	return x - x0
 }
 
 // span is a half-open rectangle of a swath: rows [r0, r1), range pixels [k0, k1).

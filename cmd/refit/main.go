@@ -170,11 +170,8 @@ func report(all []models.Sample) {
 
 func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
 	opt := models.FitOptions{Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
-	if s.open != "" {
-		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.setIn)
-	}
 	if s.setIn > 0 {
-		opt.Source += fmt.Sprintf("; %d of them with things set in", s.setIn)
+		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.setIn)
 	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))

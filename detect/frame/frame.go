@@ -56,8 +56,8 @@ const (
 	minArea    = 0.03      // least part of the picture that a panel covers: smaller ones are cells astray
 	sureSonar  = 0.5       // the network's own even odds that a picture holds side-scan at all
 	sureCell   = 0.5       // and that a cell belongs to a panel
-	leastCell  = 0.8       // least mean of those odds over a panel: with it one in seventy pictures of packages kept out of the fit is let in
-	sureBare   = 0.88      // odds that a picture of texture alone, without nadir and water column, needs: all but one of 152 open tiles of bottom have more
+	leastCell  = 0.8       // least mean of those odds over a panel: with it 3 of 148 pictures of packages kept out of the fit are let in
+	sureBare   = 0.88      // odds that a picture of texture alone, without nadir and water column, needs: 152 open tiles of bottom have 0.887 to 1.000
 	invertedAt = 0.5       // and that strong echoes are dark
 	tooFlat    = 2.0 / 255 // spread of a panel's echo below which nothing is drawn in it
 )

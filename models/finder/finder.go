@@ -6,6 +6,7 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
+	"slices"
 
 	"gocv.io/x/gocv"
 )
@@ -69,5 +70,5 @@ func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
 	if len(answer) != Channels*rows*cols/4 {
 		return nil, fmt.Errorf("finding things: the network answers %d values, want %d", len(answer), Channels*rows*cols/4)
 	}
-	return append([]float32(nil), answer...), nil
+	return slices.Clone(answer), nil
 }
