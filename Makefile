@@ -25,10 +25,10 @@ demo: build
 	$(OUT)/shadowgap demo --out $(OUT)/demo
 
 check: setup
-	@bad=$$(gofmt -l cmd detect eval features internal models); \
+	@bad=$$(gofmt -l cmd deploy detect eval features internal models scripts); \
 	if [ -n "$$bad" ]; then echo "not formatted by gofmt:"; echo "$$bad"; exit 1; fi
 	@for f in scripts/*.sh deploy/*.sh .ci/run; do bash -n $$f || exit 1; done
-	go vet ./...
+	scripts/go-slim.sh vet ./...
 
 test: check
 	scripts/go-slim.sh test -timeout 15m ./...
