@@ -11,7 +11,7 @@ RACED := ./internal/batch ./internal/export ./internal/runstore ./internal/revie
 BENCHSTAT := golang.org/x/perf/cmd/benchstat@v0.0.0-20260908200009-22c9c6c9d4da
 GOVULNCHECK := golang.org/x/vuln/cmd/govulncheck@v1.9.0
 
-.PHONY: all help setup build demo check test race lint vuln bench score clean
+.PHONY: all help setup build demo check test race lint vuln notices bench score clean
 
 all: build
 
@@ -28,11 +28,12 @@ build: setup ## bin/shadowgap
 demo: build ## the whole job on a few captures of an invented lake
 	$(OUT)/shadowgap demo --out $(OUT)/demo
 
-check: setup ## formatting, shell scripts, go.mod and vet
+check: setup ## formatting, shell scripts, go.mod, notices and vet
 	@bad=$$(gofmt -l cmd deploy detect eval features internal models scripts); \
 	if [ -n "$$bad" ]; then echo "not formatted by gofmt:"; echo "$$bad"; exit 1; fi
 	@for f in scripts/*.sh deploy/*.sh .ci/run; do bash -n $$f || exit 1; done
 	go mod tidy -diff
+	scripts/notices.sh --check
 	$(GO) vet ./...
 
 test: check ## check, and all tests, layering and linking included
@@ -52,6 +53,9 @@ bench: setup ## speed against Go's decoder and plain OpenCV; BENCH_CAPTURES=2000
 
 score: build ## the detector against the labelled captures in testdata and, when they are at hand, open data
 	scripts/score.sh $(OUT)/shadowgap $(OUT)/score
+
+notices: setup ## THIRD-PARTY-GO.txt, the licences of the Go modules; check fails when it is not current
+	scripts/notices.sh
 
 clean: ## remove what was built
 	rm -rf $(OUT)
