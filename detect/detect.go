@@ -333,7 +333,7 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 		return nil
 	}
 	lv.tail = seg.fields[0].normal.upper / seg.fields[0].normal.lower
-	view := newFinderView(s, lv)
+	view := newFinderView(s, lv, s.arena)
 	answer, err := opt.finder.Find(view.Planes, view.Rows, view.Cols)
 	if err != nil {
 		return fmt.Errorf("the %s swath: %w", s.side, err)

@@ -43,16 +43,16 @@ func windowMedian(v []uint8, rows, cols, size int) ([]uint8, error) {
 	return append([]uint8(nil), p...), nil
 }
 
-// closeMask fills cracks in a 0/1 mask: dilation then erosion by a winRows × winCols rectangle (odd numbers).
-func closeMask(mask []uint8, rows, cols, winRows, winCols int) ([]uint8, error) {
+// closeMask fills cracks in a 0/1 mask, in place: dilation then erosion by a winRows × winCols rectangle (odd numbers).
+func closeMask(mask []uint8, rows, cols, winRows, winCols int) error {
 	if rows <= 0 || cols <= 0 || len(mask) != rows*cols || winRows < 1 || winCols < 1 {
-		return nil, fmt.Errorf("closing a mask of %d × %d (%d values) by %d × %d: sizes don't fit", rows, cols, len(mask), winRows, winCols)
+		return fmt.Errorf("closing a mask of %d × %d (%d values) by %d × %d: sizes don't fit", rows, cols, len(mask), winRows, winCols)
 	}
 	src := gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV8U)
 	defer src.Close()
 	p, err := src.DataPtrUint8()
 	if err != nil {
-		return nil, fmt.Errorf("closing a mask: %w", err)
+		return fmt.Errorf("closing a mask: %w", err)
 	}
 	copy(p, mask)
 	kernel := gocv.GetStructuringElement(gocv.MorphRect, image.Pt(winCols, winRows))
@@ -62,7 +62,8 @@ func closeMask(mask []uint8, rows, cols, winRows, winCols int) ([]uint8, error) 
 	gocv.MorphologyEx(src, &dst, gocv.MorphClose, kernel)
 	p, err = dst.DataPtrUint8()
 	if err != nil {
-		return nil, fmt.Errorf("closing a mask: %w", err)
+		return fmt.Errorf("closing a mask: %w", err)
 	}
-	return append([]uint8(nil), p...), nil
+	copy(mask, p)
+	return nil
 }

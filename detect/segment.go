@@ -271,12 +271,10 @@ func (seg *segments) threshold(arena *features.Arena) error {
 	for i := range seg.fields {
 		f := &seg.fields[i]
 		f.threshold(scales[i], arena)
-		if i > 0 {
-			continue
-		}
-		var err error
-		if f.under, err = closeMask(f.under, f.mean.Rows, f.mean.Cols, 3, 3); err != nil {
-			return err
+		if i == 0 {
+			if err := closeMask(f.under, f.mean.Rows, f.mean.Cols, 3, 3); err != nil {
+				return err
+			}
 		}
 	}
 	return nil
