@@ -11,7 +11,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"sort"
 	"sync"
 )
 
@@ -197,43 +196,6 @@ func (t *Tree) leaf(x []float64) float64 {
 		i = t.step(i, x)
 	}
 	return t.Value[i]
-}
-
-// Share is what one feature adds to the score of a class over the mean of the others, in natural-log units.
-type Share struct {
-	Feature string
-	Value   float64 // NaN when missing
-	For     float64
-}
-
-// Shares returns each feature's part in the verdict for a class (an index into Classes), strongest first: the sum, over all
-// steps in all trees that asked for the feature, of how much the step changed the answer. It returns an error for an
-// index out of range.
-func (m *Model) Shares(evidence map[string]float64, class int) ([]Share, error) {
-	if class < 0 || class >= len(m.Classes) {
-		return nil, fmt.Errorf("model has no class %d", class)
-	}
-	x := m.vector(evidence)
-	out := make([]Share, len(m.Features))
-	for i, name := range m.Features {
-		out[i] = Share{Feature: name, Value: x[i]}
-	}
-	for c, trees := range m.Trees {
-		weight := -m.Scale / float64(len(m.Classes)-1)
-		if c == class {
-			weight = m.Scale
-		}
-		for i := range trees {
-			t := &trees[i]
-			for n := 0; t.Left[n] != 0; {
-				next := t.step(n, x)
-				out[t.Feature[n]].For += weight * (t.Value[next] - t.Value[n])
-				n = next
-			}
-		}
-	}
-	sort.SliceStable(out, func(a, b int) bool { return math.Abs(out[a].For) > math.Abs(out[b].For) })
-	return out, nil
 }
 
 func softmax(score []float64) []float64 {

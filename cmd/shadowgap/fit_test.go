@@ -102,7 +102,7 @@ func refuses(t *testing.T, run, labels string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, err := eval.LoadRun(run)
+	got, err := readRun(t.Context(), run)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -207,20 +207,20 @@ func TestDecisionLabels(t *testing.T) {
 }
 
 func learnsFromDecisions(t *testing.T, run string) {
-	got, err := eval.LoadRun(run)
+	got, err := readRun(t.Context(), run)
 	if err != nil {
 		t.Fatal(err)
 	}
 	file := review.DecisionsFile{Schema: review.DecisionsSchema}
 	for i, m := range got.Marks {
-		d := review.Decision{ID: review.NewDecisionID(), At: time.Unix(int64(i+1), 0), Action: review.Accept, Capture: m.Capture, Mark: m.Mark}
+		d := review.Decision{ID: newID(), At: time.Unix(int64(i+1), 0), Action: review.Accept, Capture: m.Capture, Mark: m.Mark}
 		if m.Class == detect.Clutter {
 			d.Action = review.Reject
 		}
 		file.Decisions = append(file.Decisions, d)
 	}
 	for _, c := range got.Captures {
-		file.Decisions = append(file.Decisions, review.Decision{ID: review.NewDecisionID(), At: time.Unix(9999, 0), Action: review.Done, Capture: c.Capture})
+		file.Decisions = append(file.Decisions, review.Decision{ID: newID(), At: time.Unix(9999, 0), Action: review.Done, Capture: c.Capture})
 	}
 	data, err := json.Marshal(file)
 	if err != nil {

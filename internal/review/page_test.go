@@ -26,7 +26,7 @@ import (
 
 func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 	dir, caps, marks := testRun(t, 6)
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{Name: hostile}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{Name: hostile}); err != nil {
 		t.Fatal(err)
 	}
 	b, err := os.ReadFile(filepath.Join(dir, "review.html"))
@@ -56,7 +56,7 @@ func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 		}
 	}
 	var again bytes.Buffer
-	p, err := NewPage(caps, marks, PageOptions{Name: hostile})
+	p, err := firstPage(caps, marks, PageOptions{Name: hostile})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,7 +67,7 @@ func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 
 func TestPageLeavesOutTheLeastInteresting(t *testing.T) {
 	_, caps, marks := testRun(t, 6)
-	p, err := NewPage(caps, marks, PageOptions{MaxCaptures: 2})
+	p, err := firstPage(caps, marks, PageOptions{MaxCaptures: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -173,9 +173,9 @@ func TestContactSheet(t *testing.T) {
 			ds = append(ds, decision(Reject, m))
 		}
 	}
-	atlas := Atlas(caps, marks, ds, overlay.Metres)
+	ranked := atlas(caps, marks, ds, overlay.Metres)
 	// The test run's close-ups are the same few pictures; here each place gets one of its own, but for one without.
-	for i, p := range atlas.Places {
+	for i, p := range ranked.Places {
 		name := filepath.Join(dir, ChipOf(p.Best.Capture, p.Best.Mark))
 		if err := os.Remove(name); err != nil {
 			t.Fatal(err)
@@ -193,7 +193,7 @@ func TestContactSheet(t *testing.T) {
 	}
 	sizes := map[bool]int{}
 	for _, only := range []bool{false, true} {
-		if err := WriteContactSheet(context.Background(), dir, atlas, SheetOptions{Name: "Lake Virrel ř", OnlyAccepted: only}); err != nil {
+		if err := WriteContactSheet(context.Background(), dir, ranked, SheetOptions{Name: "Lake Virrel ř", OnlyAccepted: only}); err != nil {
 			t.Fatal(err)
 		}
 		b, err := os.ReadFile(filepath.Join(dir, SheetName))
@@ -211,7 +211,7 @@ func TestContactSheet(t *testing.T) {
 	if sizes[true] != 1 || sizes[false] != 2 {
 		t.Errorf("pictures on the sheet: %v, want 1 when only what was accepted is shown and 2 else", sizes)
 	}
-	got, left := sheetPlaces(atlas, SheetOptions{MaxPlaces: 2})
+	got, left := sheetPlaces(ranked, SheetOptions{MaxPlaces: 2})
 	if len(got) != 2 || left != 1 {
 		t.Errorf("%d places and %d left out", len(got), left)
 	}
@@ -223,7 +223,7 @@ func TestPrintedPageIsOnePage(t *testing.T) {
 		caps []detect.CaptureRecord
 		want int // pictures
 	}{{caps, 3}, {nil, 0}} {
-		if err := WritePlaces(context.Background(), dir, "Lake Virrel ř", Atlas(tc.caps, marks[:len(marks)*min(1, len(tc.caps))], nil, overlay.Feet), overlay.Feet); err != nil {
+		if err := WritePlaces(context.Background(), dir, "Lake Virrel ř", atlas(tc.caps, marks[:len(marks)*min(1, len(tc.caps))], nil, overlay.Feet), overlay.Feet); err != nil {
 			t.Fatal(err)
 		}
 		b, err := os.ReadFile(filepath.Join(dir, PrintedName))
@@ -244,7 +244,7 @@ func TestPrintedPageIsOnePage(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if err := WritePlaces(ctx, dir, "x", Atlas(caps, marks, nil, overlay.Metres), overlay.Metres); !errors.Is(err, context.Canceled) {
+	if err := WritePlaces(ctx, dir, "x", atlas(caps, marks, nil, overlay.Metres), overlay.Metres); !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v, want context.Canceled", err)
 	}
 }
@@ -346,7 +346,7 @@ func BenchmarkWriteMedia(b *testing.B) {
 func BenchmarkPageOf500Captures(b *testing.B) {
 	_, caps, marks := testRun(b, 500)
 	for b.Loop() {
-		p, err := NewPage(caps, marks, PageOptions{})
+		p, err := firstPage(caps, marks, PageOptions{})
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -368,7 +368,7 @@ func TestLongRunFillsSeveralPages(t *testing.T) {
 		}
 		return string(b)
 	}
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{MaxCaptures: 2}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{MaxCaptures: 2}); err != nil {
 		t.Fatal(err)
 	}
 	for part, name := range []string{"capture-0000", "capture-0003", "capture-0004"} {
@@ -382,7 +382,7 @@ func TestLongRunFillsSeveralPages(t *testing.T) {
 			}
 		}
 	}
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := os.Stat(filepath.Join(dir, PageName(1))); !os.IsNotExist(err) || strings.Contains(read(0), PageName(1)) {
@@ -398,7 +398,7 @@ func TestPageKeepsDecisionsOnMarksThatMoved(t *testing.T) {
 	was.Evidence = nil
 	d := decision(Accept, was)
 	d.Seen = &was
-	p, err := NewPage(caps, marks, PageOptions{})
+	p, err := firstPage(caps, marks, PageOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -234,7 +234,7 @@ func TestNewestRowIsFoundFromTheMarks(t *testing.T) {
 
 func TestThingsMergeWhatIsSeenTwice(t *testing.T) {
 	_, caps, marks, _ := testSurvey(t, 60)
-	p, err := NewPage(caps, marks, PageOptions{})
+	p, err := firstPage(caps, marks, PageOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -268,7 +268,7 @@ func surveyPage(t *testing.T, n int) string {
 	t.Helper()
 	dir, caps, marks, way := testSurvey(t, n)
 	opt := PageOptions{Name: "Lake Virrel", Track: way, Command: []string{"triage", "my captures", "--out", "run"}}
-	if err := WritePage(context.Background(), dir, caps, marks, nil, opt); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, opt); err != nil {
 		t.Fatal(err)
 	}
 	return "file://" + filepath.Join(dir, "review.html")

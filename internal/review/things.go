@@ -207,19 +207,6 @@ func timeWords(t *time.Time) string {
 	return t.UTC().Format("2006-01-02 15:04:05 UTC")
 }
 
-// Atlas ranks what a run shows as decisions leave it; marks drawn by hand get no position.
-func Atlas(caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, u overlay.Units) places.Atlas {
-	st, byCapture := Fold(ds), map[string][]detect.MarkRecord{}
-	for _, m := range marks {
-		byCapture[m.Capture] = append(byCapture[m.Capture], m)
-	}
-	var ruled []decided.Mark
-	for _, c := range caps {
-		ruled = append(ruled, st.Rule(c, byCapture[c.Capture], nil)...)
-	}
-	return atlasOf(caps, ruled, u, false)
-}
-
 // atlasOf ranks what a run shows. Decisions count where marks were decided on.
 func atlasOf(caps []detect.CaptureRecord, marks []decided.Mark, u overlay.Units, clutter bool) places.Atlas {
 	return places.Find(caps, marks, places.Options{Units: u, Clutter: clutter})
