@@ -9,6 +9,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"io"
 	"math"
 	"sync"
@@ -175,28 +176,36 @@ func (m *Model) scores(x []float64) []float64 {
 	score := make([]float64, len(m.Classes))
 	for c, trees := range m.Trees {
 		for i := range trees {
-			score[c] += trees[i].leaf(x)
+			score[c] += trees[i].Answer(x)
 		}
 		score[c] = m.Scale*score[c] + m.Bias[c]
 	}
 	return score
 }
 
-// step returns the child a node sends x to.
-func (t *Tree) step(i int, x []float64) int {
-	if v := x[t.Feature[i]]; v >= t.Cut[i] {
-		return t.Right[i]
-	}
-	return t.Left[i]
-}
-
-func (t *Tree) leaf(x []float64) float64 {
+// Answer returns the value at the leaf that x, one number per feature of the model and NaN where it is missing, ends in.
+func (t *Tree) Answer(x []float64) float64 {
 	i := 0
 	for t.Left[i] != 0 {
-		i = t.step(i, x)
+		if x[t.Feature[i]] >= t.Cut[i] {
+			i = t.Right[i]
+		} else {
+			i = t.Left[i]
+		}
 	}
 	return t.Value[i]
 }
+
+// Fingerprint is twelve hex digits of a model's numbers, for its version: equal models have equal fingerprints, wherever their samples
+// came from.
+func (m *Model) Fingerprint() string {
+	h := fnv.New64a()
+	fmt.Fprint(h, m.Classes, m.Features, m.Scale, m.Bias, m.Trees)
+	return fmt.Sprintf("%012x", h.Sum64()&0xffffffffffff)
+}
+
+// Softmax turns scores, one a class, into odds in place and returns them.
+func Softmax(score []float64) []float64 { return softmax(score) }
 
 func softmax(score []float64) []float64 {
 	top := math.Inf(-1)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"encoding/json"
+	"fmt"
 	"math"
 	"reflect"
 	"strings"
@@ -21,7 +22,7 @@ func small() *Model {
 		Schema: SchemaVersion, Classes: []string{"a", "b", "c"}, Features: []string{"x", "y"}, Scale: 2, Bias: []float64{0.1, -0.2, 0},
 		Trees: [][]Tree{{stump(0, 1, -0.5, 0.7)}, {stump(1, 0, 0.3, -0.4)}, {stump(0, 2, 0.2, -0.1), stump(1, 1, 0, 0.6)}},
 	}
-	m.Version = m.fingerprint()
+	m.Version = m.Fingerprint()
 	return m
 }
 
@@ -142,8 +143,8 @@ func TestOdds(t *testing.T) {
 }
 
 func TestFingerprint(t *testing.T) {
-	base := small().fingerprint()
-	if small().fingerprint() != base {
+	base := small().Fingerprint()
+	if small().Fingerprint() != base {
 		t.Fatal("one model, two versions")
 	}
 	for name, change := range map[string]func(m *Model){
@@ -155,12 +156,12 @@ func TestFingerprint(t *testing.T) {
 		"cut":     func(m *Model) { m.Trees[0][0].Cut[0] = 1.5 },
 	} {
 		m := small()
-		if change(m); m.fingerprint() == base {
+		if change(m); m.Fingerprint() == base {
 			t.Errorf("another %s, the same version", name)
 		}
 	}
 	m := small()
-	if m.Provenance.Source = "elsewhere"; m.fingerprint() != base {
+	if m.Provenance.Source = "elsewhere"; m.Fingerprint() != base {
 		t.Error("the version hangs on where the samples came from")
 	}
 }
@@ -174,7 +175,7 @@ func TestEmbedded(t *testing.T) {
 	if want := []string{"bottom-object", "suspended-target", "raised-structure", "clutter"}; !reflect.DeepEqual(m.Classes, want) {
 		t.Errorf("classes %v, want %v", m.Classes, want)
 	}
-	if got := m.fingerprint(); m.Version != got {
+	if got := fmt.Sprintf("boosted-%d-%s", SchemaVersion, m.Fingerprint()); m.Version != got {
 		t.Errorf("version %s, its numbers make %s", m.Version, got)
 	}
 	if m.Scale <= 0 {
