@@ -16,6 +16,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/overlay/overlaytest"
 	"shadowgap/internal/places"
@@ -35,16 +36,16 @@ func testRun(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, mark
 		}
 		capt, ms := first, slices.Clone(firstMarks)
 		if i == 0 {
-			if err := WriteMedia(context.Background(), dir, scene().img, capt, ms, MediaOptions{}); err != nil {
+			if err := media.Write(context.Background(), dir, scene().img, capt, ms, media.Options{}); err != nil {
 				t.Fatal(err)
 			}
 		} else {
 			capt.Capture = name
 			for j := range ms {
 				ms[j].Capture, ms[j].Mark = name, fmt.Sprintf("%s-%d", ms[j].Mark, i)
-				link(t, dir, ChipOf(first.Capture, firstMarks[j].Mark), ChipOf(name, ms[j].Mark))
+				link(t, dir, media.ChipOf(first.Capture, firstMarks[j].Mark), media.ChipOf(name, ms[j].Mark))
 			}
-			a, b := MediaOf(first.Capture, first.SHA256), MediaOf(name, capt.SHA256)
+			a, b := media.Of(first.Capture, first.SHA256), media.Of(name, capt.SHA256)
 			link(t, dir, a.Plain, b.Plain)
 			link(t, dir, a.Drawn, b.Drawn)
 			link(t, dir, a.Thumb, b.Thumb)

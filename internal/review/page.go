@@ -20,6 +20,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/files"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/places"
 	"shadowgap/internal/track"
@@ -324,7 +325,7 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 }
 
 // WritePages writes review.html into a run folder, and review-2.html and so on where the run holds more captures than one page takes.
-// A page needs no network and no server: its data is inside it, and the pictures that WriteMedia made beside it are referred to by
+// A page needs no network and no server: its data is inside it, and the pictures that media.Write made beside it are referred to by
 // relative name, so that a run of hundreds of captures still opens at once. Pages of an earlier, longer run are removed.
 //
 // A run may be too long to be in memory at once: read returns all captures for the page with that number, counted from 0. Of those that the page doesn't show they need no more than name, content, status and rank, and no marks.
@@ -348,7 +349,7 @@ func WritePages(
 			return wrap(err)
 		}
 		// A page of a long run is tens of megabytes: it goes to the disk as it comes.
-		err = writeTo(filepath.Join(runDir, PageName(part)), func(w io.Writer) error { return p.Render(w, ds, FromFile) })
+		err = files.WriteTo(filepath.Join(runDir, PageName(part)), func(w io.Writer) error { return p.Render(w, ds, FromFile) })
 		if err != nil {
 			return wrap(err)
 		}

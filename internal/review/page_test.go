@@ -21,6 +21,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"shadowgap/detect"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 )
 
@@ -76,33 +77,6 @@ func TestPageLeavesOutTheLeastInteresting(t *testing.T) {
 	}
 }
 
-func TestWriteMediaKeepsInsideTheRun(t *testing.T) {
-	for _, name := range []string{"../../etc/x.png", "/abs.png", "a\x00b", hostile, strings.Repeat("long/", 200)} {
-		m := MediaOf(name, name)
-		for _, f := range []string{m.Plain, m.Drawn, m.Thumb, ChipOf(name, name)} {
-			if !regexp.MustCompile(`^(overlays|chips)/[0-9a-f]{20}(-plain|-small)?\.jpg$`).MatchString(f) {
-				t.Errorf("%q gives %q", name, f)
-			}
-		}
-	}
-	if MediaOf("a.png", "1") == MediaOf("a.png", "2") {
-		t.Error("two files of one name share their pictures")
-	}
-	dir, caps, marks := testRun(t, 1)
-	m := MediaOf(caps[0].Capture, caps[0].SHA256)
-	for name, width := range map[string]int{m.Plain: 800, m.Drawn: 800, m.Thumb: thumbWidth, ChipOf(marks[0].Capture, marks[0].Mark): 320} {
-		f, err := os.Open(filepath.Join(dir, name))
-		if err != nil {
-			t.Fatal(err)
-		}
-		cfg, err := jpeg.DecodeConfig(f)
-		f.Close()
-		if err != nil || cfg.Width != width {
-			t.Errorf("%s: width %d, %v; want %d", name, cfg.Width, err, width)
-		}
-	}
-}
-
 // A page shows the user's own file where a browser can, and the drawn copy is made when somebody asks for it.
 func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 	s := scene()
@@ -117,10 +91,10 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 	}
 	dir, capt := t.TempDir(), s.capt
 	capt.SHA256 = detect.Sum(b.Bytes())
-	if err := WriteMedia(t.Context(), dir, s.img, capt, s.marks, MediaOptions{Own: own, NoDrawn: true}); err != nil {
+	if err := media.Write(t.Context(), dir, s.img, capt, s.marks, media.Options{Own: own, NoDrawn: true}); err != nil {
 		t.Fatal(err)
 	}
-	m := MediaOf(capt.Capture, capt.SHA256)
+	m := media.Of(capt.Capture, capt.SHA256)
 	if got, err := os.ReadFile(filepath.Join(dir, m.Plain)); err != nil || !bytes.Equal(got, b.Bytes()) {
 		t.Errorf("the plain picture is not the user's own file (%v)", err)
 	}
@@ -149,7 +123,7 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 		t.Errorf("to share: status %d, %+v, %v; want a picture made from the user's own file", res.StatusCode, conf, err)
 	}
 	// The close-up of a mark that was left out of the pictures is made when the page shows it.
-	chip := ChipOf(capt.Capture, s.marks[len(s.marks)-1].Mark)
+	chip := media.ChipOf(capt.Capture, s.marks[len(s.marks)-1].Mark)
 	if err := os.Remove(filepath.Join(dir, chip)); err != nil {
 		t.Fatal(err)
 	}
@@ -176,7 +150,7 @@ func TestContactSheet(t *testing.T) {
 	ranked := atlas(caps, marks, ds, overlay.Metres)
 	// The test run's close-ups are the same few pictures; here each place gets one of its own, but for one without.
 	for i, p := range ranked.Places {
-		name := filepath.Join(dir, ChipOf(p.Best.Capture, p.Best.Mark))
+		name := filepath.Join(dir, media.ChipOf(p.Best.Capture, p.Best.Mark))
 		if err := os.Remove(name); err != nil {
 			t.Fatal(err)
 		}
@@ -331,16 +305,6 @@ func relativeLuminance(t *testing.T, hex string) float64 {
 		return math.Pow((x+0.055)/1.055, 2.4)
 	}
 	return 0.2126*lin(v>>16) + 0.7152*lin(v>>8) + 0.0722*lin(v)
-}
-
-func BenchmarkWriteMedia(b *testing.B) {
-	s := scene()
-	dir := b.TempDir()
-	for b.Loop() {
-		if err := WriteMedia(context.Background(), dir, s.img, s.capt, s.marks, MediaOptions{}); err != nil {
-			b.Fatal(err)
-		}
-	}
 }
 
 func BenchmarkPageOf500Captures(b *testing.B) {
