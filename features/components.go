@@ -98,27 +98,6 @@ func ComponentsOfRuns(runs []PixelRun, conn Connectivity) ([]Component, error) {
 	return gather(runs, parent), nil
 }
 
-// LabelImage returns the rows × cols array of labels that comps draw, 0 where there is none. Components outside the array
-// are an error.
-func LabelImage(comps []Component, rows, cols int) ([]int32, error) {
-	if rows < 0 || cols < 0 {
-		return nil, fmt.Errorf("label image of %d rows × %d columns", rows, cols)
-	}
-	out := make([]int32, rows*cols)
-	for _, c := range comps {
-		if c.Row0 < 0 || c.Row1 > rows || c.Col0 < 0 || c.Col1 > cols {
-			return nil, fmt.Errorf("label image of %d rows × %d columns: component %d reaches outside", rows, cols, c.Label)
-		}
-		for _, run := range c.Runs {
-			line := out[run.Row*cols+run.Col0 : run.Row*cols+run.Col1]
-			for i := range line {
-				line[i] = int32(c.Label)
-			}
-		}
-	}
-	return out, nil
-}
-
 // appendRuns appends the runs of one mask row.
 func appendRuns(runs []PixelRun, line []uint8, r int) []PixelRun {
 	for c := 0; c < len(line); {

@@ -24,7 +24,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/eval/setin"
-	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 type settings struct {
@@ -64,7 +64,7 @@ type looker struct {
 }
 
 // source gives the samples of one capture, or writes its views.
-type source func(ctx context.Context, l *looker) ([]models.Sample, error)
+type source func(ctx context.Context, l *looker) ([]fit.Sample, error)
 
 func run(ctx context.Context, s settings) error {
 	var sources []source
@@ -112,8 +112,8 @@ func run(ctx context.Context, s settings) error {
 }
 
 // gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.
-func gather(ctx context.Context, sources []source, views *viewWriter) ([]models.Sample, error) {
-	found := make([][]models.Sample, len(sources))
+func gather(ctx context.Context, sources []source, views *viewWriter) ([]fit.Sample, error) {
+	found := make([][]fit.Sample, len(sources))
 	g, ctx := errgroup.WithContext(ctx)
 	jobs := make(chan int)
 	g.Go(func() error {
@@ -146,7 +146,7 @@ func gather(ctx context.Context, sources []source, views *viewWriter) ([]models.
 	if err := g.Wait(); err != nil {
 		return nil, err
 	}
-	var all []models.Sample
+	var all []fit.Sample
 	for _, s := range found {
 		all = append(all, s...)
 	}
@@ -154,7 +154,7 @@ func gather(ctx context.Context, sources []source, views *viewWriter) ([]models.
 }
 
 // report tells how many candidates there are, by what they come from: the kind of capture stands before the first dash of a group.
-func report(all []models.Sample) {
+func report(all []fit.Sample) {
 	count := map[string]map[string]int{}
 	for _, x := range all {
 		kind, _, _ := strings.Cut(x.Group, "-")
@@ -168,15 +168,15 @@ func report(all []models.Sample) {
 	}
 }
 
-func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
-	opt := models.FitOptions{Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
+func fitTrees(ctx context.Context, s settings, all []fit.Sample) error {
+	opt := fit.Options{Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
 	if s.setIn > 0 {
 		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.setIn)
 	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))
 	}
-	m, err := models.Fit(ctx, thinned(all, s.thin), opt)
+	m, err := fit.Fit(ctx, thinned(all, s.thin), opt)
 	if err != nil {
 		return err
 	}
@@ -199,8 +199,8 @@ const rounds = 700
 const hangingWeight = 1.8
 
 // thinned keeps an even choice of the clutter and gives what is left the weight of the rest.
-func thinned(all []models.Sample, part float64) []models.Sample {
-	var out []models.Sample
+func thinned(all []fit.Sample, part float64) []fit.Sample {
+	var out []fit.Sample
 	due := 0.0
 	for _, x := range all {
 		if x.Class == string(detect.SuspendedTarget) {
