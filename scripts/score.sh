@@ -43,12 +43,12 @@ if [ -f "$demo/hand/labels.json" ]; then
 fi
 
 "$tool" scene --seed "$seed" --count "$scenes" --out "$scratch/captures" >/dev/null
-triage "$scratch/captures" "$scratch/scenes"
+triage "$scratch/captures" "$scratch/scenes" --manifest "$scratch/captures/manifest.csv"
 score "$scenes rendered scenes, seeds from $seed" scenes "$scratch/scenes" --labels "$scratch/captures/labels.json"
 
 rendered() { # NAME FOLDER SEED COUNT
 	"$tool" scene --kind wide --seed "$3" --count "$4" --out "$scratch/$2-captures" >/dev/null
-	triage "$scratch/$2-captures" "$scratch/$2"
+	triage "$scratch/$2-captures" "$scratch/$2" --manifest "$scratch/$2-captures/manifest.csv"
 	score "$1" "$2" "$scratch/$2" --labels "$scratch/$2-captures/labels.json"
 }
 rendered "$wide scenes of the wide world, seeds from $seed" wide "$seed" "$wide"
