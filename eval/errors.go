@@ -64,21 +64,7 @@ func AtRow(p []detect.RowX, row float64) (float64, bool) {
 
 // panelOf returns the found panel that the labels of a capture are about: the one that overlaps the labelled panel most, or
 // the first.
-func panelOf(s *scored) *detect.PanelRecord {
-	var best *detect.PanelRecord
-	most := -1.0
-	for i := range s.record.Panels {
-		p := &s.record.Panels[i]
-		share := 0.0
-		if s.label.Panel != nil {
-			share = IoU(*s.label.Panel, p.Box)
-		}
-		if share > most {
-			best, most = p, share
-		}
-	}
-	return best
-}
+func panelOf(s *scored) *detect.PanelRecord { return overlapping(s.record.Panels, s.label.Panel) }
 
 // lineOff is the error in pixels beyond which a row's first return is badly off.
 const lineOff = 6

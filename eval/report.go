@@ -163,6 +163,23 @@ func WriteTilesText(w io.Writer, r TileResult) error {
 	return nil
 }
 
+// WriteShownText writes what showing swaths differently does as a plain table.
+func WriteShownText(w io.Writer, r ShownResult) error {
+	var b bytes.Buffer
+	t := tabbed(&b)
+	row(t, fmt.Sprintf("%d whole swaths shown", r.Pictures), "read", fmt.Sprintf("first returns moved by no more than %g of the width", keptShare))
+	row(t, "as they are", rateText(r.Plain), "")
+	for _, way := range r.Ways {
+		row(t, way.Name, rateText(way.Read), shareText(way.Kept))
+	}
+	row(t, "in all these ways", shareText(r.Read), shareText(r.Kept))
+	t.Flush()
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("writing table of swaths shown differently: %w", err)
+	}
+	return nil
+}
+
 // WriteComparisonText writes a comparison of two runs as a plain table.
 func WriteComparisonText(w io.Writer, list []Comparison) error {
 	var b bytes.Buffer

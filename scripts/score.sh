@@ -64,6 +64,12 @@ if [ -d "$open/survey-lines" ] && [ -d "$open/harbour-swaths" ] && [ -d "$open/r
 	triage "$scratch/open" "$scratch/open-run" --follow-links
 	score 'open pictures, half A (fitted on)' open-a "$scratch/open-run" --labels testdata/open/labels.json --half a
 	score 'open pictures, half B' open-b "$scratch/open-run" --labels testdata/open/labels.json --half b
+	if [ "${SCORE_SHOWN:-1}" = 1 ]; then
+		for half in a b; do
+			printf '\n== whole swaths of half %s shown differently\n' "${half^}"
+			"$tool" score --shown "$open" --labels testdata/open/labels.json --half "$half" --out "$out/shown-$half"
+		done
+	fi
 else
 	echo "score: no open pictures at $open (set SHADOWGAP_OPEN_DATA); left out" >&2
 fi

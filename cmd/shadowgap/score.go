@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 
 	"shadowgap/eval"
 	"shadowgap/internal/runstore"
@@ -18,6 +17,7 @@ type scoreCmd struct {
 	Half    string `enum:",a,b" default:"" help:"Only the labels of one half, a or b, as halves.json beside the labels file parts them."`
 	Drawn   string `placeholder:"FILE" help:"Compare these labels, drawn by eye, with --labels; instead of a run."`
 	Tiles   string `placeholder:"DIR" help:"Folder of mask pictures for captures that each hold one thing on the bottom."`
+	Shown   string `placeholder:"DIR" help:"Read the labelled whole swaths below this folder as they are and shown in other ways; instead of a run. Minutes."`
 	Against string `placeholder:"RUN" help:"Another run over the same captures to compare with."`
 	Out     string `short:"o" placeholder:"DIR" help:"Folder for results.json and report.html; default the run folder, or that of the drawn labels."`
 	Summary string `placeholder:"FILE" help:"Add the main figures to this file as a line of a Markdown table."`
@@ -32,6 +32,14 @@ func (s scoreCmd) check() error {
 	case s.Drawn != "" && (s.RunDir != "" || s.Tiles != "" || s.Against != ""):
 		return usage("--drawn compares labels with labels; leave out the run, --tiles and --against")
 	case s.Drawn != "":
+		return nil
+	case s.Shown != "" && s.Labels == "":
+		return usage("--shown needs --labels that tell which captures are whole swaths")
+	case s.Shown != "" && (s.RunDir != "" || s.Tiles != "" || s.Against != "" || s.Summary != ""):
+		return usage("--shown reads pictures itself; leave out the run, --tiles, --against and --summary")
+	case s.Shown != "" && s.Out == "":
+		return usage("--shown needs --out, a folder for results.json")
+	case s.Shown != "":
 		return nil
 	case s.RunDir == "":
 		return usage("say which run to score, or give labels drawn by eye with --drawn")
@@ -58,6 +66,9 @@ func (s scoreCmd) Run(con *console) error {
 	}
 	if s.Drawn != "" {
 		return s.drawn(con)
+	}
+	if s.Shown != "" {
+		return s.shown(con)
 	}
 	run, err := readRun(con.ctx, s.RunDir)
 	if err != nil {
@@ -195,16 +206,9 @@ func (s scoreCmd) note(lines ...eval.SummaryLine) (err error) {
 
 // scoreAgainst scores one run; labels that are wrong are the user's to mend.
 func scoreAgainst(ctx context.Context, run *eval.Run, file, half string, opt eval.Options) (*eval.Results, error) {
-	labels, err := eval.Load(file)
+	labels, err := halfOfLabels(file, half)
 	if err != nil {
-		return nil, usage("%v", err)
-	}
-	if half != "" {
-		in, err := eval.Half(filepath.Join(filepath.Dir(file), "halves.json"), half)
-		if err != nil {
-			return nil, usage("--half: %v", err)
-		}
-		labels.Captures = slices.DeleteFunc(labels.Captures, func(l eval.CaptureLabel) bool { return !in(l.Capture) })
+		return nil, err
 	}
 	results, err := eval.Score(ctx, *run, *labels, opt)
 	if err != nil && ctx.Err() == nil {
