@@ -12,6 +12,7 @@ out=$2
 demo=testdata/demo
 open=${SHADOWGAP_OPEN_DATA:-../shared/open-data}
 tiles=$open/river-effigy
+nosonar=${SCORE_NOSONAR:-}
 scenes=${SCORE_SCENES:-72} # every kind of scene equally often
 wide=${SCORE_WIDE:-120}
 seed=100000 # fits use seeds below
@@ -79,6 +80,14 @@ if [ -d "$tiles/images" ] && [ -d "$tiles/masks" ]; then
 	score 'open tiles' tiles "$scratch/tiles" --tiles "$tiles/masks"
 else
 	echo "score: no open tiles at $tiles (set SHADOWGAP_OPEN_DATA); left out" >&2
+fi
+
+if [ -d "$nosonar" ]; then
+	printf '\n== pictures that are no sonar, from packages that no fit saw\n'
+	triage "$nosonar" "$scratch/nosonar"
+	"$tool" score "$scratch/nosonar" --no-sonar --out "$out/nosonar"
+else
+	echo "score: no pictures that are no sonar at \"$nosonar\" (models/reader/nosonar.py FIT SCORE makes them; set SCORE_NOSONAR to SCORE); left out" >&2
 fi
 
 printf '\n== Summary (95 %% intervals)\n\n'
