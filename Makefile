@@ -37,7 +37,7 @@ bench: setup
 	scripts/bench.sh $(BENCH_COUNT) $(BENCH_CAPTURES) $(BENCHSTAT)
 
 score: build
-	scripts/score.sh $(OUT)/shadowgap $(OUT)/score
+	scripts/score.sh $(OUT)/shadowgap $(OUT)/score testdata/score/summary.json
 
 lint: setup
 	go run $(GOLANGCI) run
