@@ -38,6 +38,7 @@ bench: setup
 
 score: build
 	scripts/score.sh $(OUT)/shadowgap $(OUT)/score testdata/score/summary.json
+	if grep -q '<!-- figure' README.md; then go run ./cmd/figures -quote README.md; fi
 
 lint: setup
 	go run $(GOLANGCI) run

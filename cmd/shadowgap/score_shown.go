@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"image"
+	"os"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -38,6 +39,9 @@ func (s scoreCmd) shown(con *console) error {
 	if err != nil {
 		return err
 	}
+	if info, err := os.Stat(s.Shown); err != nil || !info.IsDir() {
+		return usage("--shown %s: no such folder", s.Shown)
+	}
 	swaths := labels.WholeSwaths()
 	if len(swaths) == 0 {
 		return usage("%s labels no whole swath: nadir and first returns of both sides", s.Labels)
@@ -67,7 +71,7 @@ func (s scoreCmd) shown(con *console) error {
 			for i := range jobs {
 				pic, err := detect.Read(ctx, filepath.Join(s.Shown, filepath.FromSlash(swaths[i].Capture)), detect.Limits{})
 				if err != nil {
-					return fmt.Errorf("reading a labelled swath: %w", err)
+					return err
 				}
 				if list[i], err = eval.LookAtAll(ctx, pic.Image, swaths[i].Panel, ways, look); err != nil {
 					return fmt.Errorf("%s: %w", swaths[i].Capture, err)
@@ -77,7 +81,7 @@ func (s scoreCmd) shown(con *console) error {
 		})
 	}
 	if err := g.Wait(); err != nil {
-		return err
+		return fmt.Errorf("showing swaths differently: %w", err)
 	}
 	r := eval.Shown(list, ways, eval.DefaultOptions())
 	if err := eval.WriteShownText(con.out, r); err != nil {
