@@ -37,7 +37,8 @@ bench: setup
 	scripts/bench.sh $(BENCH_COUNT) $(BENCH_CAPTURES) $(BENCHSTAT)
 
 score: build
-	scripts/score.sh $(OUT)/shadowgap $(OUT)/score
+	scripts/score.sh $(OUT)/shadowgap $(OUT)/score testdata/score/summary.json
+	if grep -q '<!-- figure' README.md; then go run ./cmd/figures -quote README.md; fi
 
 lint: setup
 	go run $(GOLANGCI) run

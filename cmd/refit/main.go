@@ -4,8 +4,9 @@
 //	go run ./cmd/refit -scenes 5200 -first 30001 -setin 3400 -views views.bin
 //	go run ./cmd/refit -scenes 1100 -first 62001 -setin 520 -thin 0.25 -trees models/weights.json.gz
 //
-// Seeds below 100000 are its own. Of the open pictures only half A (testdata/open/halves.json) and the first half by name of the
-// effigy tiles take part.
+// Seeds below 100000 are its own; it refuses others. Of the open pictures only half A (testdata/open/halves.json) and the first half by
+// name of the effigy tiles take part. Beside the trees it writes what they were fitted behind, so that a test can tell when a network or
+// the evidence has changed since.
 package main
 
 import (
@@ -16,6 +17,7 @@ import (
 	"maps"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -23,6 +25,7 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"shadowgap/detect"
+	"shadowgap/eval"
 	"shadowgap/eval/setin"
 	"shadowgap/models/fit"
 )
@@ -67,6 +70,9 @@ type looker struct {
 type source func(ctx context.Context, l *looker) ([]fit.Sample, error)
 
 func run(ctx context.Context, s settings) error {
+	if err := eval.FitSeeds(s.first, max(s.scenes, s.setIn)); err != nil {
+		return err
+	}
 	var sources []source
 	var err error
 	if s.open != "" {
@@ -187,9 +193,19 @@ func fitTrees(ctx context.Context, s settings, all []fit.Sample) error {
 	if err := os.WriteFile(s.trees, b, 0o644); err != nil {
 		return fmt.Errorf("writing the trees: %w", err)
 	}
+	behind, err := stagesOf(modelsFolder, m)
+	if err != nil {
+		return err
+	}
+	if err := behind.write(filepath.Dir(s.trees)); err != nil {
+		return err
+	}
 	fmt.Printf("%s: log loss %.3f, accuracy %.3f\n", m.Version, m.Provenance.LogLoss, m.Provenance.Accuracy)
 	return nil
 }
+
+// modelsFolder holds the networks that the program is built with, seen from the repository's root, where this command is run.
+const modelsFolder = "models"
 
 // rounds is more than cross-validation ever keeps.
 const rounds = 700

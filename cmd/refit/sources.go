@@ -87,19 +87,12 @@ func setInto(b *setin.Bottoms, seed int64) source {
 
 // openSources are the labelled pictures of half A, and the first half of the effigy tiles, each shown in several ways.
 func openSources(s settings) ([]source, error) {
-	labels, err := eval.Load(filepath.Join(s.data, "labels.json"))
-	if err != nil {
-		return nil, err
-	}
-	half, err := eval.Half(filepath.Join(s.data, "halves.json"), "a")
+	labels, err := eval.FitLabels(s.data)
 	if err != nil {
 		return nil, err
 	}
 	var out []source
 	for _, l := range labels.Captures {
-		if !half(l.Capture) {
-			continue
-		}
 		for k := range variants {
 			out = append(out, labelled(filepath.Join(s.open, filepath.FromSlash(l.Capture)), l, k))
 		}
@@ -109,9 +102,13 @@ func openSources(s settings) ([]source, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the open tiles (pass -open \"\" to do without): %w", err)
 	}
-	for _, e := range entries[:(len(entries)+1)/2] {
+	var names []string
+	for _, e := range entries {
+		names = append(names, e.Name())
+	}
+	for _, name := range eval.FitTiles(names) {
 		for k := range variants {
-			out = append(out, tile(tiles, e.Name(), k))
+			out = append(out, tile(tiles, name, k))
 		}
 	}
 	return out, nil
