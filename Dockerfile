@@ -2,12 +2,18 @@
 # Use:    docker run --rm -v "$PWD/captures:/in:ro" -v "$PWD/run:/out" shadowgap triage /in --out /out/today
 # The input is mounted read-only; /out must be writable by user 10001 (or add --user "$(id -u):$(id -g)").
 
-FROM debian:bookworm-slim AS build
-ARG GO_VERSION=1.26.0
+# Debian 12 comes with the OpenCV that shadowgap is tested with. The tag names one point release; images of it are rebuilt now and
+# then. No digest stands here because none could be read from a registry when this was written. Whoever wants one fixed image
+# names the digest that "docker pull" prints:
+#   docker build --build-arg BASE=debian@sha256:… -t shadowgap .
+ARG BASE=debian:12.11-slim
+
+FROM ${BASE} AS build
+ARG GO_VERSION=1.26.11
 RUN apt-get update \
  && apt-get install -y --no-install-recommends ca-certificates curl \
  && rm -rf /var/lib/apt/lists/*
-# The checksum is the one that Go publishes beside each release.
+# The checksum is the one that Go publishes beside each release: it tells a broken download, not a false publisher.
 RUN arch=$(dpkg --print-architecture) \
  && curl -fsSLo /tmp/go.tar.gz "https://go.dev/dl/go${GO_VERSION}.linux-${arch}.tar.gz" \
  && curl -fsSLo /tmp/go.sum "https://dl.google.com/go/go${GO_VERSION}.linux-${arch}.tar.gz.sha256" \
@@ -23,15 +29,18 @@ RUN go mod download
 COPY . .
 RUN CGO_ENABLED=1 scripts/go-slim.sh build -trimpath -o /shadowgap ./cmd/shadowgap
 
-FROM debian:bookworm-slim
+FROM ${BASE}
 COPY scripts/setup.sh /tmp/setup.sh
 RUN /tmp/setup.sh runtime \
  && rm -rf /var/lib/apt/lists/* /tmp/setup.sh \
- && useradd --uid 10001 --no-create-home --shell /usr/sbin/nologin shadowgap \
+ && groupadd --gid 10001 shadowgap \
+ && useradd --uid 10001 --gid 10001 --no-create-home --shell /usr/sbin/nologin shadowgap \
  && mkdir /in /out \
- && chown shadowgap /out
+ && chown 10001:10001 /out
+COPY LICENSE THIRD-PARTY.md THIRD-PARTY-GO.txt /usr/local/share/doc/shadowgap/
 COPY --from=build /shadowgap /usr/local/bin/shadowgap
-USER shadowgap
+# By number, so that an orchestrator that wants "not root" can tell.
+USER 10001:10001
 WORKDIR /out
 VOLUME ["/in", "/out"]
 ENTRYPOINT ["shadowgap"]

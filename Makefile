@@ -1,47 +1,62 @@
-# make demo   the whole job on a few captures of an invented lake
-# make test   formatting, vet and all tests
-# make bench  speed against Go's decoder and plain OpenCV, with benchstat; BENCH_CAPTURES=2000 for memory over a long run
-# make score  the detector against the labelled captures in testdata and, when they are at hand, open data
-# make lint   golangci-lint, layering included
-
 SHELL := /bin/bash
 OUT ?= bin
 BENCH_COUNT ?= 6
 BENCH_CAPTURES ?= 28
+VULNDB ?= https://vuln.go.dev
+GO := scripts/go-slim.sh
 GOLANGCI := github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
+# Browser tests wait for a browser, and the race detector's own memory would be measured as the run's.
+UNRACED := ^TestBrowser|^TestParentMemoryIsBounded$$
+RACED := ./internal/batch ./internal/export ./internal/runstore ./internal/review
 BENCHSTAT := golang.org/x/perf/cmd/benchstat@v0.0.0-20260908200009-22c9c6c9d4da
+GOVULNCHECK := golang.org/x/vuln/cmd/govulncheck@v1.9.0
 
-.PHONY: all setup build demo test check bench score lint clean
+.PHONY: all help setup build demo check test race lint vuln notices bench score clean
 
 all: build
 
-setup:
+help: ## this list
+	@sed -nE 's/^([a-z]+):[^#]*## (.*)/\1\t\2/p' $(MAKEFILE_LIST) | while IFS=$$'\t' read -r target what; do \
+	printf '  make %-9s%s\n' "$$target" "$$what"; done
+
+setup: ## install what is built with, where it is missing
 	@scripts/setup.sh
 
-build: setup
-	scripts/go-slim.sh build -o $(OUT)/shadowgap ./cmd/shadowgap
+build: setup ## bin/shadowgap
+	$(GO) build -o $(OUT)/shadowgap ./cmd/shadowgap
 
-demo: build
+demo: build ## the whole job on a few captures of an invented lake
 	$(OUT)/shadowgap demo --out $(OUT)/demo
 
-check: setup
-	@bad=$$(gofmt -l cmd detect eval features internal models); \
+check: setup ## formatting, shell scripts, go.mod, notices and vet
+	@bad=$$(gofmt -l cmd deploy detect eval features internal models scripts); \
 	if [ -n "$$bad" ]; then echo "not formatted by gofmt:"; echo "$$bad"; exit 1; fi
 	@for f in scripts/*.sh deploy/*.sh .ci/run; do bash -n $$f || exit 1; done
-	go vet ./...
+	go mod tidy -diff
+	scripts/notices.sh --check
+	$(GO) vet ./...
 
-test: check
-	scripts/go-slim.sh test -timeout 15m ./...
+test: check ## check, and all tests, layering and linking included
+	$(GO) test -timeout 15m ./...
 
-bench: setup
+race: setup ## the tests of what runs at the same time, under the race detector
+	$(GO) test -race -skip '$(UNRACED)' -timeout 15m $(RACED)
+
+lint: setup ## golangci-lint
+	$(GO) run $(GOLANGCI) run
+
+vuln: setup ## known vulnerabilities; VULNDB=file:///FOLDER where the database is kept on disk
+	$(GO) run $(GOVULNCHECK) -db $(VULNDB) -tags customenv ./...
+
+bench: setup ## speed against Go's decoder and plain OpenCV; BENCH_CAPTURES=2000 for memory over a long run
 	scripts/bench.sh $(BENCH_COUNT) $(BENCH_CAPTURES) $(BENCHSTAT)
 
-score: build
+score: build ## the detector against the labelled captures in testdata and, when they are at hand, open data
 	scripts/score.sh $(OUT)/shadowgap $(OUT)/score testdata/score/summary.json
-	if grep -q '<!-- figure' README.md; then go run ./cmd/figures -quote README.md; fi
+	if grep -q '<!-- figure' README.md; then $(GO) run ./cmd/figures -quote README.md; fi
 
-lint: setup
-	go run $(GOLANGCI) run
+notices: setup ## THIRD-PARTY-GO.txt, the licences of the Go modules; check fails when it is not current
+	scripts/notices.sh
 
-clean:
+clean: ## remove what was built
 	rm -rf $(OUT)

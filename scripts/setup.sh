@@ -24,7 +24,8 @@ as_root() {
 # apt_install asks the mirror for its lists first, up to three times, because a mirror is sometimes busy.
 apt_install() {
 	command -v apt-get >/dev/null 2>&1 ||
-		die "this is not a Debian-like system. Install these yourself, then run the command again: $* (OpenCV 4.6 is what shadowgap is tested with)"
+		die "this is not a Debian-like system. Install these yourself, then run the command again: $*" \
+			"(OpenCV 4.6 is what shadowgap is tested with)"
 	local try
 	for try in 1 2 3; do
 		if as_root env DEBIAN_FRONTEND=noninteractive apt-get update -qq >&2; then
