@@ -52,7 +52,8 @@ bench: setup ## speed against Go's decoder and plain OpenCV; BENCH_CAPTURES=2000
 	scripts/bench.sh $(BENCH_COUNT) $(BENCH_CAPTURES) $(BENCHSTAT)
 
 score: build ## the detector against the labelled captures in testdata and, when they are at hand, open data
-	scripts/score.sh $(OUT)/shadowgap $(OUT)/score
+	scripts/score.sh $(OUT)/shadowgap $(OUT)/score testdata/score/summary.json
+	if grep -q '<!-- figure' README.md; then $(GO) run ./cmd/figures -quote README.md; fi
 
 notices: setup ## THIRD-PARTY-GO.txt, the licences of the Go modules; check fails when it is not current
 	scripts/notices.sh

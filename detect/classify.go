@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"shadowgap/features"
-	"shadowgap/models"
 )
 
 // evidenceOf puts what was measured into the numbers the classifier knows; what can't be known is left out. Names are those
@@ -79,13 +78,20 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 	return e
 }
 
-// classifyOdds spreads the odds over the classes.
-func classifyOdds(model *models.Model, evidence map[string]float64) Odds {
-	o := make(Odds, len(model.Classes))
-	for i, p := range model.Odds(evidence) {
-		o[Class(model.Classes[i])] = math.Round(p*1e4) / 1e4
+// judge gives every mark of a side, compared with the others, its odds.
+func (sv *sideView) judge(opt Options) {
+	evidence := make([]map[string]float64, len(sv.marks))
+	for i := range sv.marks {
+		evidence[i] = evidenceOf(sv.swath, sv.leveled, sv.marks[i])
 	}
-	return o
+	for i, odds := range opt.judge.Odds(evidence) {
+		m := &sv.marks[i]
+		m.numbers, m.odds = evidence[i], make(Odds, len(odds))
+		for c, p := range odds {
+			m.odds[Class(opt.Model.Classes[c])] = math.Round(p*1e4) / 1e4
+		}
+		m.settleByGap()
+	}
 }
 
 // The gap decides between hanging and lying where it is this many of its own errors and pixels wide and the odds are no clearer than this.

@@ -30,6 +30,7 @@ type Options struct {
 	RowSpacingM    float64         // distance made good between two rows in metres; 0 = unknown
 	Model          *models.Model   // nil = the one the program ships with
 	finder         *finder.Finder
+	judge          *models.Forest                     // Model, for many marks at once
 	visit          func(p *frame.Panel, sv *sideView) // shown every side once it is leveled; nothing is looked for then
 	KeepClutter    bool                               // also return what is most likely clutter, for fitting
 }
@@ -51,6 +52,8 @@ type Detector struct {
 	arena  features.Arena
 	reader *reader.Reader // loaded by the first Run, like finder
 	finder *finder.Finder
+	model  *models.Model // what judge was laid out from
+	judge  *models.Forest
 }
 
 // Close frees the networks that Run loaded. The Detector can be used again; the next Run loads them anew.
@@ -107,6 +110,10 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 		d.finder = f
 	}
 	opt.finder = d.finder
+	if d.model != opt.Model {
+		d.model, d.judge = opt.Model, models.NewForest(opt.Model)
+	}
+	opt.judge = d.judge
 	panels, why, err := frame.Find(ctx, img, frame.Options{
 		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Reader: d.reader, Arena: &d.arena,
 	})
@@ -326,7 +333,7 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 		return nil
 	}
 	lv.tail = seg.fields[0].normal.upper / seg.fields[0].normal.lower
-	view := newFinderView(s, lv)
+	view := newFinderView(s, lv, s.arena)
 	answer, err := opt.finder.Find(view.Planes, view.Rows, view.Cols)
 	if err != nil {
 		return fmt.Errorf("the %s swath: %w", s.side, err)
@@ -343,12 +350,10 @@ func (sv *sideView) find(p *frame.Panel, opt Options) error {
 		sv.marks = append(sv.marks, m)
 	}
 	compare(sv.marks)
+	sv.judge(opt)
 	var likely []measured
 	for i := range sv.marks {
 		m := &sv.marks[i]
-		m.numbers = evidenceOf(s, lv, *m)
-		m.odds = classifyOdds(opt.Model, m.numbers)
-		m.settleByGap()
 		if m.odds.Something() {
 			likely = append(likely, *m)
 		}

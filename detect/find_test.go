@@ -137,6 +137,46 @@ func TestCandidatePixels(t *testing.T) {
 	}
 }
 
+// Every cell of a view is the mean over its pixels, whatever the scale, and of as many as there are where the side ends.
+func TestFinderViewIsAMeanOverBlocks(t *testing.T) {
+	rng := seeded(23)
+	for _, tt := range []struct{ rows, cols, scale int }{{90, 70, 1}, {600, 700, 2}, {601, 703, 2}, {1102, 1201, 3}} {
+		lv := &leveled{q: newGrid(t, tt.rows, tt.cols), mask: make([]uint8, tt.rows*tt.cols), edge: make([]int, tt.rows)}
+		for i := range lv.q.V {
+			lv.q.V[i], lv.mask[i] = 3*rng.Float32(), uint8(rng.IntN(3))
+		}
+		for r := range lv.edge {
+			lv.edge[r] = rng.IntN(tt.cols)
+		}
+		v := newFinderView(&swath{side: Port, hasZero: true}, lv, nil)
+		if v.Scale != tt.scale {
+			t.Fatalf("%d × %d pixels: cells of %d, want %d", tt.rows, tt.cols, v.Scale, tt.scale)
+		}
+		n, size := v.Scale, v.Rows*v.Cols
+		for y := range v.Rows {
+			for x := range v.Cols {
+				var sum, kind, count float32
+				for r := y * n; r < min((y+1)*n, tt.rows); r++ {
+					for k := x * n; k < min((x+1)*n, tt.cols); k++ {
+						sum, kind, count = sum+lv.q.At(r, k), kind+float32(lv.mask[r*tt.cols+k]), count+1
+					}
+				}
+				want := [finder.Planes]uint8{encodeStrength(1), 0, 0} // where the side has ended
+				if count > 0 {
+					want[0], want[1] = encodeStrength(sum/count), uint8(kind/count*127.5)
+					if edge := lv.edge[min(y*n+n/2, tt.rows-1)]; edge > 0 {
+						want[2] = uint8(255 * min(1, float32(edge)/float32(x*n+1)))
+					}
+				}
+				at := y*v.Cols + x
+				if got := [finder.Planes]uint8{v.Planes[at], v.Planes[size+at], v.Planes[2*size+at]}; got != want {
+					t.Fatalf("%+v: row %d, column %d: %v, want %v", tt, y, x, got, want)
+				}
+			}
+		}
+	}
+}
+
 // A box of a capture and the cells it covers agree on both sides, whatever the scale.
 func TestFinderViewCells(t *testing.T) {
 	g, valid := speckled(t, seeded(22), 700, 1600, 0.3)
@@ -153,7 +193,7 @@ func TestFinderViewCells(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		v := newFinderView(s, lv)
+		v := newFinderView(s, lv, nil)
 		if v.Scale != 2 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 || len(v.Planes) != finder.Planes*v.Rows*v.Cols {
 			t.Errorf("%s: %d × %d cells of %d pixels, %d values", side, v.Rows, v.Cols, v.Scale, len(v.Planes))
 		}

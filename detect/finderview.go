@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"shadowgap/detect/frame"
+	"shadowgap/features"
 	"shadowgap/models/finder"
 )
 
@@ -24,42 +25,83 @@ type FinderView struct {
 // finderCells is how many cells a side may have, padding left out: the network takes 13 ms of one core for so many.
 const finderCells = 250_000
 
-// newFinderView draws a side for the network.
-func newFinderView(s *swath, lv *leveled) *FinderView {
+// newFinderView draws a side for the network, in memory of the arena's.
+func newFinderView(s *swath, lv *leveled, arena *features.Arena) *FinderView {
 	rows, cols := lv.q.Rows, lv.q.Cols
 	v := &FinderView{Side: s.side, Scale: 1, swath: s}
 	for rows*cols > finderCells*v.Scale*v.Scale {
 		v.Scale++
 	}
 	n := v.Scale
-	v.Rows, v.Cols = padded((rows+n-1)/n), padded((cols+n-1)/n)
+	high, wide := (rows+n-1)/n, (cols+n-1)/n
+	v.Rows, v.Cols = padded(high), padded(wide)
 	size := v.Rows * v.Cols
-	v.Planes = make([]uint8, finder.Planes*size)
+	v.Planes = arena.Mask(finder.Planes * size)
 	strength, region, steep := v.Planes[:size], v.Planes[size:2*size], v.Planes[2*size:]
+	clear(v.Planes[size:])
 	plain := encodeStrength(1)
-	for i := range strength {
-		strength[i] = plain
-	}
-	for y := 0; y*n < rows; y++ {
-		for x := 0; x*n < cols; x++ {
-			var sum, kind, count float32
-			for r := y * n; r < min((y+1)*n, rows); r++ {
-				row, mask := lv.q.Row(r), lv.mask[r*cols:(r+1)*cols]
-				for k := x * n; k < min((x+1)*n, cols); k++ {
-					sum += row[k]
-					kind += float32(mask[k])
-					count++
-				}
+	sums, kinds := make([]float32, wide), make([]int32, wide)
+	for y := range v.Rows {
+		line := strength[y*v.Cols : (y+1)*v.Cols]
+		from := 0
+		if y < high {
+			from = wide
+			clear(sums)
+			clear(kinds)
+			last := min((y+1)*n, rows)
+			for r := y * n; r < last; r++ {
+				addBlocks(sums, kinds, lv.q.Row(r), lv.mask[r*cols:(r+1)*cols], n)
 			}
-			at := y*v.Cols + x
-			strength[at] = encodeStrength(sum / count)
-			region[at] = uint8(kind / count * (255 / float32(regionBottom)))
+			high := last - y*n
+			drawBlocks(line, region[y*v.Cols:], sums, kinds, float32(high*n))
+			if odd := cols - (wide-1)*n; odd < n {
+				// the last block is narrower than the others
+				drawBlocks(line[wide-1:], region[y*v.Cols+wide-1:], sums[wide-1:], kinds[wide-1:], float32(high*odd))
+			}
 			if edge := lv.edge[min(y*n+n/2, rows-1)]; edge > 0 && s.hasZero {
-				steep[at] = uint8(255 * min(1, float32(edge)/float32(x*n+1)))
+				drawSteepness(steep[y*v.Cols:][:wide], edge, n)
 			}
+		}
+		for x := from; x < len(line); x++ {
+			line[x] = plain
 		}
 	}
 	return v
+}
+
+// addBlocks adds one row of pixels to the sums of what each n of them hold and belong to.
+func addBlocks(sums []float32, kinds []int32, row []float32, mask []uint8, n int) {
+	done := 0   // blocks
+	if n == 2 { // as nearly all captures have it
+		done = len(row) / 2
+		sums, kinds := sums[:done], kinds[:done]
+		for x := range sums {
+			p, m := row[2*x:2*x+2:2*x+2], mask[2*x:2*x+2:2*x+2]
+			sums[x] = sums[x] + p[0] + p[1]
+			kinds[x] += int32(m[0]) + int32(m[1])
+		}
+	}
+	for x := done; x < len(sums); x++ {
+		for k := x * n; k < min((x+1)*n, len(row)); k++ {
+			sums[x] += row[k]
+			kinds[x] += int32(mask[k])
+		}
+	}
+}
+
+// drawBlocks writes strength and region of blocks of so many pixels.
+func drawBlocks(strength, region []uint8, sums []float32, kinds []int32, pixels float32) {
+	for x, sum := range sums {
+		strength[x] = encodeStrength(sum / pixels)
+		region[x] = uint8(float32(kinds[x]) / pixels * (255 / float32(regionBottom)))
+	}
+}
+
+// drawSteepness writes how steeply a ray meets flat bottom at each cell of n pixels: 255 straight down, which is as far as the edge.
+func drawSteepness(steep []uint8, edge, n int) {
+	for x := range steep {
+		steep[x] = uint8(255 * min(1, float32(edge)/float32(x*n+1)))
+	}
 }
 
 func padded(n int) int { return (n + finder.Step - 1) / finder.Step * finder.Step }
@@ -91,7 +133,7 @@ func (v *FinderView) Cells(b Box) (r0, r1, k0, k1 float64, ok bool) {
 func (d *Detector) Views(ctx context.Context, img image.Image, opt Options) ([]*FinderView, error) {
 	var out []*FinderView
 	opt.visit = func(p *frame.Panel, sv *sideView) {
-		v := newFinderView(sv.swath, sv.leveled)
+		v := newFinderView(sv.swath, sv.leveled, nil) // kept when the capture is done with
 		v.origin = p.Box.Min
 		// the side's own memory goes to the next one
 		kept := *sv.swath

@@ -58,9 +58,14 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 		}
 	}
 	takeOutShared(q, mask, lv.edge)
+	const most = 3 // a glint counts as no more than this
 	spread, err := newTrend(rows, cols, cols, mask, regionBottom, func(r int) []float32 {
 		for k, v := range q.Row(r) {
-			line[k] = min(3, abs32(v-1)*toSigma)
+			d := abs32(v-1) * toSigma
+			if d > most {
+				d = most
+			}
+			line[k] = d
 		}
 		return line
 	})
@@ -92,7 +97,7 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 // toSigma turns a mean absolute deviation into a standard deviation, as for a normal distribution: √(π/2).
 const toSigma = 1.2533141
 
-func abs32(v float32) float32 { return max(v, -v) }
+func abs32(v float32) float32 { return math.Float32frombits(math.Float32bits(v) &^ (1 << 31)) }
 
 // What a pixel of a swath belongs to.
 const (

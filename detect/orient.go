@@ -1,73 +1,21 @@
 package detect
 
 import (
-	"encoding/binary"
+	"bytes"
 	"image"
 	"image/draw"
 
 	"github.com/disintegration/imaging"
+
+	"shadowgap/detect/exif"
 )
 
-// orientationOf returns the EXIF orientation, 1 to 8, of a JPEG or TIFF file; 1 when it states none that is valid.
-// Numbers of tags and orientations: JEITA CP-3451 (Exif 2.2), tag 0x0112.
+// orientationOf returns the EXIF orientation, 1 to 8, of a JPEG or TIFF file; 1 when it states none that is valid. What other formats
+// state is left alone, as most programs that show them do.
 func orientationOf(format string, data []byte) int {
 	switch format {
-	case "tiff":
-		return tiffOrientation(data)
-	case "jpeg":
-		return tiffOrientation(jpegExif(data))
-	}
-	return 1
-}
-
-// jpegExif returns the TIFF structure inside a JPEG's first EXIF segment, or nil.
-func jpegExif(data []byte) []byte {
-	const app1, startOfScan, exifMagic = 0xe1, 0xda, "Exif\x00\x00"
-	at := 2
-	for at+4 <= len(data) && data[at] == 0xff {
-		marker := data[at+1]
-		if marker == 0xff { // fill byte
-			at++
-			continue
-		}
-		if marker == startOfScan {
-			return nil
-		}
-		size := int(binary.BigEndian.Uint16(data[at+2:]))
-		if size < 2 || at+2+size > len(data) {
-			return nil
-		}
-		body := data[at+4 : at+2+size]
-		if marker == app1 && len(body) > len(exifMagic) && string(body[:len(exifMagic)]) == exifMagic {
-			return body[len(exifMagic):]
-		}
-		at += 2 + size
-	}
-	return nil
-}
-
-// tiffOrientation reads tag 0x0112 from the first directory of a TIFF structure.
-func tiffOrientation(b []byte) int {
-	const tagOrientation, typeShort = 0x0112, 3
-	if len(b) < 8 {
-		return 1
-	}
-	var order binary.ByteOrder = binary.LittleEndian
-	if string(b[:2]) == "MM" {
-		order = binary.BigEndian
-	}
-	at := int64(order.Uint32(b[4:]))
-	if at+2 > int64(len(b)) {
-		return 1
-	}
-	count := int64(order.Uint16(b[at:]))
-	for entry := at + 2; count > 0 && entry+12 <= int64(len(b)); entry, count = entry+12, count-1 {
-		if order.Uint16(b[entry:]) != tagOrientation || order.Uint16(b[entry+2:]) != typeShort {
-			continue
-		}
-		if o := int(order.Uint16(b[entry+8:])); o >= 1 && o <= 8 {
-			return o
-		}
+	case "tiff", "jpeg":
+		return exif.Read(bytes.NewReader(data)).Orientation
 	}
 	return 1
 }

@@ -8,15 +8,18 @@ import (
 	"shadowgap/features"
 )
 
-// scales are the windows that highlights and shadows are sought at. highlight and shadow are the chances per pixel that plain
-// bottom passes the seed threshold: a wider window has fewer independent places in a picture, so it may pass more often.
-// growHighlight and growShadow say how far a seed is followed, in spreads over and under plain bottom.
-var scales = [...]struct {
+// scale is one size of things.
+type scale struct {
 	window, step              int // side of the window, and from one to the next, in pixels
 	highlight, shadow         float64
 	growHighlight, growShadow float64
 	leastPower, heaviest      float64 // see normalise
-}{
+}
+
+// scales are the windows that highlights and shadows are sought at. highlight and shadow are the chances per pixel that plain
+// bottom passes the seed threshold: a wider window has fewer independent places in a picture, so it may pass more often.
+// growHighlight and growShadow say how far a seed is followed, in spreads over and under plain bottom.
+var scales = [...]scale{
 	{3, 1, 2e-7, 1e-7, 2.1, 1.5, 0, 2},
 	{6, wideStep, 5e-6, 2e-5, 2.5, 2.2, 0.4, 1.5},
 	{14, wideStep, 1e-4, 1e-4, 2.8, 2.8, 0.7, 1.25},
@@ -57,7 +60,18 @@ type scaleField struct {
 	step   int
 	normal normalised
 
-	over, under []features.PixelRun // beyond the growing thresholds, in steps
+	// Blocks beyond the growing thresholds are 1 until they are grown; seeds are those beyond the seed thresholds, wherever they lie.
+	over, under           []uint8
+	overSeed              float32 // strength of a bright seed
+	overSeeds, underSeeds []int32
+}
+
+// marked are the blocks of one polarity that a set may grow over, and the seeds, as indices into them.
+func (f *scaleField) marked(bright bool) (mask []uint8, seeds []int32) {
+	if bright {
+		return f.over, f.overSeeds
+	}
+	return f.under, f.underSeeds
 }
 
 // segment finds highlights and shadows by a constant false-alarm rule at several scales. Seeds pass a threshold at some
@@ -95,29 +109,27 @@ func (seg *segments) average(lv *leveled, arena *features.Arena) error {
 	if min(lv.q.Rows, lv.q.Cols) < scales[0].window {
 		return nil
 	}
-	fine, err := boxMeans(lv.q, [][2]int{{scales[0].window, scales[0].window}}, arena)
+	fine, err := boxMean(lv.q, scales[0].window, scales[0].window, arena)
 	if err != nil {
 		return err
 	}
-	if err := add(fine[0], lv.mask); err != nil {
+	if err := add(fine, lv.mask); err != nil {
 		return err
 	}
 	cells, mask, err := halved(lv.q, lv.mask, arena)
 	if err != nil {
 		return err
 	}
-	var windows [][2]int
 	for _, sc := range scales[1:] {
-		if n := sc.window / wideStep; n <= min(cells.Rows, cells.Cols) {
-			windows = append(windows, [2]int{n, n})
+		n := sc.window / wideStep
+		if n > min(cells.Rows, cells.Cols) {
+			break
 		}
-	}
-	wide, err := boxMeans(cells, windows, arena)
-	if err != nil {
-		return err
-	}
-	for _, m := range wide {
-		if err := add(m, mask); err != nil {
+		mean, err := boxMean(cells, n, n, arena)
+		if err != nil {
+			return err
+		}
+		if err := add(mean, mask); err != nil {
 			return err
 		}
 	}
@@ -154,18 +166,12 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 	var out []patch
 	owner := seg.owner // 1 + index into out of the patch that holds a pixel
 	clear(owner)
-	seeds, trim := make([]float32, len(seg.fields)), seg.fields[0].normal.at(trimTo)
+	trim := seg.fields[0].normal.at(trimTo)
 	if !bright {
 		trim = seg.fields[0].normal.at(-trimTo)
 	}
-	for i, f := range seg.fields {
-		seeds[i] = f.normal.at(f.normal.quantile(1 - scales[i].highlight))
-		if !bright {
-			seeds[i] = f.normal.at(f.normal.quantile(scales[i].shadow))
-		}
-	}
 	for j := range seg.fields {
-		comps, err := seg.grow(j, bright, seeds[:j+1])
+		comps, err := seg.grow(j, bright)
 		if err != nil {
 			return nil, err
 		}
@@ -211,32 +217,29 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 }
 
 // grow returns the connected sets beyond the growing threshold of one scale that hold a seed of that scale or of a finer one.
-// seeds are their strengths. The sets are in steps of the scale, not in pixels.
-func (seg *segments) grow(scale int, bright bool, seeds []float32) ([]features.Component, error) {
-	f := seg.fields[scale]
-	runs := f.under
-	if bright {
-		runs = f.over
-	}
-	comps, err := features.ComponentsOfRuns(runs, features.Connect8)
+// The sets are in steps of the scale, not in pixels.
+func (seg *segments) grow(scale int, bright bool) ([]features.Component, error) {
+	f := &seg.fields[scale]
+	mask, _ := f.marked(bright)
+	comps, err := features.ComponentsAt(mask, f.mean.Rows, f.mean.Cols, features.Connect8, seg.seedsAt(scale, bright))
 	if err != nil {
 		return nil, err
 	}
 	var out []features.Component
 	for _, c := range comps {
-		if c.Area*f.step*f.step < leastArea || !seg.seeded(c, f.step, bright, seeds) {
+		if c.Area*f.step*f.step < leastArea {
 			continue
 		}
 		if !bright {
 			out = append(out, c)
 			continue
 		}
-		parts, err := sharpen(c, f)
+		parts, err := sharpen(c, *f)
 		if err != nil {
 			return nil, err
 		}
 		for _, p := range parts {
-			if len(parts) == 1 || seg.seeded(p, f.step, bright, seeds) {
+			if len(parts) == 1 || seg.seeded(p, scale) {
 				out = append(out, p)
 			}
 		}
@@ -244,57 +247,78 @@ func (seg *segments) grow(scale int, bright bool, seeds []float32) ([]features.C
 	return out, nil
 }
 
+// seedsAt are the seeds of a scale and of all finer ones, in blocks of that scale.
+func (seg *segments) seedsAt(scale int, bright bool) []int32 {
+	f := &seg.fields[scale]
+	var out []int32
+	for i := range seg.fields[:scale+1] {
+		g := &seg.fields[i]
+		_, seeds := g.marked(bright)
+		if g.step == f.step {
+			out = append(out, seeds...)
+			continue
+		}
+		n, cols := f.step/g.step, g.mean.Cols
+		for _, s := range seeds {
+			out = append(out, int32(int(s)/cols/n*f.mean.Cols+int(s)%cols/n))
+		}
+	}
+	return out
+}
+
 // threshold finds what lies beyond the growing thresholds of every scale: above in water and on bottom, below on bottom only.
 func (seg *segments) threshold(arena *features.Arena) error {
 	for i := range seg.fields {
-		f, sc := &seg.fields[i], scales[i]
-		hi, lo := f.normal.at(sc.growHighlight), f.normal.at(-sc.growShadow)
-		rows, cols := f.mean.Rows, f.mean.Cols
-		dark := arena.Mask(rows * cols)
-		clear(dark)
-		for r := range rows {
-			in, set := f.mask[r*cols:(r+1)*cols], dark[r*cols:(r+1)*cols]
-			last := -1 // column of the latest pixel above
-			for k, v := range f.mean.Row(r) {
-				switch {
-				case v >= lo && v <= hi:
-				case v < lo:
-					if in[k] == regionBottom {
-						set[k] = 1
-					}
-				case in[k] != regionNone:
-					if last < 0 || last < k-1 {
-						f.over = append(f.over, features.PixelRun{Row: r, Col0: k})
-					}
-					last = k
-					f.over[len(f.over)-1].Col1 = k + 1
-				}
-			}
-		}
+		f := &seg.fields[i]
+		f.threshold(scales[i], arena)
 		if i == 0 {
-			var err error
-			if dark, err = closeMask(dark, rows, cols, 3, 3); err != nil {
+			if err := closeMask(f.under, f.mean.Rows, f.mean.Cols, 3, 3); err != nil {
 				return err
 			}
-		}
-		var err error
-		if f.under, err = features.AppendRuns(nil, dark, rows, cols); err != nil {
-			return err
 		}
 	}
 	return nil
 }
 
-// seeded tells whether a set, in steps of the given number of pixels, holds a seed of one of the scales that seeds has the
-// strengths of. All but the last of those may be of finer step.
-func (seg *segments) seeded(c features.Component, step int, bright bool, seeds []float32) bool {
-	for j := len(seeds) - 1; j >= 0; j-- {
-		f := seg.fields[j]
+// threshold marks what stands out of plain bottom at one scale.
+func (f *scaleField) threshold(sc scale, arena *features.Arena) {
+	hi, lo := f.normal.at(sc.growHighlight), f.normal.at(-sc.growShadow)
+	f.overSeed = f.normal.at(f.normal.quantile(1 - sc.highlight))
+	underSeed := f.normal.at(f.normal.quantile(sc.shadow))
+	f.over, f.under = arena.Mask(len(f.mask)), arena.Mask(len(f.mask))
+	clear(f.over)
+	clear(f.under)
+	for i, v := range f.mean.V {
+		switch {
+		case v >= lo && v <= hi:
+		case v < lo:
+			if f.mask[i] == regionBottom {
+				f.under[i] = 1
+			}
+			if v < underSeed {
+				f.underSeeds = append(f.underSeeds, int32(i))
+			}
+		default:
+			if f.mask[i] != regionNone {
+				f.over[i] = 1
+			}
+			if v > f.overSeed {
+				f.overSeeds = append(f.overSeeds, int32(i))
+			}
+		}
+	}
+}
+
+// seeded tells whether a bright set of a scale, in its steps, holds a seed of that scale or of a finer one.
+func (seg *segments) seeded(c features.Component, scale int) bool {
+	step := seg.fields[scale].step
+	for j := scale; j >= 0; j-- {
+		f := &seg.fields[j]
 		n := step / f.step
 		for _, run := range c.Runs {
 			for r := run.Row * n; r < min((run.Row+1)*n, f.mean.Rows); r++ {
 				for _, v := range f.mean.Row(r)[run.Col0*n : min(run.Col1*n, f.mean.Cols)] {
-					if bright && v > seeds[j] || !bright && v < seeds[j] {
+					if v > f.overSeed {
 						return true
 					}
 				}

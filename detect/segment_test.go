@@ -62,7 +62,7 @@ func TestFalseAlarmRateOnSpeckle(t *testing.T) {
 							t.Fatal(err)
 						}
 					}
-					mean, err := boxMean(q, w/f.step, w/f.step)
+					mean, err := boxMean(q, w/f.step, w/f.step, nil)
 					if err != nil {
 						t.Fatal(err)
 					}

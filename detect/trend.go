@@ -59,7 +59,7 @@ func newTrend(rows, cols, stride int, mask []uint8, region uint8, value func(r i
 		cells.V[i] = float32(f * f * top)
 	}
 	w := min(res.smooth, odd(cells.Rows), odd(cells.Cols))
-	smooth, err := boxMean(cells, w, w)
+	smooth, err := boxMean(cells, w, w, nil)
 	if err != nil {
 		return nil, err
 	}

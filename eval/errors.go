@@ -28,7 +28,9 @@ type ValueError struct {
 	Median    Number  `json:"median"` // of the absolute error
 	P95       Number  `json:"p95"`
 	Bias      Number  `json:"bias"`       // mean of measured minus true
-	Within2SD Rate    `json:"within_2sd"` // 0.954 where errors are normal and stated right
+	Relative  Number  `json:"relative"`   // median of the absolute error over the true value, where that is not 0
+	Within1SD Rate    `json:"within_1sd"` // 0.683 where errors are normal and stated right
+	Within2SD Rate    `json:"within_2sd"` // 0.954
 	pairs     []pairV // measured with its true value, for the report's plots
 }
 
@@ -62,21 +64,7 @@ func AtRow(p []detect.RowX, row float64) (float64, bool) {
 
 // panelOf returns the found panel that the labels of a capture are about: the one that overlaps the labelled panel most, or
 // the first.
-func panelOf(s *scored) *detect.PanelRecord {
-	var best *detect.PanelRecord
-	most := -1.0
-	for i := range s.record.Panels {
-		p := &s.record.Panels[i]
-		share := 0.0
-		if s.label.Panel != nil {
-			share = IoU(*s.label.Panel, p.Box)
-		}
-		if share > most {
-			best, most = p, share
-		}
-	}
-	return best
-}
+func panelOf(s *scored) *detect.PanelRecord { return overlapping(s.record.Panels, s.label.Panel) }
 
 // lineOff is the error in pixels beyond which a row's first return is badly off.
 const lineOff = 6
@@ -253,17 +241,26 @@ func (e *ValueError) add(truth *float64, got *features.Measured) {
 func (e *ValueError) sum() {
 	e.N = len(e.pairs)
 	abs := make([]float64, 0, e.N)
-	sum, within := 0.0, 0
+	var relative []float64
+	sum, within1, within2 := 0.0, 0, 0
 	for _, p := range e.pairs {
 		d := p.got.Value - p.truth
 		abs = append(abs, math.Abs(d))
 		sum += d
+		if p.truth != 0 {
+			relative = append(relative, math.Abs(d/p.truth))
+		}
+		if math.Abs(d) <= p.got.SD {
+			within1++
+		}
 		if math.Abs(d) <= 2*p.got.SD {
-			within++
+			within2++
 		}
 	}
 	slices.Sort(abs)
+	slices.Sort(relative)
 	e.Median, e.P95 = Number(sortedQuantile(abs, 0.5)), Number(sortedQuantile(abs, 0.95))
 	e.Bias = Number(sum / float64(e.N))
-	e.Within2SD = NewRate(within, e.N)
+	e.Relative = Number(sortedQuantile(relative, 0.5))
+	e.Within1SD, e.Within2SD = NewRate(within1, e.N), NewRate(within2, e.N)
 }

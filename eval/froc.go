@@ -18,6 +18,13 @@ type FROCPoint struct {
 type FROC struct {
 	Points []FROCPoint    `json:"points"`
 	At     []RecallAtRate `json:"at"`
+	Best   *BestLevel     `json:"best_f1"` // nil without things to find or marks
+}
+
+// BestLevel is the threshold with the greatest F1, the highest of equals. It is found on the very captures it is told for.
+type BestLevel struct {
+	FROCPoint
+	F1 float64 `json:"f1"`
 }
 
 // RecallAtRate is the best recall of any threshold with at most this many false marks per capture.
@@ -64,6 +71,12 @@ func froc(caps []scored) FROC {
 	f := FROC{Points: FreeResponse(realSample(caps), positives, len(caps))}
 	if f.Points == nil {
 		return f
+	}
+	for _, p := range f.Points {
+		found := p.Recall * float64(positives)
+		if f1 := F1(found, p.FalsePerCapture*float64(len(caps)), float64(positives)-found); f.Best == nil || f1 > f.Best.F1 {
+			f.Best = &BestLevel{p, f1}
+		}
 	}
 	for _, rate := range falseRates {
 		best := 0.0

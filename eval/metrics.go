@@ -47,15 +47,9 @@ func PrecisionRecall(s []Scored, positives int) []CurvePoint {
 	return out
 }
 
-// AveragePrecision is the area under the precision-recall curve as the sum of (R_n - R_{n-1}) P_n over distinct scores,
-// without interpolation. Things never found count as recall never reached. NaN when positives is not positive.
-func AveragePrecision(s []Scored, positives int) float64 {
-	s = slices.Clone(s)
-	byScore(s)
-	return averagePrecision(s, nil, float64(positives))
-}
-
-// averagePrecision takes s sorted by score and counts each mark as often as its capture was drawn; nil is once.
+// averagePrecision is the area under the precision-recall curve as the sum of (R_n - R_{n-1}) P_n over distinct scores, without
+// interpolation, of s sorted by score, each mark counted as often as its capture was drawn; nil is once. Things never found
+// count as recall never reached. NaN when positives is not positive.
 func averagePrecision(s []Scored, times []int, positives float64) float64 {
 	if !(positives > 0) {
 		return math.NaN()

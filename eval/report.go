@@ -48,6 +48,9 @@ func WriteText(w io.Writer, r *Results) error {
 	row(t, fmt.Sprintf("suspended told from bottom, true gap ≥ %g px", r.Options.MinGapPx), rateText(r.BottomOrNot.Suspended))
 	row(t, "bottom told from suspended", rateText(r.BottomOrNot.Bottom))
 	row(t, "both together", rateText(r.BottomOrNot.Both))
+	row(t, fmt.Sprintf("suspended called so, true gap ≥ %d px", smallGapPx), rateText(r.Hanging.Suspended))
+	row(t, "bottom objects called so", rateText(r.Hanging.Bottom))
+	row(t, fmt.Sprintf("suspended found, true gap %d to %d px", smallGapPx, largeGapPx), rateText(r.Hanging.SmallGaps))
 	t.Flush()
 
 	t = section(&b, "What was taken for what (rows: truth)")
@@ -72,25 +75,38 @@ func WriteText(w io.Writer, r *Results) error {
 	row(t, "area under the receiver operating characteristic", numberText(r.Calibration.ROCAUC, 3))
 	t.Flush()
 
+	t = section(&b, "Reading")
+	row(t, "captures refused", rateText(r.Reading.Refused))
+	row(t, fmt.Sprintf("panels overlapped by %g", panelIoU), rateText(r.Reading.Panel))
+	row(t, fmt.Sprintf("photographed panels overlapped by %g", photoIoU), rateText(r.Reading.Photo))
+	row(t, "the same by their outlines", rateText(r.Reading.PhotoOutline))
+	row(t, "sides of whole swaths called by the other's name", rateText(r.Reading.SidesWrong))
+	row(t, "pictures of one side called the other", rateText(r.Reading.OneSideWrong))
+	row(t, fmt.Sprintf("first returns of %d whole swaths within 10 px of a width of 1,024", r.Reading.Swaths), shareText(r.Reading.FirstReturn))
+	row(t, "nadirs within 3 px", shareText(r.Reading.Nadir))
+	t.Flush()
+
 	t = section(&b, "Profiles")
 	row(t, "", "rows", "median error", "95th percentile", "bias", "within 2 px (2 %)", "no answer")
 	for _, p := range []struct {
 		name   string
 		e      ProfileError
 		digits int
-	}{{"nadir, px", r.Nadir, 2}, {"first return, px", r.FirstReturn, 2}, {"altitude, px", r.Altitude, 2}, {"altitude, share of it", r.Relative, 4}} {
+	}{{"nadir, px", r.Nadir, 2}, {"first return, px", r.FirstReturn, 2},
+		{"the same where it is to be seen", r.Reading.VisibleReturn, 2}, {"altitude, px", r.Altitude, 2}, {"altitude, share of it", r.Relative, 4}} {
 		row(t, p.name, fmt.Sprint(p.e.Rows), estimateText(p.e.Median, p.digits), estimateText(p.e.P95, p.digits),
 			estimateText(p.e.Bias, p.digits), percent(p.e.Within2), percent(p.e.Absent))
 	}
 	t.Flush()
 
 	t = section(&b, "Measured values")
-	row(t, "", "pairs", "no value", "median error", "95th percentile", "bias", "within 2 deviations")
+	row(t, "", "pairs", "no value", "median error", "share of it", "95th percentile", "bias", "within 1 deviation", "within 2")
 	for _, v := range []struct {
 		name string
 		e    ValueError
 	}{{"height, m", r.Height}, {"off bottom, m", r.OffBottom}, {"gap, px", r.Gap}} {
-		row(t, v.name, fmt.Sprint(v.e.N), fmt.Sprint(v.e.Absent), numberText(v.e.Median, 2), numberText(v.e.P95, 2), numberText(v.e.Bias, 2), rateText(v.e.Within2SD))
+		row(t, v.name, fmt.Sprint(v.e.N), fmt.Sprint(v.e.Absent), numberText(v.e.Median, 2), numberText(v.e.Relative, 2), numberText(v.e.P95, 2),
+			numberText(v.e.Bias, 2), rateText(v.e.Within1SD), rateText(v.e.Within2SD))
 	}
 	t.Flush()
 	t = tabbed(&b)
@@ -143,6 +159,23 @@ func WriteTilesText(w io.Writer, r TileResult) error {
 	t.Flush()
 	if _, err := w.Write(b.Bytes()); err != nil {
 		return fmt.Errorf("writing tile table: %w", err)
+	}
+	return nil
+}
+
+// WriteShownText writes what showing swaths differently does as a plain table.
+func WriteShownText(w io.Writer, r ShownResult) error {
+	var b bytes.Buffer
+	t := tabbed(&b)
+	row(t, fmt.Sprintf("%d whole swaths shown", r.Pictures), "read", fmt.Sprintf("first returns moved by no more than %g of the width", keptShare))
+	row(t, "as they are", rateText(r.Plain), "")
+	for _, way := range r.Ways {
+		row(t, way.Name, rateText(way.Read), shareText(way.Kept))
+	}
+	row(t, "in all these ways", shareText(r.Read), shareText(r.Kept))
+	t.Flush()
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("writing table of swaths shown differently: %w", err)
 	}
 	return nil
 }
@@ -218,6 +251,13 @@ func rateText(r Rate) string {
 		return none
 	}
 	return fmt.Sprintf("%.3f [%.3f, %.3f] (%d/%d)", r.Value, r.Low, r.High, r.K, r.N)
+}
+
+func shareText(s PointShare) string {
+	if s.N == 0 {
+		return none
+	}
+	return fmt.Sprintf("%s (%d/%d)", estimateText(s.Estimate, 3), s.K, s.N)
 }
 
 func percent(r Rate) string {

@@ -46,9 +46,11 @@ type Results struct {
 	MeanAP      Estimate        `json:"mean_ap"`
 	RightClass  Rate            `json:"right_class"` // of the labels found
 	BottomOrNot BottomOrNot     `json:"bottom_or_suspended"`
+	Hanging     Hanging         `json:"hanging"`
 	Confusion   Confusion       `json:"confusion"`
 	FROC        FROC            `json:"froc"`
 	Calibration Calibration     `json:"calibration"`
+	Reading     PictureReading  `json:"reading"`
 	Nadir       ProfileError    `json:"nadir_px"`
 	FirstReturn ProfileError    `json:"first_return_px"`
 	Altitude    ProfileError    `json:"altitude_px"`
@@ -113,6 +115,13 @@ type BottomOrNot struct {
 	Suspended Rate `json:"suspended"` // true gap at least MinGapPx
 	Bottom    Rate `json:"bottom"`
 	Both      Rate `json:"both"`
+}
+
+// Hanging tells how things that hang closely over the bottom fare, by the class that was given: what a person reads.
+type Hanging struct {
+	SmallGaps Rate `json:"small_gap_recall"` // of suspended labels that count, true gap smallGapPx to largeGapPx
+	Suspended Rate `json:"suspended_right"`  // of the suspended found, true gap at least smallGapPx, those called so
+	Bottom    Rate `json:"bottom_right"`     // of the bottom objects found, those called so
 }
 
 // Confusion counts marks and labels: a row for each true class and one for marks where nothing is, a column for each class

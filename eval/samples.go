@@ -2,23 +2,23 @@ package eval
 
 import (
 	"shadowgap/detect"
-	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 // Samples pairs what the detector found in a capture, clutter included, with the capture's label and returns what a
 // classifier can learn from it: the evidence of every matched mark with its label's class, and of every other mark as
 // clutter. Other marks inside a labelled rock field are left out, since nobody labels every stone, and so are marks on labels
 // that are not sure. group names the capture. It returns an error when the matching fails.
-func Samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]models.Sample, error) {
+func Samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]fit.Sample, error) {
 	return samples(group, label, marks, gate, true)
 }
 
 // MarkedSamples is Samples for a capture that nobody looked through to the end: marks without a label are left out too.
-func MarkedSamples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]models.Sample, error) {
+func MarkedSamples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]fit.Sample, error) {
 	return samples(group, label, marks, gate, false)
 }
 
-func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate, whole bool) ([]models.Sample, error) {
+func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate, whole bool) ([]fit.Sample, error) {
 	counts := make([]bool, len(label.Marks))
 	for i := range counts {
 		counts[i] = true
@@ -31,9 +31,9 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 	if err != nil {
 		return nil, err
 	}
-	var out []models.Sample
+	var out []fit.Sample
 	for i, l := range m.labelOf {
-		s := models.Sample{Evidence: marks[i].Evidence, Class: string(detect.Clutter), Group: group}
+		s := fit.Sample{Evidence: marks[i].Evidence, Class: string(detect.Clutter), Group: group}
 		switch {
 		case l >= 0 && !label.Marks[l].isSure():
 			continue

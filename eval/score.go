@@ -45,6 +45,7 @@ func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, 
 	r.Detection = detection(r.PerCapture, caps, opt)
 	r.Confusion, r.RightClass = confusion(caps)
 	r.BottomOrNot = bottomOrNot(caps, opt)
+	r.Hanging = hanging(caps)
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("scoring: %w", err)
 	}
@@ -58,6 +59,7 @@ func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, 
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("scoring: %w", err)
 	}
+	r.Reading = reading(caps, opt)
 	r.Nadir, r.FirstReturn, r.Altitude, r.Relative = profileErrors(caps, opt)
 	r.Height, r.OffBottom, r.Gap = valueErrors(caps)
 	r.Humps = humps(caps)
@@ -300,6 +302,46 @@ func bottomOrNot(caps []scored, opt Options) BottomOrNot {
 		}
 	}
 	return BottomOrNot{NewRate(sk, sn), NewRate(bk, bn), NewRate(sk+bk, sn+bn)}
+}
+
+// Gaps, pixels of the capture, from which a thing hangs visibly and up to which it does so closely.
+const (
+	smallGapPx = 3
+	largeGapPx = 10
+)
+
+func hanging(caps []scored) Hanging {
+	var near, hangs, lies struct{ k, n int }
+	for _, s := range caps {
+		for j, counted := range s.counts {
+			if !counted {
+				continue
+			}
+			l, at := &s.label.Marks[j], s.match.markOf[j]
+			suspended := l.Class == detect.SuspendedTarget && l.GapPx != nil && *l.GapPx >= smallGapPx
+			if suspended && *l.GapPx <= largeGapPx {
+				near.n++
+				if at >= 0 {
+					near.k++
+				}
+			}
+			if at < 0 {
+				continue
+			}
+			of := &lies
+			switch {
+			case suspended:
+				of = &hangs
+			case l.Class != detect.BottomObject:
+				continue
+			}
+			of.n++
+			if s.reported[at].Class == l.Class {
+				of.k++
+			}
+		}
+	}
+	return Hanging{NewRate(near.k, near.n), NewRate(hangs.k, hangs.n), NewRate(lies.k, lies.n)}
 }
 
 // calibration judges the chance of being real over every mark, reported or not, whose truth is known.

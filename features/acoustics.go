@@ -39,68 +39,6 @@ func SoundSpeedUNESCO(t68, salinity, pressureBar float64) float64 {
 	return water + a*salinity + b*math.Pow(salinity, 1.5) + d*salinity*salinity
 }
 
-// SoundSpeedMackenzie returns the speed of sound in sea water in m/s by K.V. Mackenzie, Nine-term equation for sound speed
-// in the oceans, J. Acoust. Soc. Am. 70(3), 807-812, 1981: °C, practical salinity, depth in metres. Stated range 2 to 30 °C,
-// salinity 25 to 40, 0 to 8000 m; nothing is checked. It is not for fresh water.
-func SoundSpeedMackenzie(tempC, salinity, depthM float64) float64 {
-	t, s, d := tempC, salinity-35, depthM
-	return horner(t, 1448.96, 4.591, -5.304e-2, 2.374e-4) + 1.340*s + 1.630e-2*d + 1.675e-7*d*d - 1.025e-2*t*s - 7.139e-13*t*d*d*d
-}
-
-// SoundSpeedPureWater returns the speed of sound in pure water at one atmosphere in m/s, 0 to 95 °C (ITS-90), by W. Marczak,
-// Water as a standard in the measurements of speed of sound in liquids, J. Acoust. Soc. Am. 102, 2776-2779, 1997.
-func SoundSpeedPureWater(tempC float64) float64 {
-	return horner(tempC, 1.402385e3, 5.038813, -5.799136e-2, 3.287156e-4, -1.398845e-6, 2.787860e-9)
-}
-
-// Water is what absorption depends on.
-type Water struct {
-	TempC    float64
-	Salinity float64 // practical units; 0 for a lake
-	DepthM   float64
-	PH       float64
-}
-
-// AbsorptionDBPerKM returns the absorption of sound of frequency kHz in dB/km by R.E. Francois & G.R. Garrison, J. Acoust.
-// Soc. Am. 72(3), 896-907 and 72(6), 1879-1890, 1982: boric acid, magnesium sulphate and water itself. With salinity 0 only
-// the water term is left. It returns an error for a frequency that is not positive or water outside -2 to 40 °C, salinity
-// 0 to 45, 0 to 10000 m, pH 6 to 9.
-func AbsorptionDBPerKM(kHz float64, w Water) (float64, error) {
-	err := errors.Join(positive("frequency in kHz", kHz), within("water temperature in °C", w.TempC, -2, 40),
-		within("salinity", w.Salinity, 0, 45), within("depth in m", w.DepthM, 0, 10000), within("pH", w.PH, 6, 9))
-	if err != nil {
-		return 0, fmt.Errorf("absorption: %w", err)
-	}
-	t, s, d, f2 := w.TempC, w.Salinity, w.DepthM, kHz*kHz
-	c := 1412 + 3.21*t + 1.19*s + 0.0167*d
-	kelvin := 273 + t // as in the paper
-	relax := func(f float64) float64 {
-		if f == 0 {
-			return 0
-		}
-		return f * f2 / (f*f + f2)
-	}
-	boric := 8.86 / c * math.Pow(10, 0.78*w.PH-5) * relax(2.8*math.Sqrt(s/35)*math.Pow(10, 4-1245/kelvin))
-	magnesium := 21.44 * s / c * (1 + 0.025*t) * horner(d, 1, -1.37e-4, 6.2e-9) *
-		relax(8.17*math.Pow(10, 8-1990/kelvin)/(1+0.0018*(s-35)))
-	a3 := horner(t, 4.937e-4, -2.59e-5, 9.11e-7, -1.50e-8)
-	if t > 20 {
-		a3 = horner(t, 3.964e-4, -1.146e-5, 1.45e-7, -6.5e-10)
-	}
-	return boric + magnesium + a3*horner(d, 1, -3.83e-5, 4.9e-10)*f2, nil
-}
-
-// TwoWayLossDB returns what an echo loses on the way out and back in dB: spherical spreading, 40 log10 r relative to 1 m,
-// plus twice the absorption over r metres. r must be positive.
-func TwoWayLossDB(rangeM, absorptionDBPerKM float64) float64 {
-	return 40*math.Log10(rangeM) + 2*absorptionDBPerKM*rangeM/1000
-}
-
-// LambertDB returns the strength of backscatter from a bottom that scatters by Lambert's law, in dB: muDB + 20 log10 sin θ
-// with θ the grazing angle in radians and muDB the bottom's strength at normal incidence (-27 dB for a common bottom, after
-// K.V. Mackenzie, Bottom reverberation for 530- and 1030-cps sound in deep water, J. Acoust. Soc. Am. 33, 1961).
-func LambertDB(muDB, grazing float64) float64 { return muDB + 20*math.Log10(math.Sin(grazing)) }
-
 // horner evaluates c[0] + c[1]x + c[2]x² + …
 func horner(x float64, c ...float64) float64 {
 	sum := 0.0

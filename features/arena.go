@@ -2,6 +2,7 @@ package features
 
 import (
 	"fmt"
+	"math/bits"
 	"slices"
 )
 
@@ -89,10 +90,20 @@ func (s *slab[T]) take(n int) []T {
 		b = (*list)[best]
 		*list = slices.Delete(*list, best, best+1)
 	} else {
-		b = make([]T, n)
+		b = make([]T, n, roomy(n))
 	}
 	s.out = append(s.out, b)
 	return b[:n]
+}
+
+// roomy is n rounded up by at most an eighth, so that what comes next and is a little larger fits too: no two sides are of a size.
+func roomy(n int) int {
+	const least = 1 << 12
+	if n < least {
+		return n
+	}
+	step := 1 << (bits.Len(uint(n)) - 4)
+	return (n + step - 1) / step * step
 }
 
 func fit[T any](list [][]T, n int) int {

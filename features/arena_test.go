@@ -93,3 +93,16 @@ func TestNilArenaHandsOutNewMemory(t *testing.T) {
 		t.Errorf("%v, %v", g, err)
 	}
 }
+
+// Sides of captures of one kind differ by a few rows or columns.
+func TestArenaFitsWhatIsALittleLarger(t *testing.T) {
+	a := new(features.Arena)
+	first := a.Mask(900 * 850)
+	a.Reset()
+	if again := a.Mask(900 * 856); &again[0] != &first[0] {
+		t.Error("a mask of a few columns more sits on new memory")
+	}
+	if m := a.Mask(1 << 20); cap(m) > 1<<20+1<<17 {
+		t.Errorf("a mask of %d sits on %d", len(m), cap(m))
+	}
+}

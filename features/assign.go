@@ -1,52 +1,19 @@
 package features
 
 import (
-	"errors"
 	"fmt"
 	"math"
 )
 
-// ErrNoAssignment is returned where forbidden pairs leave no way to give every row (or every column, if those are fewer) a
-// partner.
-var ErrNoAssignment = errors.New("no complete one-to-one assignment exists")
-
-// Assign pairs rows with columns one-to-one at the least total cost. cost is rows × columns, all rows the same length; +Inf
-// forbids a pair. Every row is paired when there are no more rows than columns, otherwise every column is. It returns the
-// column of each row, -1 for a row left over, and the total cost. It returns ErrNoAssignment when the forbidden pairs
-// rule that out, and an error for a ragged matrix, NaN or -Inf.
+// AssignOptional pairs rows with columns one-to-one at the least total cost. cost is rows × columns, all rows the same length; +Inf
+// forbids a pair. A row may go without a partner at the price miss[row]; columns go without for nothing. A pair dearer than
+// its row's miss is never made, so such an assignment always exists. Rows and columns that allowed pairs don't link are solved
+// apart, so a sparse matrix (most pairs forbidden) of thousands of rows stays quick. It returns the column of each row, -1 for a
+// row left over, and the total with the prices of unpaired rows; an error for a ragged matrix, NaN, -Inf, or a miss that
+// is not one finite price a row.
 //
 // The method is the shortest augmenting path with dual prices (D.F. Crouse, On implementing 2D rectangular assignment
-// algorithms, IEEE Trans. AES 52(4), 2016), at worst rows² × columns steps.
-func Assign(cost [][]float64) (colOfRow []int, total float64, err error) {
-	rows, cols, err := matrixShape(cost)
-	if err != nil {
-		return nil, 0, fmt.Errorf("assignment: %w", err)
-	}
-	if rows <= cols {
-		colOfRow, err = augment(rows, cols, func(r, c int) float64 { return cost[r][c] })
-	} else {
-		var rowOfCol []int
-		rowOfCol, err = augment(cols, rows, func(c, r int) float64 { return cost[r][c] })
-		colOfRow = unpaired(rows)
-		for c, r := range rowOfCol {
-			colOfRow[r] = c
-		}
-	}
-	if err != nil {
-		return nil, 0, fmt.Errorf("assignment of %d rows to %d columns: %w", rows, cols, err)
-	}
-	for r, c := range colOfRow {
-		if c >= 0 {
-			total += cost[r][c]
-		}
-	}
-	return colOfRow, total, nil
-}
-
-// AssignOptional is Assign where a row may go without a partner at the price miss[row]; columns go without for nothing. A
-// pair dearer than its row's miss is never made, so such an assignment always exists. Rows and columns that allowed pairs
-// don't link are solved apart, so a sparse matrix (most pairs forbidden) of thousands of rows stays quick. The total counts
-// the prices of unpaired rows. It returns an error for a ragged matrix, NaN, -Inf, or a miss that is not one finite price a row.
+// algorithms, IEEE Trans. AES 52(4), 2016), at worst rows² × columns steps for each set of linked rows and columns.
 func AssignOptional(cost [][]float64, miss []float64) (colOfRow []int, total float64, err error) {
 	rows, cols, err := matrixShape(cost)
 	if err != nil {
@@ -73,11 +40,7 @@ func AssignOptional(cost [][]float64, miss []float64) (colOfRow []int, total flo
 			}
 			return math.Inf(1)
 		}
-		got, err := augment(len(part.rows), n+len(part.rows), price)
-		if err != nil {
-			return nil, 0, fmt.Errorf("optional assignment: %w", err)
-		}
-		for i, j := range got {
+		for i, j := range augment(len(part.rows), n+len(part.rows), price) {
 			if j < n {
 				colOfRow[part.rows[i]] = part.cols[j]
 			}
@@ -93,8 +56,9 @@ func AssignOptional(cost [][]float64, miss []float64) (colOfRow []int, total flo
 	return colOfRow, total, nil
 }
 
-// augment pairs each of rows <= cols rows with a column at least cost, one shortest path a row.
-func augment(rows, cols int, cost func(r, c int) float64) ([]int, error) {
+// augment pairs each of rows <= cols rows with a column at least cost, one shortest path a row. Every row must have a column of finite
+// cost that no other row may take.
+func augment(rows, cols int, cost func(r, c int) float64) []int {
 	u, v := make([]float64, rows), make([]float64, cols)
 	colOf, rowOf := unpaired(rows), unpaired(cols)
 	dist, from, done := make([]float64, cols), make([]int, cols), make([]bool, cols)
@@ -118,9 +82,6 @@ func augment(rows, cols int, cost func(r, c int) float64) ([]int, error) {
 				if dist[c] < best || (dist[c] == best && next >= 0 && rowOf[c] < 0 && rowOf[next] >= 0) {
 					best, next = dist[c], c
 				}
-			}
-			if next < 0 {
-				return nil, ErrNoAssignment
 			}
 			reach = best
 			done[next] = true
@@ -149,7 +110,7 @@ func augment(rows, cols int, cost func(r, c int) float64) ([]int, error) {
 			}
 		}
 	}
-	return colOf, nil
+	return colOf
 }
 
 // part is a set of rows and columns that allowed pairs link.

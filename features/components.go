@@ -14,6 +14,17 @@ const (
 	Connect8 Connectivity = 8 // sides and corners
 )
 
+// reach is how many columns farther than its own a run touches runs of the next row.
+func (conn Connectivity) reach() (int, error) {
+	switch conn {
+	case Connect4:
+		return 0, nil
+	case Connect8:
+		return 1, nil
+	}
+	return 0, fmt.Errorf("connected components: connectivity %d, want 4 or 8", conn)
+}
+
 // PixelRun is a stretch of set pixels in one row: columns Col0 to Col1, half-open.
 type PixelRun struct {
 	Row, Col0, Col1 int
@@ -57,13 +68,9 @@ func AppendRuns(runs []PixelRun, mask []uint8, rows, cols int) ([]PixelRun, erro
 // ComponentsOfRuns is Components of the pixels in runs, which must be in raster order and neither overlap nor touch within a
 // row. It returns an error when they don't or the connectivity is neither Connect4 nor Connect8.
 func ComponentsOfRuns(runs []PixelRun, conn Connectivity) ([]Component, error) {
-	reach := 0
-	switch conn {
-	case Connect4:
-	case Connect8:
-		reach = 1
-	default:
-		return nil, fmt.Errorf("connected components: connectivity %d, want 4 or 8", conn)
+	reach, err := conn.reach()
+	if err != nil {
+		return nil, err
 	}
 	parent := make([]int32, len(runs))
 	above, row0 := 0, 0 // first run of the row above that can still touch, and of this row
@@ -89,27 +96,6 @@ func ComponentsOfRuns(runs []PixelRun, conn Connectivity) ([]Component, error) {
 		}
 	}
 	return gather(runs, parent), nil
-}
-
-// LabelImage returns the rows × cols array of labels that comps draw, 0 where there is none. Components outside the array
-// are an error.
-func LabelImage(comps []Component, rows, cols int) ([]int32, error) {
-	if rows < 0 || cols < 0 {
-		return nil, fmt.Errorf("label image of %d rows × %d columns", rows, cols)
-	}
-	out := make([]int32, rows*cols)
-	for _, c := range comps {
-		if c.Row0 < 0 || c.Row1 > rows || c.Col0 < 0 || c.Col1 > cols {
-			return nil, fmt.Errorf("label image of %d rows × %d columns: component %d reaches outside", rows, cols, c.Label)
-		}
-		for _, run := range c.Runs {
-			line := out[run.Row*cols+run.Col0 : run.Row*cols+run.Col1]
-			for i := range line {
-				line[i] = int32(c.Label)
-			}
-		}
-	}
-	return out, nil
 }
 
 // appendRuns appends the runs of one mask row.
@@ -157,22 +143,32 @@ func gather(runs []PixelRun, parent []int32) []Component {
 	}
 	for i, run := range runs {
 		c := &comps[label[i]-1]
-		n := run.Col1 - run.Col0
-		if c.Area == 0 {
-			c.Row0, c.Col0, c.Col1 = run.Row, run.Col0, run.Col1
-		}
-		c.Row1 = run.Row + 1
-		c.Col0, c.Col1 = min(c.Col0, run.Col0), max(c.Col1, run.Col1)
-		c.Area += n
-		c.CentroidRow += float64(n) * float64(run.Row)
-		c.CentroidCol += float64(n) * float64(run.Col0+run.Col1-1) / 2
+		c.count(run)
 		c.Runs = append(c.Runs, run)
 	}
 	for i := range comps {
-		comps[i].CentroidRow /= float64(comps[i].Area)
-		comps[i].CentroidCol /= float64(comps[i].Area)
+		comps[i].centre()
 	}
 	return comps
+}
+
+// count adds a run to a component's box, area and moments; runs come in raster order. The centroid is a sum until centre is called.
+func (c *Component) count(run PixelRun) {
+	n := run.Col1 - run.Col0
+	if c.Area == 0 {
+		c.Row0, c.Col0, c.Col1 = run.Row, run.Col0, run.Col1
+	}
+	c.Row1 = run.Row + 1
+	c.Col0, c.Col1 = min(c.Col0, run.Col0), max(c.Col1, run.Col1)
+	c.Area += n
+	c.CentroidRow += float64(n) * float64(run.Row)
+	c.CentroidCol += float64(n) * float64(run.Col0+run.Col1-1) / 2
+}
+
+// centre turns the sums of count into the centroid.
+func (c *Component) centre() {
+	c.CentroidRow /= float64(c.Area)
+	c.CentroidCol /= float64(c.Area)
 }
 
 func find(parent []int32, i int32) int32 {

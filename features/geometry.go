@@ -43,50 +43,6 @@ func GroundRange(s, h Measured) (Measured, error) {
 	return Measured{g, sd}, nil
 }
 
-// GrazingAngle returns the angle in radians between the ray and a flat bottom where the slant range is s and the altitude
-// h: asin(h/s). It returns ErrInsideWaterColumn for s < h.
-func GrazingAngle(s, h float64) (float64, error) {
-	if err := positive("altitude", h); err != nil {
-		return 0, fmt.Errorf("grazing angle: %w", err)
-	}
-	if !(s >= h) {
-		return 0, fmt.Errorf("grazing angle: slant %v, altitude %v: %w", s, h, ErrInsideWaterColumn)
-	}
-	return math.Asin(h / s), nil
-}
-
-// Bounds are the places a return of known slant range can come from when its height is not known. All four share the unit
-// of the ranges they were made from; heights are over the bottom.
-type Bounds struct {
-	GroundMin, GroundMax float64
-	HeightMin, HeightMax float64
-}
-
-// WaterColumnBounds returns where a return at slant range s can come from, seen from altitude h over a flat bottom, if it
-// hangs no higher than maxHeight over the bottom (pass h when nothing more is known: no higher than the transducer). One
-// picture row fixes the slant range only: the thing can be anywhere on that arc, from right below the boat out to
-// sqrt(s² - (h-maxHeight)²). It also holds for s >= h, where the arc begins on the bottom. It returns an error when no
-// point of the arc is at or below maxHeight.
-func WaterColumnBounds(s, h, maxHeight float64) (Bounds, error) {
-	if err := errors.Join(positive("slant range", s), positive("altitude", h)); err != nil {
-		return Bounds{}, fmt.Errorf("water column bounds: %w", err)
-	}
-	if !(maxHeight >= 0 && maxHeight <= h) {
-		return Bounds{}, fmt.Errorf("water column bounds: greatest height %v must lie between 0 and the altitude %v", maxHeight, h)
-	}
-	b := Bounds{HeightMax: maxHeight}
-	if s < h {
-		b.HeightMin = h - s
-	} else {
-		b.GroundMin = math.Sqrt((s - h) * (s + h))
-	}
-	if b.HeightMin > maxHeight {
-		return Bounds{}, fmt.Errorf("water column bounds: a return at slant %v hangs at least %v over the bottom, above %v", s, b.HeightMin, maxHeight)
-	}
-	b.GroundMax = math.Sqrt(math.Max(0, s*s-(h-maxHeight)*(h-maxHeight)))
-	return b, nil
-}
-
 // HeightFromShadow returns how far the top of a thing stands over a flat bottom: z = h(1 - s_t/s_e), where h is the
 // altitude, sHighlight the slant range s_t at which the ray grazes the top, and sEnd the slant range s_e of the shadow's far
 // end. All share one unit. It follows from similar triangles and is exact in slant range; correcting the shadow's start to
@@ -111,19 +67,6 @@ func UndersideFromShadow(h, sHighlight, sNear Measured) (Measured, error) {
 		return Measured{}, fmt.Errorf("underside from shadow: %w", err)
 	}
 	return similarTriangles(h, sHighlight, sNear), nil
-}
-
-// GapForUnderside returns the slant gap between highlight and shadow that an underside z over a flat bottom makes at slant
-// range s from altitude h: s·z/(h-z), the inverse of UndersideFromShadow. All share one unit. It returns an error unless
-// 0 <= z < h and s > 0.
-func GapForUnderside(h, s, z float64) (float64, error) {
-	if err := errors.Join(positive("altitude", h), positive("slant range", s)); err != nil {
-		return 0, fmt.Errorf("gap for underside: %w", err)
-	}
-	if !(z >= 0 && z < h) {
-		return 0, fmt.Errorf("gap for underside: height %v must be at least 0 and below the altitude %v", z, h)
-	}
-	return s * z / (h - z), nil
 }
 
 // Gap returns near - far, the slant distance from the highlight's far edge to the shadow's near edge, in the unit of the
@@ -155,22 +98,6 @@ func SlopedAltitude(side, other Measured) (h Measured, sigmas float64) {
 		return h, math.Inf(1)
 	}
 	return h, math.Abs(d.Value) / d.SD
-}
-
-// ChanceAbove returns the chance that the measured thing exceeds v, taking its error as normal. A zero error gives 0, 1, or
-// one half at equality.
-func (m Measured) ChanceAbove(v float64) float64 {
-	d := m.Value - v
-	if m.SD == 0 {
-		switch {
-		case d > 0:
-			return 1
-		case d < 0:
-			return 0
-		}
-		return 0.5
-	}
-	return 0.5 * math.Erfc(-d/(m.SD*math.Sqrt2))
 }
 
 // RescaleForSoundSpeed returns r corrected for the speed of sound: a display that assumed `assumed` m/s drew every range too

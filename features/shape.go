@@ -13,7 +13,6 @@ type Shape struct {
 	Orientation float64 // angle of the long axis from the direction of rising columns towards rising rows, -π/2 to π/2, radians
 	Elongation  float64 // Length / Width, at least 1
 	Fill        float64 // Area / (Length·Width): 1 for a filled rectangle, π/3 for an ellipse, less when ragged or hollow
-	Extent      float64 // Area over the area of the upright box
 }
 
 // ShapeOf measures the component c whose pixels are rowSpacing high and colSpacing wide (1, 1 for pixels). Every pixel counts
@@ -45,7 +44,6 @@ func ShapeOf(c Component, rowSpacing, colSpacing float64) (Shape, error) {
 		Length:      math.Sqrt(12 * (mean + half)),
 		Width:       math.Sqrt(12 * math.Max(mean-half, 0)),
 		Orientation: math.Atan2(2*rc, cc-rr) / 2,
-		Extent:      a / float64((c.Row1-c.Row0)*(c.Col1-c.Col0)),
 	}
 	s.Elongation = s.Length / s.Width
 	s.Fill = s.Area / (s.Length * s.Width)

@@ -9,9 +9,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"io"
 	"math"
-	"sort"
 	"sync"
 )
 
@@ -176,65 +176,36 @@ func (m *Model) scores(x []float64) []float64 {
 	score := make([]float64, len(m.Classes))
 	for c, trees := range m.Trees {
 		for i := range trees {
-			score[c] += trees[i].leaf(x)
+			score[c] += trees[i].Answer(x)
 		}
 		score[c] = m.Scale*score[c] + m.Bias[c]
 	}
 	return score
 }
 
-// step returns the child a node sends x to.
-func (t *Tree) step(i int, x []float64) int {
-	if v := x[t.Feature[i]]; v >= t.Cut[i] {
-		return t.Right[i]
-	}
-	return t.Left[i]
-}
-
-func (t *Tree) leaf(x []float64) float64 {
+// Answer returns the value at the leaf that x, one number per feature of the model and NaN where it is missing, ends in.
+func (t *Tree) Answer(x []float64) float64 {
 	i := 0
 	for t.Left[i] != 0 {
-		i = t.step(i, x)
+		if x[t.Feature[i]] >= t.Cut[i] {
+			i = t.Right[i]
+		} else {
+			i = t.Left[i]
+		}
 	}
 	return t.Value[i]
 }
 
-// Share is what one feature adds to the score of a class over the mean of the others, in natural-log units.
-type Share struct {
-	Feature string
-	Value   float64 // NaN when missing
-	For     float64
+// Fingerprint is twelve hex digits of a model's numbers, for its version: equal models have equal fingerprints, wherever their samples
+// came from.
+func (m *Model) Fingerprint() string {
+	h := fnv.New64a()
+	fmt.Fprint(h, m.Classes, m.Features, m.Scale, m.Bias, m.Trees)
+	return fmt.Sprintf("%012x", h.Sum64()&0xffffffffffff)
 }
 
-// Shares returns each feature's part in the verdict for a class (an index into Classes), strongest first: the sum, over all
-// steps in all trees that asked for the feature, of how much the step changed the answer. It returns an error for an
-// index out of range.
-func (m *Model) Shares(evidence map[string]float64, class int) ([]Share, error) {
-	if class < 0 || class >= len(m.Classes) {
-		return nil, fmt.Errorf("model has no class %d", class)
-	}
-	x := m.vector(evidence)
-	out := make([]Share, len(m.Features))
-	for i, name := range m.Features {
-		out[i] = Share{Feature: name, Value: x[i]}
-	}
-	for c, trees := range m.Trees {
-		weight := -m.Scale / float64(len(m.Classes)-1)
-		if c == class {
-			weight = m.Scale
-		}
-		for i := range trees {
-			t := &trees[i]
-			for n := 0; t.Left[n] != 0; {
-				next := t.step(n, x)
-				out[t.Feature[n]].For += weight * (t.Value[next] - t.Value[n])
-				n = next
-			}
-		}
-	}
-	sort.SliceStable(out, func(a, b int) bool { return math.Abs(out[a].For) > math.Abs(out[b].For) })
-	return out, nil
-}
+// Softmax turns scores, one a class, into odds in place and returns them.
+func Softmax(score []float64) []float64 { return softmax(score) }
 
 func softmax(score []float64) []float64 {
 	top := math.Inf(-1)

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"encoding/json"
+	"fmt"
 	"math"
 	"reflect"
 	"strings"
@@ -21,7 +22,7 @@ func small() *Model {
 		Schema: SchemaVersion, Classes: []string{"a", "b", "c"}, Features: []string{"x", "y"}, Scale: 2, Bias: []float64{0.1, -0.2, 0},
 		Trees: [][]Tree{{stump(0, 1, -0.5, 0.7)}, {stump(1, 0, 0.3, -0.4)}, {stump(0, 2, 0.2, -0.1), stump(1, 1, 0, 0.6)}},
 	}
-	m.Version = m.fingerprint()
+	m.Version = m.Fingerprint()
 	return m
 }
 
@@ -141,73 +142,9 @@ func TestOdds(t *testing.T) {
 	}
 }
 
-// The parts of a verdict make up the whole: score of the class less the mean of the others, less what the model says before it
-// has looked at anything.
-func TestSharesAddUp(t *testing.T) {
-	model, err := Embedded()
-	if err != nil {
-		t.Fatal(err)
-	}
-	some := map[string]float64{}
-	for i, name := range model.Features {
-		if i%3 != 0 {
-			some[name] = float64(i%5) / 2
-		}
-	}
-	for _, tt := range []struct {
-		m        *Model
-		evidence map[string]float64
-	}{{small(), map[string]float64{"x": 3, "y": 0.5}}, {small(), nil}, {model, some}, {model, nil}} {
-		over := func(score []float64, class int) float64 {
-			v := 0.0
-			for c, s := range score {
-				if c == class {
-					v += s
-				} else {
-					v -= s / float64(len(score)-1)
-				}
-			}
-			return v
-		}
-		score := tt.m.scores(tt.m.vector(tt.evidence))
-		before := make([]float64, len(score))
-		for c, trees := range tt.m.Trees {
-			for _, tree := range trees {
-				before[c] += tt.m.Scale * tree.Value[0]
-			}
-			before[c] += tt.m.Bias[c]
-		}
-		for class := range tt.m.Classes {
-			shares, err := tt.m.Shares(tt.evidence, class)
-			if err != nil {
-				t.Fatal(err)
-			}
-			sum, last := 0.0, math.Inf(1)
-			for _, s := range shares {
-				sum += s.For
-				if math.Abs(s.For) > last {
-					t.Errorf("class %d: %s of %.3f stands behind one of %.3f", class, s.Feature, s.For, last)
-				}
-				last = math.Abs(s.For)
-				if _, known := tt.evidence[s.Feature]; known == math.IsNaN(s.Value) {
-					t.Errorf("class %d: %s is %v, known %v", class, s.Feature, s.Value, known)
-				}
-			}
-			if want := over(score, class) - over(before, class); math.Abs(sum-want) > 1e-9 {
-				t.Errorf("class %d: shares sum to %.6f, want %.6f", class, sum, want)
-			}
-		}
-	}
-	for _, class := range []int{-1, 3} {
-		if _, err := small().Shares(nil, class); err == nil {
-			t.Errorf("shares of class %d of 3 came without an error", class)
-		}
-	}
-}
-
 func TestFingerprint(t *testing.T) {
-	base := small().fingerprint()
-	if small().fingerprint() != base {
+	base := small().Fingerprint()
+	if small().Fingerprint() != base {
 		t.Fatal("one model, two versions")
 	}
 	for name, change := range map[string]func(m *Model){
@@ -219,12 +156,12 @@ func TestFingerprint(t *testing.T) {
 		"cut":     func(m *Model) { m.Trees[0][0].Cut[0] = 1.5 },
 	} {
 		m := small()
-		if change(m); m.fingerprint() == base {
+		if change(m); m.Fingerprint() == base {
 			t.Errorf("another %s, the same version", name)
 		}
 	}
 	m := small()
-	if m.Provenance.Source = "elsewhere"; m.fingerprint() != base {
+	if m.Provenance.Source = "elsewhere"; m.Fingerprint() != base {
 		t.Error("the version hangs on where the samples came from")
 	}
 }
@@ -238,7 +175,7 @@ func TestEmbedded(t *testing.T) {
 	if want := []string{"bottom-object", "suspended-target", "raised-structure", "clutter"}; !reflect.DeepEqual(m.Classes, want) {
 		t.Errorf("classes %v, want %v", m.Classes, want)
 	}
-	if got := m.fingerprint(); m.Version != got {
+	if got := fmt.Sprintf("boosted-%d-%s", SchemaVersion, m.Fingerprint()); m.Version != got {
 		t.Errorf("version %s, its numbers make %s", m.Version, got)
 	}
 	if m.Scale <= 0 {

@@ -4,8 +4,9 @@
 //	go run ./cmd/refit -scenes 5200 -first 30001 -setin 3400 -views views.bin
 //	go run ./cmd/refit -scenes 1100 -first 62001 -setin 520 -thin 0.25 -trees models/weights.json.gz
 //
-// Seeds below 100000 are its own. Of the open pictures only half A (testdata/open/halves.json) and the first half by name of the
-// effigy tiles take part.
+// Seeds below 100000 are its own; it refuses others. Of the open pictures only half A (testdata/open/halves.json) and the first half by
+// name of the effigy tiles take part. Beside the trees it writes what they were fitted behind, so that a test can tell when a network or
+// the evidence has changed since.
 package main
 
 import (
@@ -16,6 +17,7 @@ import (
 	"maps"
 	"os"
 	"os/signal"
+	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -23,8 +25,9 @@ import (
 	"golang.org/x/sync/errgroup"
 
 	"shadowgap/detect"
+	"shadowgap/eval"
 	"shadowgap/eval/setin"
-	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 type settings struct {
@@ -64,9 +67,12 @@ type looker struct {
 }
 
 // source gives the samples of one capture, or writes its views.
-type source func(ctx context.Context, l *looker) ([]models.Sample, error)
+type source func(ctx context.Context, l *looker) ([]fit.Sample, error)
 
 func run(ctx context.Context, s settings) error {
+	if err := eval.FitSeeds(s.first, max(s.scenes, s.setIn)); err != nil {
+		return err
+	}
 	var sources []source
 	var err error
 	if s.open != "" {
@@ -112,8 +118,8 @@ func run(ctx context.Context, s settings) error {
 }
 
 // gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.
-func gather(ctx context.Context, sources []source, views *viewWriter) ([]models.Sample, error) {
-	found := make([][]models.Sample, len(sources))
+func gather(ctx context.Context, sources []source, views *viewWriter) ([]fit.Sample, error) {
+	found := make([][]fit.Sample, len(sources))
 	g, ctx := errgroup.WithContext(ctx)
 	jobs := make(chan int)
 	g.Go(func() error {
@@ -146,7 +152,7 @@ func gather(ctx context.Context, sources []source, views *viewWriter) ([]models.
 	if err := g.Wait(); err != nil {
 		return nil, err
 	}
-	var all []models.Sample
+	var all []fit.Sample
 	for _, s := range found {
 		all = append(all, s...)
 	}
@@ -154,7 +160,7 @@ func gather(ctx context.Context, sources []source, views *viewWriter) ([]models.
 }
 
 // report tells how many candidates there are, by what they come from: the kind of capture stands before the first dash of a group.
-func report(all []models.Sample) {
+func report(all []fit.Sample) {
 	count := map[string]map[string]int{}
 	for _, x := range all {
 		kind, _, _ := strings.Cut(x.Group, "-")
@@ -168,15 +174,15 @@ func report(all []models.Sample) {
 	}
 }
 
-func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
-	opt := models.FitOptions{Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
+func fitTrees(ctx context.Context, s settings, all []fit.Sample) error {
+	opt := fit.Options{Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.scenes, s.first, s.first+int64(s.scenes)-1)}
 	if s.setIn > 0 {
 		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.setIn)
 	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))
 	}
-	m, err := models.Fit(ctx, thinned(all, s.thin), opt)
+	m, err := fit.Fit(ctx, thinned(all, s.thin), opt)
 	if err != nil {
 		return err
 	}
@@ -187,9 +193,19 @@ func fitTrees(ctx context.Context, s settings, all []models.Sample) error {
 	if err := os.WriteFile(s.trees, b, 0o644); err != nil {
 		return fmt.Errorf("writing the trees: %w", err)
 	}
+	behind, err := stagesOf(modelsFolder, m)
+	if err != nil {
+		return err
+	}
+	if err := behind.write(filepath.Dir(s.trees)); err != nil {
+		return err
+	}
 	fmt.Printf("%s: log loss %.3f, accuracy %.3f\n", m.Version, m.Provenance.LogLoss, m.Provenance.Accuracy)
 	return nil
 }
+
+// modelsFolder holds the networks that the program is built with, seen from the repository's root, where this command is run.
+const modelsFolder = "models"
 
 // rounds is more than cross-validation ever keeps.
 const rounds = 700
@@ -199,8 +215,8 @@ const rounds = 700
 const hangingWeight = 1.8
 
 // thinned keeps an even choice of the clutter and gives what is left the weight of the rest.
-func thinned(all []models.Sample, part float64) []models.Sample {
-	var out []models.Sample
+func thinned(all []fit.Sample, part float64) []fit.Sample {
+	var out []fit.Sample
 	due := 0.0
 	for _, x := range all {
 		if x.Class == string(detect.SuspendedTarget) {

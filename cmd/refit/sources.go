@@ -20,7 +20,7 @@ import (
 	"shadowgap/eval"
 	"shadowgap/eval/scene"
 	"shadowgap/eval/setin"
-	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 // realWeight is how much more a real capture's candidate counts than a rendered one's: there are few, and they are what counts.
@@ -29,7 +29,7 @@ const realWeight = 4
 // rendered is a scene of the wide world, or, every fourth time, of the kinds that the demo shows, taken through its own file
 // format; and four crops of it, since people keep crops too, and they lack what a whole capture tells.
 func rendered(seed int64, i int) source {
-	return func(ctx context.Context, l *looker) ([]models.Sample, error) {
+	return func(ctx context.Context, l *looker) ([]fit.Sample, error) {
 		spec, group := scene.Wide(seed), fmt.Sprintf("wide-%d", seed)
 		if i%4 == 3 {
 			kinds := scene.Kinds()
@@ -67,7 +67,7 @@ func rendered(seed int64, i int) source {
 // setInto is a real picture of half A, changed in size and place, with rendered things set in. It belongs to the group of the picture
 // itself, since their bottoms are the same.
 func setInto(b *setin.Bottoms, seed int64) source {
-	return func(ctx context.Context, l *looker) ([]models.Sample, error) {
+	return func(ctx context.Context, l *looker) ([]fit.Sample, error) {
 		c, err := b.Render(ctx, seed)
 		if err != nil {
 			return nil, err
@@ -87,19 +87,12 @@ func setInto(b *setin.Bottoms, seed int64) source {
 
 // openSources are the labelled pictures of half A, and the first half of the effigy tiles, each shown in several ways.
 func openSources(s settings) ([]source, error) {
-	labels, err := eval.Load(filepath.Join(s.data, "labels.json"))
-	if err != nil {
-		return nil, err
-	}
-	half, err := eval.Half(filepath.Join(s.data, "halves.json"), "a")
+	labels, err := eval.FitLabels(s.data)
 	if err != nil {
 		return nil, err
 	}
 	var out []source
 	for _, l := range labels.Captures {
-		if !half(l.Capture) {
-			continue
-		}
 		for k := range variants {
 			out = append(out, labelled(filepath.Join(s.open, filepath.FromSlash(l.Capture)), l, k))
 		}
@@ -109,16 +102,20 @@ func openSources(s settings) ([]source, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading the open tiles (pass -open \"\" to do without): %w", err)
 	}
-	for _, e := range entries[:(len(entries)+1)/2] {
+	var names []string
+	for _, e := range entries {
+		names = append(names, e.Name())
+	}
+	for _, name := range eval.FitTiles(names) {
 		for k := range variants {
-			out = append(out, tile(tiles, e.Name(), k))
+			out = append(out, tile(tiles, name, k))
 		}
 	}
 	return out, nil
 }
 
 func labelled(file string, label eval.CaptureLabel, k int) source {
-	return func(ctx context.Context, lk *looker) ([]models.Sample, error) {
+	return func(ctx context.Context, lk *looker) ([]fit.Sample, error) {
 		pic, err := detect.Read(ctx, file, detect.Limits{})
 		if err != nil {
 			return nil, err
@@ -136,7 +133,7 @@ func labelled(file string, label eval.CaptureLabel, k int) source {
 // tile lays what is found in an open tile against its mask. The object is one thing on the bottom; other marks count a third, since
 // pits and stones of the river bed are real but not labelled.
 func tile(dir, name string, k int) source {
-	return func(ctx context.Context, l *looker) ([]models.Sample, error) {
+	return func(ctx context.Context, l *looker) ([]fit.Sample, error) {
 		pic, err := detect.Read(ctx, filepath.Join(dir, "images", name), detect.Limits{})
 		if err != nil {
 			return nil, err
@@ -163,7 +160,7 @@ func tileGroup(name string) string {
 	return "tile-" + group[:len(group)-2]
 }
 
-func weighted(samples []models.Sample, real, clutter float64) []models.Sample {
+func weighted(samples []fit.Sample, real, clutter float64) []fit.Sample {
 	for i := range samples {
 		samples[i].Weight = real
 		if samples[i].Class == string(detect.Clutter) {
@@ -217,7 +214,7 @@ func moved(l eval.CaptureLabel, move func(detect.Box) detect.Box) eval.CaptureLa
 	return out
 }
 
-func detected(ctx context.Context, l *looker, group string, img image.Image, label eval.CaptureLabel, opt detect.Options) ([]models.Sample, error) {
+func detected(ctx context.Context, l *looker, group string, img image.Image, label eval.CaptureLabel, opt detect.Options) ([]fit.Sample, error) {
 	if l.views != nil {
 		views, err := l.detector.Views(ctx, img, opt)
 		if err != nil {

@@ -2,7 +2,9 @@ package main
 
 import (
 	"bytes"
+	"crypto/rand"
 	"encoding/csv"
+	"encoding/hex"
 	"encoding/json"
 	"encoding/xml"
 	"fmt"
@@ -53,11 +55,18 @@ func mustRun(t *testing.T, args ...string) string {
 	return stdout
 }
 
+// newID returns 32 random hex digits, as pages make them.
+func newID() string {
+	var b [16]byte
+	_, _ = rand.Read(b[:]) // never fails since Go 1.24
+	return hex.EncodeToString(b[:])
+}
+
 // take hands decisions to a run as its page does.
 func take(t *testing.T, run string, ds ...review.Decision) {
 	t.Helper()
 	for i := range ds {
-		ds[i].ID, ds[i].At = review.NewDecisionID(), time.Date(2025, 6, 2, 9, 0, i, 0, time.UTC)
+		ds[i].ID, ds[i].At = newID(), time.Date(2025, 6, 2, 9, 0, i, 0, time.UTC)
 	}
 	data, err := json.Marshal(review.DecisionsFile{Schema: review.DecisionsSchema, Decisions: ds})
 	if err != nil {

@@ -1,12 +1,9 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"io"
-	"maps"
-	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -17,6 +14,7 @@ import (
 	"shadowgap/eval"
 	"shadowgap/internal/export"
 	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 // modelChoice is the option that picks a model.
@@ -77,13 +75,15 @@ func (f fitCmd) Run(con *console) error {
 		return err
 	}
 	train, held := heldOut(g.samples)
-	if n := groups(train) + groups(held); n < minCaptures || groups(held) == 0 || groups(train) < choiceFolds {
+	if n := groups(train) + groups(held); n < minCaptures || groups(held) == 0 || groups(train) < fit.ChoiceFolds {
 		return usage("only %s can be learnt from (%d of them held out to check with): too few. Label or decide on more.",
 			count(n, "capture"), groups(held))
 	}
 	g.tell(con.out, train, held)
-	after, how, err := refit(con.ctx, before, train)
-	if err != nil {
+	after, how, err := fit.Refit(con.ctx, before, train)
+	if errors.Is(err, fit.ErrNoWay) {
+		return usage("%v", err)
+	} else if err != nil {
 		return err
 	}
 	old, fresh := judged(before, held), judged(after, held)
@@ -127,7 +127,7 @@ func (g gathered) source(f fitCmd) string {
 
 // heldOut splits samples by their capture's content, so that the same capture is always on the same side: a quarter is held out.
 // Groups are SHA-256 sums in hex.
-func heldOut(samples []models.Sample) (train, held []models.Sample) {
+func heldOut(samples []fit.Sample) (train, held []fit.Sample) {
 	for _, s := range samples {
 		if strings.Contains("048c", s.Group[len(s.Group)-1:]) {
 			held = append(held, s)
@@ -139,7 +139,7 @@ func heldOut(samples []models.Sample) (train, held []models.Sample) {
 }
 
 // groups counts the captures that samples come from.
-func groups(samples []models.Sample) int {
+func groups(samples []fit.Sample) int {
 	seen := map[string]bool{}
 	for _, s := range samples {
 		seen[s.Group] = true
@@ -153,9 +153,9 @@ type judgement struct {
 	classes        []eval.Rate // per class, samples whose likeliest class is the right one
 }
 
-func judged(m *models.Model, samples []models.Sample) judgement {
+func judged(m *models.Model, samples []fit.Sample) judgement {
 	var j judgement
-	j.loss, j.accuracy = m.Judge(samples)
+	j.loss, j.accuracy = fit.Judge(m, samples)
 	for _, c := range m.Classes {
 		k, n := 0, 0
 		for _, s := range samples {
@@ -189,76 +189,4 @@ func tellHeldOut(out io.Writer, how string, before, after judgement) {
 		fmt.Fprintf(t, "  of %d %s\t%s\t%s\n", before.classes[i].N, c, share(before.classes[i]), share(after.classes[i]))
 	}
 	t.Flush()
-}
-
-// choiceFolds is how many folds, by capture, choose the way to fit.
-const choiceFolds = 3
-
-// refit makes a new model from samples in the way that does best in cross-validation by capture: grow new trees, or keep those of
-// the model in use and adjust its odds. It says in words which.
-func refit(ctx context.Context, before *models.Model, samples []models.Sample) (*models.Model, string, error) {
-	ways := []struct {
-		words string
-		fit   func([]models.Sample) (*models.Model, error)
-	}{
-		{"odds adjusted", func(s []models.Sample) (*models.Model, error) { return adjusted(before, s) }},
-		{"new trees", func(s []models.Sample) (*models.Model, error) { return grown(ctx, s) }},
-	}
-	best, loss, accuracy := -1, math.Inf(1), 0.0
-	var failures []error
-	for i, w := range ways {
-		l, a, err := crossValidate(samples, w.fit)
-		if ctx.Err() != nil {
-			return nil, "", fmt.Errorf("fitting: %w", ctx.Err())
-		}
-		if err != nil {
-			failures = append(failures, fmt.Errorf("%s: %w", w.words, err))
-			continue
-		}
-		if l < loss {
-			best, loss, accuracy = i, l, a
-		}
-	}
-	if best < 0 {
-		return nil, "", usage("can't fit: %v", errors.Join(failures...))
-	}
-	m, err := ways[best].fit(samples)
-	if err != nil {
-		return nil, "", err
-	}
-	m.Provenance = models.Provenance{Samples: map[string]int{}, LogLoss: loss, Accuracy: accuracy}
-	for _, s := range samples {
-		m.Provenance.Samples[s.Class]++
-	}
-	return m, ways[best].words, nil
-}
-
-// crossValidate leaves every capture out once and judges what is left out.
-func crossValidate(samples []models.Sample, fit func([]models.Sample) (*models.Model, error)) (loss, accuracy float64, err error) {
-	names := map[string]int{}
-	for _, s := range samples {
-		names[s.Group] = 0
-	}
-	for i, name := range slices.Sorted(maps.Keys(names)) {
-		names[name] = i % choiceFolds
-	}
-	for fold := range choiceFolds {
-		var in, out []models.Sample
-		for _, s := range samples {
-			if names[s.Group] == fold {
-				out = append(out, s)
-			} else {
-				in = append(in, s)
-			}
-		}
-		m, err := fit(in)
-		if err != nil {
-			return 0, 0, err
-		}
-		l, a := m.Judge(out)
-		share := float64(len(out)) / float64(len(samples))
-		loss += share * l
-		accuracy += share * a
-	}
-	return loss, accuracy, nil
 }

@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"math"
 	"os"
 	"path/filepath"
 	"strings"
@@ -16,6 +15,7 @@ import (
 	"shadowgap/eval/scene"
 	"shadowgap/internal/review"
 	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 // learnable renders captures, triages them and returns the run and the file of their truth.
@@ -42,9 +42,7 @@ func spoilt(t *testing.T) string {
 	}
 	bad := *m
 	bad.Scale, bad.Bias = m.Scale/8, []float64{2, -1, 1, -2}
-	if _, err := named(&bad); err != nil {
-		t.Fatal(err)
-	}
+	bad.Version = "spoilt"
 	data, err := bad.Encode()
 	if err != nil {
 		t.Fatal(err)
@@ -102,7 +100,7 @@ func refuses(t *testing.T, run, labels string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	got, err := eval.LoadRun(run)
+	got, err := readRun(t.Context(), run)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,7 +111,7 @@ func refuses(t *testing.T, run, labels string) {
 	// What is fitted on is labelled wrong, what is held out is labelled right.
 	swap := map[detect.Class]detect.Class{detect.BottomObject: detect.SuspendedTarget, detect.SuspendedTarget: detect.BottomObject, detect.RaisedStructure: detect.Clutter}
 	for i := range l.Captures {
-		if _, held := heldOut([]models.Sample{{Group: sums[l.Captures[i].Capture]}}); len(held) > 0 {
+		if _, held := heldOut([]fit.Sample{{Group: sums[l.Captures[i].Capture]}}); len(held) > 0 {
 			continue
 		}
 		for j := range l.Captures[i].Marks {
@@ -207,20 +205,20 @@ func TestDecisionLabels(t *testing.T) {
 }
 
 func learnsFromDecisions(t *testing.T, run string) {
-	got, err := eval.LoadRun(run)
+	got, err := readRun(t.Context(), run)
 	if err != nil {
 		t.Fatal(err)
 	}
 	file := review.DecisionsFile{Schema: review.DecisionsSchema}
 	for i, m := range got.Marks {
-		d := review.Decision{ID: review.NewDecisionID(), At: time.Unix(int64(i+1), 0), Action: review.Accept, Capture: m.Capture, Mark: m.Mark}
+		d := review.Decision{ID: newID(), At: time.Unix(int64(i+1), 0), Action: review.Accept, Capture: m.Capture, Mark: m.Mark}
 		if m.Class == detect.Clutter {
 			d.Action = review.Reject
 		}
 		file.Decisions = append(file.Decisions, d)
 	}
 	for _, c := range got.Captures {
-		file.Decisions = append(file.Decisions, review.Decision{ID: review.NewDecisionID(), At: time.Unix(9999, 0), Action: review.Done, Capture: c.Capture})
+		file.Decisions = append(file.Decisions, review.Decision{ID: newID(), At: time.Unix(9999, 0), Action: review.Done, Capture: c.Capture})
 	}
 	data, err := json.Marshal(file)
 	if err != nil {
@@ -250,56 +248,6 @@ func learnsFromDecisions(t *testing.T, run string) {
 	code, stdout, stderr := shadowgap(t, "fit", "--runs", run, "--model", spoilt(t), "--out", out)
 	if code != exitRead || !strings.Contains(stdout, "0 with labels, 12 with decisions") {
 		t.Errorf("exit status %d\n%s%s", code, stdout, stderr)
-	}
-}
-
-func TestAdjustedRightsOdds(t *testing.T) {
-	m, err := models.Embedded()
-	if err != nil {
-		t.Fatal(err)
-	}
-	samples := []models.Sample{}
-	for i := range 400 { // no evidence at all: the right odds are the shares of the classes
-		class := detect.Clutter
-		if i%4 == 0 {
-			class = detect.BottomObject
-		}
-		samples = append(samples, models.Sample{Class: string(class), Group: "g"})
-	}
-	got, err := adjusted(m, samples)
-	if err != nil {
-		t.Fatal(err)
-	}
-	odds := got.Odds(nil)
-	for i, c := range got.Classes {
-		want := map[string]float64{string(detect.Clutter): 0.75, string(detect.BottomObject): 0.25}[c]
-		if math.Abs(odds[i]-want) > 0.03 {
-			t.Errorf("odds of %s %.3f, want %.2f", c, odds[i], want)
-		}
-	}
-	if got.Version == m.Version || !strings.HasPrefix(got.Version, "fitted-") {
-		t.Errorf("version %q of a model made from %q", got.Version, m.Version)
-	}
-	if again, err := adjusted(m, samples); err != nil || again.Version != got.Version {
-		t.Errorf("the same samples gave model %v, then %v (%v)", got.Version, again, err)
-	}
-}
-
-func TestClassWeights(t *testing.T) {
-	var samples []models.Sample
-	add := func(class string, n int) {
-		for range n {
-			samples = append(samples, models.Sample{Class: class})
-		}
-	}
-	add("a", 60)
-	add("b", 30)
-	add("c", 910)
-	w := classWeights(samples, []string{"a", "b", "c", "none"})
-	for class, want := range map[string]float64{"a": 1000.0 / 240, "b": maxClassWeight, "c": 1000.0 / 3640, "none": maxClassWeight} {
-		if math.Abs(w[class]-want) > 1e-12 {
-			t.Errorf("weight of %s: %v, want %v", class, w[class], want)
-		}
 	}
 }
 

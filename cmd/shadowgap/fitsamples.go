@@ -18,15 +18,16 @@ import (
 	"shadowgap/internal/batch"
 	"shadowgap/internal/review"
 	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 // gathered is what there is to learn from.
 type gathered struct {
-	samples []models.Sample // groups are the SHA-256 sums of their captures
-	labels  int             // captures with labels
-	decided int             // captures with decisions
-	lost    []string        // captures that could not be looked at again, with the reason
-	others  int             // captures whose run had other settings than were given here
+	samples []fit.Sample // groups are the SHA-256 sums of their captures
+	labels  int          // captures with labels
+	decided int          // captures with decisions
+	lost    []string     // captures that could not be looked at again, with the reason
+	others  int          // captures whose run had other settings than were given here
 }
 
 // task is one capture to learn from.
@@ -51,7 +52,7 @@ func (f fitCmd) gather(con *console, model *models.Model) (gathered, error) {
 	}
 	var g gathered
 	var mu sync.Mutex
-	found := make([][]models.Sample, len(tasks))
+	found := make([][]fit.Sample, len(tasks))
 	group, ctx := errgroup.WithContext(con.ctx)
 	group.SetLimit(runtime.NumCPU())
 	for i, t := range tasks {
@@ -209,7 +210,7 @@ func decisionLabels(run *eval.Run, ds []review.Decision) map[string]task {
 var errChanged = errors.New("the file is another one than the run saw")
 
 // samples looks at the capture again, keeping clutter. same tells whether the settings are those of the run.
-func (t task) samples(ctx context.Context, model *models.Model, settings func(string, []byte) batch.Settings, readText bool) (out []models.Sample, same bool, err error) {
+func (t task) samples(ctx context.Context, model *models.Model, settings func(string, []byte) batch.Settings, readText bool) (out []fit.Sample, same bool, err error) {
 	local := filepath.FromSlash(t.record.Capture)
 	if !filepath.IsLocal(local) {
 		return nil, false, errors.New("the path leads out of the run's folder of captures")
@@ -247,12 +248,12 @@ func (t task) samples(ctx context.Context, model *models.Model, settings func(st
 }
 
 // tell says what there is to learn from.
-func (g gathered) tell(out io.Writer, train, held []models.Sample) {
+func (g gathered) tell(out io.Writer, train, held []fit.Sample) {
 	fmt.Fprintf(out, "%s to learn from: %d with labels, %d with decisions; %d of them held out by their content\n",
 		count(groups(g.samples), "capture"), g.labels, g.decided, groups(held))
 	for _, part := range []struct {
 		name    string
-		samples []models.Sample
+		samples []fit.Sample
 	}{{"to fit on", train}, {"held out", held}} {
 		n := map[string]int{}
 		for _, s := range part.samples {

@@ -137,6 +137,12 @@ func TestWrongUsage(t *testing.T) {
 		{"export unknown format", []string{"export", captures, "--as", "xls"}, "--as"},
 		{"merge without run", []string{"merge", captures, "--out", out}, "not a run folder"},
 		{"score without labels", []string{"score", captures}, "--labels"},
+		{"swaths shown without labels", []string{"score", "--shown", captures, "--out", out}, "--labels"},
+		{"swaths shown beside a run", []string{"score", captures, "--shown", captures, "--labels", "l.json", "--out", out}, "leave out the run"},
+		{"swaths shown to nowhere", []string{"score", "--shown", captures, "--labels", "l.json"}, "--out"},
+		{"no sonar with labels", []string{"score", captures, "--no-sonar", "--labels", "l.json"}, "leave out --labels"},
+		{"best level without labels", []string{"score", captures, "--tiles", captures, "--level", "best"}, "--level best needs --labels"},
+		{"records that are none", []string{"score", captures, "--records", "--labels", "l.json"}, "captures.jsonl"},
 		{"scene into full folder", []string{"scene", "--out", captures}, "new or empty folder"},
 	}
 	for _, tt := range tests {

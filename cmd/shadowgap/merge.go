@@ -11,8 +11,8 @@ import (
 	"path/filepath"
 
 	"shadowgap/internal/export"
+	"shadowgap/internal/files"
 	"shadowgap/internal/overlay"
-	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 )
 
@@ -157,7 +157,7 @@ func copyLink(source, target string) error {
 	if _, err := os.Lstat(target); err == nil {
 		return nil
 	}
-	if err := review.LinkTo(target, own); err != nil {
+	if err := files.Link(target, own); err != nil {
 		return fmt.Errorf("merging: %w", err)
 	}
 	return nil

@@ -9,7 +9,9 @@ import (
 	"time"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
+	"shadowgap/internal/places"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 )
@@ -227,10 +229,13 @@ func TestPagesNeedOnlyWhatTheyShow(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	atlas := review.Atlas(all, allMarks, nil, overlay.Metres)
+	atlas := places.Find(all, decided.Plain(allMarks), places.Options{Units: overlay.Metres})
 	opt := review.PageOptions{Name: "run", Total: total, MaxCaptures: shown, Atlas: &atlas}
 	whole, parts := t.TempDir(), t.TempDir()
-	if err := review.WritePage(t.Context(), whole, all, allMarks, nil, opt); err != nil {
+	err = review.WritePages(t.Context(), whole, func(int) ([]detect.CaptureRecord, []detect.MarkRecord, error) {
+		return all, allMarks, nil
+	}, nil, opt)
+	if err != nil {
 		t.Fatal(err)
 	}
 	read := 0

@@ -1,11 +1,15 @@
 package main
 
 import (
+	"bytes"
 	"context"
+	"encoding/csv"
 	"fmt"
 	"os"
 	"path/filepath"
+	"strconv"
 
+	"shadowgap/eval"
 	"shadowgap/eval/scene"
 )
 
@@ -38,16 +42,52 @@ func (s sceneCmd) Run(con *console) error {
 	if err := renderScenes(con.ctx, s.Out, s.Seed, s.Count, kinds); err != nil {
 		return err
 	}
-	fmt.Fprintf(con.out, "%s of an invented lake in %s, their truth in %s\n", count(s.Count, "capture"), s.Out, filepath.Join(s.Out, "labels.json"))
+	fmt.Fprintf(con.out, "%s of an invented lake in %s, their truth in %s, their ranges in %s\n", count(s.Count, "capture"), s.Out,
+		filepath.Join(s.Out, "labels.json"), filepath.Join(s.Out, sceneManifest))
 	return nil
 }
 
-// renderScenes renders n captures, the kinds in turn, with seeds from seed on.
+// sceneManifest is the file beside rendered captures that triage --manifest reads.
+const sceneManifest = "manifest.csv"
+
+// writeRanges writes what the crew would know of rendered captures: the range setting of those that are whole and in slant range. A
+// cut picture no longer ends at its range, and on columns of ground range heights have no measure.
+func writeRanges(dir string, set []scene.Named) error {
+	labels, err := eval.Load(filepath.Join(dir, "labels.json"))
+	if err != nil {
+		return err
+	}
+	if len(labels.Captures) != len(set) {
+		return fmt.Errorf("%s labels %d of %d captures", dir, len(labels.Captures), len(set))
+	}
+	var b bytes.Buffer
+	w := csv.NewWriter(&b)
+	rows := [][]string{{"capture", "range"}}
+	for i, l := range labels.Captures {
+		known := ""
+		if s := &set[i].Spec; s.Output.CropW == 0 && !s.Display.SlantCorrected {
+			known = strconv.FormatFloat(l.RangeM, 'g', -1, 64) + " m"
+		}
+		rows = append(rows, []string{l.Capture, known})
+	}
+	if err := w.WriteAll(rows); err != nil {
+		return fmt.Errorf("writing the ranges of rendered captures: %w", err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, sceneManifest), b.Bytes(), 0o644); err != nil {
+		return fmt.Errorf("writing the ranges of rendered captures: %w", err)
+	}
+	return nil
+}
+
+// renderScenes renders n captures, the kinds in turn, with seeds from seed on, and writes their labels.json and manifest.csv.
 func renderScenes(ctx context.Context, dir string, seed int64, n int, kinds []scene.Kind) error {
 	set := make([]scene.Named, n)
 	for i := range set {
 		kind := kinds[i%len(kinds)]
 		set[i] = scene.Named{Name: fmt.Sprintf("%s-%03d", kind, i+1), Spec: scene.Random(seed+int64(i), kind)}
 	}
-	return scene.WriteSet(ctx, dir, set)
+	if err := scene.WriteSet(ctx, dir, set); err != nil {
+		return err
+	}
+	return writeRanges(dir, set)
 }

@@ -2,11 +2,11 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 
 	"shadowgap/eval"
 	"shadowgap/internal/runstore"
@@ -18,6 +18,10 @@ type scoreCmd struct {
 	Half    string `enum:",a,b" default:"" help:"Only the labels of one half, a or b, as halves.json beside the labels file parts them."`
 	Drawn   string `placeholder:"FILE" help:"Compare these labels, drawn by eye, with --labels; instead of a run."`
 	Tiles   string `placeholder:"DIR" help:"Folder of mask pictures for captures that each hold one thing on the bottom."`
+	Shown   string `placeholder:"DIR" help:"Read the labelled whole swaths below this folder as they are and shown in other ways; instead of a run. Minutes."`
+	NoSonar bool   `help:"The run's captures hold no side-scan, none of them: tell only how many are taken for some."`
+	Records bool   `help:"The run is a folder of captures.jsonl and marks.jsonl that another program wrote."`
+	Level   string `placeholder:"best|FILE" help:"Count marks from some chance of being real up: that of the greatest F1, or the one in another score's results.json."`
 	Against string `placeholder:"RUN" help:"Another run over the same captures to compare with."`
 	Out     string `short:"o" placeholder:"DIR" help:"Folder for results.json and report.html; default the run folder, or that of the drawn labels."`
 	Summary string `placeholder:"FILE" help:"Add the main figures to this file as a line of a Markdown table."`
@@ -33,8 +37,24 @@ func (s scoreCmd) check() error {
 		return usage("--drawn compares labels with labels; leave out the run, --tiles and --against")
 	case s.Drawn != "":
 		return nil
+	case s.Shown != "" && s.Labels == "":
+		return usage("--shown needs --labels that tell which captures are whole swaths")
+	case s.Shown != "" && (s.RunDir != "" || s.Tiles != "" || s.Against != "" || s.Summary != ""):
+		return usage("--shown reads pictures itself; leave out the run, --tiles, --against and --summary")
+	case s.Shown != "" && s.Out == "":
+		return usage("--shown needs --out, a folder for results.json")
+	case s.Shown != "":
+		return nil
 	case s.RunDir == "":
 		return usage("say which run to score, or give labels drawn by eye with --drawn")
+	case s.NoSonar && (s.Labels != "" || s.Tiles != "" || s.Against != "" || s.Summary != "" || s.Level != ""):
+		return usage("--no-sonar tells how many captures are let in; leave out --labels, --tiles, --against, --summary and --level")
+	case s.NoSonar:
+		return nil
+	case s.Level == "best" && s.Labels == "":
+		return usage("--level best needs --labels to find it on")
+	case s.Against != "" && s.Level != "":
+		return usage("--against compares runs as they are; leave out --level")
 	case s.Labels == "" && s.Tiles == "":
 		return usage("say what to score against: --labels FILE, or --tiles DIR")
 	case s.Against != "" && s.Labels == "":
@@ -59,11 +79,24 @@ func (s scoreCmd) Run(con *console) error {
 	if s.Drawn != "" {
 		return s.drawn(con)
 	}
-	run, err := readRun(con.ctx, s.RunDir)
+	if s.Shown != "" {
+		return s.shown(con)
+	}
+	run, err := s.read(con.ctx)
 	if err != nil {
 		return err
 	}
-	opt := eval.DefaultOptions()
+	if s.NoSonar {
+		r := eval.LetIn(*run)
+		if err := eval.WriteLetInText(con.out, r); err != nil {
+			return err
+		}
+		return s.write(r)
+	}
+	opt, err := s.options(con.ctx, run)
+	if err != nil {
+		return err
+	}
 	var tiles *eval.TileResult
 	if s.Tiles != "" {
 		list, err := eval.LoadTiles(con.ctx, s.Tiles, *run)
@@ -104,6 +137,50 @@ func (s scoreCmd) Run(con *console) error {
 		return err
 	}
 	return s.report(con, filepath.Base(s.RunDir), results, run.InputRoot, tiles)
+}
+
+// read reads the run, or what another program says in its place.
+func (s scoreCmd) read(ctx context.Context) (*eval.Run, error) {
+	if !s.Records {
+		return readRun(ctx, s.RunDir)
+	}
+	run, err := eval.LoadRun(s.RunDir)
+	if err != nil {
+		return nil, usage("%v", err)
+	}
+	return run, nil
+}
+
+// options are the default ones, with the level from which marks count.
+func (s scoreCmd) options(ctx context.Context, run *eval.Run) (eval.Options, error) {
+	opt := eval.DefaultOptions()
+	switch s.Level {
+	case "":
+	case "best":
+		fast := opt
+		fast.Resamples = 0
+		r, err := scoreAgainst(ctx, run, s.Labels, s.Half, fast)
+		if err != nil {
+			return opt, err
+		}
+		if r.FROC.Best == nil {
+			return opt, usage("--level best: no mark, or nothing to find")
+		}
+		opt.MinScore = r.FROC.Best.Threshold
+	default:
+		data, err := os.ReadFile(s.Level)
+		if err != nil {
+			return opt, usage("--level: %v", err)
+		}
+		var other struct {
+			Options *eval.Options `json:"options"`
+		}
+		if err := json.Unmarshal(data, &other); err != nil || other.Options == nil {
+			return opt, usage("--level: %s is no results.json of a score against labels", s.Level)
+		}
+		opt.MinScore = other.Options.MinScore
+	}
+	return opt, nil
 }
 
 // tileReport writes the page for tiles alone: what goes for found in a tile goes for found in all of the page.
@@ -195,16 +272,9 @@ func (s scoreCmd) note(lines ...eval.SummaryLine) (err error) {
 
 // scoreAgainst scores one run; labels that are wrong are the user's to mend.
 func scoreAgainst(ctx context.Context, run *eval.Run, file, half string, opt eval.Options) (*eval.Results, error) {
-	labels, err := eval.Load(file)
+	labels, err := halfOfLabels(file, half)
 	if err != nil {
-		return nil, usage("%v", err)
-	}
-	if half != "" {
-		in, err := eval.Half(filepath.Join(filepath.Dir(file), "halves.json"), half)
-		if err != nil {
-			return nil, usage("--half: %v", err)
-		}
-		labels.Captures = slices.DeleteFunc(labels.Captures, func(l eval.CaptureLabel) bool { return !in(l.Capture) })
+		return nil, err
 	}
 	results, err := eval.Score(ctx, *run, *labels, opt)
 	if err != nil && ctx.Err() == nil {

@@ -151,7 +151,7 @@ func settingsOf(src survey.Sources, readText bool, trackSum, capture string, dat
 	out.Notes = append(out.Notes, known.Notes...)
 	out.Finish = func(c *detect.CaptureRecord, marks []detect.MarkRecord) {
 		setTime(c, known.Scene.Time)
-		survey.Place(known.Scene, c.Panels, marks, survey.PlaceOptions{})
+		survey.Place(known.Scene, c.Panels, marks)
 	}
 	return out
 }

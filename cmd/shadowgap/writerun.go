@@ -13,6 +13,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
 	"shadowgap/internal/export"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/places"
 	"shadowgap/internal/review"
@@ -80,7 +81,7 @@ func runFiles(ctx context.Context, run *reviewed, atlas places.Atlas, units over
 		{"captures.jsonl", func(w io.Writer) error { return export.CapturesJSONL(w, run.records(ctx)) }},
 		{"marks.csv", func(w io.Writer) error { return export.MarksCSV(w, marks, units) }},
 		{"captures.csv", func(w io.Writer) error {
-			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string { return review.MediaOf(c.Capture, c.SHA256).Plain })
+			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string { return media.Of(c.Capture, c.SHA256).Plain })
 		}},
 		{"holds.jsonl", func(w io.Writer) error { return export.JSONL(w, holds) }},
 		{"sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }},

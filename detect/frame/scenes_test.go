@@ -73,11 +73,11 @@ func TestScenes(t *testing.T) {
 	}
 	t.Logf("%d captures: box overlap median %.3f, least %.3f; polarity right in %d; nadir off by %.1f at most in three quarters of %d",
 		len(overlaps), overlaps[len(overlaps)/2], overlaps[0], polarity, offs[len(offs)*3/4], len(offs))
-	if overlaps[len(overlaps)/2] < 0.97 || overlaps[len(overlaps)/5] < 0.9 {
-		t.Errorf("box overlaps %.2f: want a median of 0.97 and four fifths over 0.9", overlaps)
+	if overlaps[0] < 0.97 {
+		t.Errorf("box overlaps %.2f: want 0.97 of every panel, and none lost", overlaps)
 	}
-	if 10*polarity < 9*len(overlaps) {
-		t.Errorf("polarity right in %d of %d, want nine tenths", polarity, len(overlaps))
+	if polarity != len(overlaps) {
+		t.Errorf("polarity right in %d of %d, want all", polarity, len(overlaps))
 	}
 	if offs[len(offs)*3/4] > 4 {
 		t.Errorf("nadir off by %.1f pixels in a quarter of the captures", offs[len(offs)*3/4])

@@ -24,6 +24,8 @@ func sideOf(t *testing.T, s Spec) *drawn {
 // One-look amplitude is Rayleigh: std/mean = sqrt(4/pi - 1) = 0.5227232 (scipy.stats.rayleigh, SciPy 1.10.1). L looks averaged in
 // intensity give a Nakagami amplitude: mean^2 = (Gamma(L + 1/2) / Gamma(L))^2 / L for unit mean square.
 func TestSpeckle(t *testing.T) {
+	// SciPy 1.10.1: stats.nakagami(L), std/mean.
+	outside := map[int]float64{1: 0.5227232008770635, 4: 0.2536223993983511}
 	for _, looks := range []int{1, 2, 4} {
 		s := quiet()
 		s.Sonar.Looks, s.Display.Level, s.Rows, s.Pings, s.ScreenH = looks, 0.1, 400, 400, 400
@@ -41,8 +43,8 @@ func TestSpeckle(t *testing.T) {
 		g0, _ := math.Lgamma(float64(looks))
 		m := math.Exp(g1-g0) / math.Sqrt(float64(looks))
 		want := math.Sqrt(1-m*m) / m
-		if looks == 1 && math.Abs(want-0.5227232) > 1e-6 {
-			t.Fatalf("closed form gives %.7f for one look", want)
+		if sci, ok := outside[looks]; ok && math.Abs(want-sci) > 1e-9 {
+			t.Fatalf("closed form gives %.10f for %d looks, SciPy %.10f", want, looks, sci)
 		}
 		if math.Abs(got-want) > 0.005 {
 			t.Errorf("%d looks: std/mean %.4f, want %.4f", looks, got, want)

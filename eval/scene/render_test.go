@@ -399,21 +399,3 @@ func BenchmarkRender1080(b *testing.B) {
 		})
 	}
 }
-
-func TestSurvey(t *testing.T) {
-	long, short := Survey(9, 30), Survey(9, 5)
-	names := map[string]bool{}
-	kinds := map[Kind]bool{}
-	for i, n := range long {
-		if names[n.Name] {
-			t.Errorf("name %s comes twice", n.Name)
-		}
-		names[n.Name], kinds[n.Spec.Kind] = true, true
-		if i < len(short) && (short[i].Name != n.Name || short[i].Spec.Seed != n.Spec.Seed) {
-			t.Errorf("capture %d depends on the length of the survey", i)
-		}
-	}
-	if len(kinds) != len(Kinds()) {
-		t.Errorf("%d kinds in a survey, want %d", len(kinds), len(Kinds()))
-	}
-}

@@ -11,8 +11,8 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
-	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 	"shadowgap/internal/survey"
 )
@@ -93,11 +93,11 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
 	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
 	if drawn := job.shown(marks); job.wantsPictures(len(drawn)) {
-		opt := review.MediaOptions{NoDrawn: !job.Copies}
+		opt := media.Options{NoDrawn: !job.Copies}
 		if !job.Copies && browsersShow(pic.Format, data) {
 			opt.Own = job.Own
 		}
-		err := review.WriteMedia(ctx, job.RunDir, pic.Image, *rec, drawn, opt)
+		err := media.Write(ctx, job.RunDir, pic.Image, *rec, drawn, opt)
 		if err != nil {
 			return nil, nil, err
 		}

@@ -15,8 +15,8 @@ import (
 	"golang.org/x/sync/semaphore"
 
 	"shadowgap/detect"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
-	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
 	"shadowgap/internal/survey"
 )
@@ -481,7 +481,7 @@ func (r *run) known(job Job, status detect.Status) bool {
 // hasPictures reports whether the pictures of a capture are there. They are not synced one by one: after a power cut one may be
 // missing or empty.
 func hasPictures(job Job) bool {
-	m := review.MediaOf(job.Capture, job.SHA256)
+	m := media.Of(job.Capture, job.SHA256)
 	names := []string{m.Thumb}
 	if job.Copies {
 		names = append(names, m.Plain, m.Drawn)

@@ -62,8 +62,3 @@ func GeoJSON(w io.Writer, points Points) error {
 	_, err = io.WriteString(w, "\n]}\n")
 	return err
 }
-
-// MarksGeoJSON writes marks; see GeoJSON.
-func MarksGeoJSON(w io.Writer, marks Marks, opt Options) error {
-	return GeoJSON(w, OfMarks(marks, opt))
-}

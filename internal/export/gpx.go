@@ -55,11 +55,6 @@ func GPX(w io.Writer, title string, points Points, opt Options) error {
 	return out.err
 }
 
-// MarksGPX writes marks; see GPX.
-func MarksGPX(w io.Writer, marks Marks, opt Options) error {
-	return GPX(w, "shadowgap marks", OfMarks(marks, opt), opt)
-}
-
 // eastern brings a longitude of +180 to -180: the schema wants -180 <= lon < 180.
 func eastern(lon float64) float64 {
 	if lon >= 180 {

@@ -82,11 +82,6 @@ func KML(w io.Writer, title string, points Points, opt Options) error {
 	return out.err
 }
 
-// MarksKML writes marks; see KML.
-func MarksKML(w io.Writer, marks Marks, opt Options) error {
-	return KML(w, "shadowgap marks", OfMarks(marks, opt), opt)
-}
-
 // asHTML escapes text once more, because map programs show a description as HTML.
 func asHTML(s string) string {
 	return strings.NewReplacer("&", "&amp;", "<", "&lt;", ">", "&gt;").Replace(s)

@@ -63,11 +63,23 @@ func each(records []detect.MarkRecord) export.Marks {
 	}
 }
 
+func geoJSON(w io.Writer, marks export.Marks, opt export.Options) error {
+	return export.GeoJSON(w, export.OfMarks(marks, opt))
+}
+
+func gpx(w io.Writer, marks export.Marks, opt export.Options) error {
+	return export.GPX(w, "shadowgap marks", export.OfMarks(marks, opt), opt)
+}
+
+func kml(w io.Writer, marks export.Marks, opt export.Options) error {
+	return export.KML(w, "shadowgap marks", export.OfMarks(marks, opt), opt)
+}
+
 var mapFormats = []struct {
 	file  string
 	write func(io.Writer, export.Marks, export.Options) error
 }{
-	{"marks.geojson", export.MarksGeoJSON}, {"marks.gpx", export.MarksGPX}, {"marks.kml", export.MarksKML},
+	{"marks.geojson", geoJSON}, {"marks.gpx", gpx}, {"marks.kml", kml},
 }
 
 func TestMapGolden(t *testing.T) {
@@ -122,7 +134,7 @@ func (failing) Write([]byte) (int, error) { return 0, errors.New("disk full") }
 // RFC 7946: longitude first, decimal degrees, at most seven decimals, null geometry for what has no place.
 func TestGeoJSONShape(t *testing.T) {
 	var b bytes.Buffer
-	if err := export.MarksGeoJSON(&b, each(mapMarks()), export.Options{}); err != nil {
+	if err := geoJSON(&b, each(mapMarks()), export.Options{}); err != nil {
 		t.Fatal(err)
 	}
 	var doc struct {
@@ -153,7 +165,7 @@ func TestGPXNames(t *testing.T) {
 		many = append(many, mapMarks()...)
 	}
 	var b bytes.Buffer
-	if err := export.MarksGPX(&b, each(many), export.Options{NameLength: 20}); err != nil {
+	if err := gpx(&b, each(many), export.Options{NameLength: 20}); err != nil {
 		t.Fatal(err)
 	}
 	var doc struct {

@@ -18,7 +18,7 @@ import (
 // place makes the places: the holds first, then around the best sighting that is left, again and again.
 func (f *finder) place() {
 	taken := make([]bool, len(f.sightings))
-	near := newNeighbours(f.sightings, f.opt.GroupM)
+	near := newNeighbours(f.sightings, groupM)
 	for _, h := range f.holds() {
 		var in []int
 		for i := range f.sightings {

@@ -18,18 +18,12 @@ import (
 
 // Options say how places are made. The zero value is ready.
 type Options struct {
-	Units   units.Lengths       // of the sentences
-	Merge   survey.MergeOptions // which marks are looks at one thing
-	GroupM  float64             // sightings this near to a place's best one, beyond their errors, belong to it; default 12 m
-	Clutter bool                // keep what is likeliest clutter
+	Units   units.Lengths // of the sentences
+	Clutter bool          // keep what is likeliest clutter
 }
 
-func (o Options) withDefaults() Options {
-	if o.GroupM <= 0 {
-		o.GroupM = 12
-	}
-	return o
-}
+// groupM is how near sightings must be to a place's best one, beyond their errors, to belong to it; metres.
+const groupM = 12.0
 
 // Sighting is one thing, with every mark that is a look at it. A nil value is unknown.
 type Sighting struct {
@@ -100,7 +94,6 @@ type Atlas struct {
 // result doesn't depend on the order of captures and marks. Marks that are Nothing are left out unless opt.Clutter asks for
 // them.
 func Find(captures []detect.CaptureRecord, marks []decided.Mark, opt Options) Atlas {
-	opt = opt.withDefaults()
 	f := finder{opt: opt, all: marks, captures: make(map[string]*detect.CaptureRecord, len(captures))}
 	for i := range captures {
 		f.captures[captures[i].Capture] = &captures[i]
@@ -173,7 +166,7 @@ func (f *finder) sight() {
 		records[i] = m.MarkRecord
 		records[i].Odds = m.Leaning()
 	}
-	for _, s := range survey.Merge(records, f.opt.Merge) {
+	for _, s := range survey.Merge(records) {
 		f.sightings = append(f.sightings, f.merged(s))
 	}
 	for i := range records {

@@ -12,7 +12,6 @@ import (
 	"shadowgap/detect"
 	"shadowgap/features"
 	"shadowgap/internal/decided"
-	"shadowgap/internal/survey"
 	"shadowgap/internal/units"
 )
 
@@ -175,7 +174,7 @@ func TestMergedTargetsCountOnce(t *testing.T) {
 			marks = append(marks, l)
 		}
 	}
-	a := Find([]detect.CaptureRecord{capture("a.png"), capture("b.png")}, marks, Options{Merge: survey.MergeOptions{}})
+	a := Find([]detect.CaptureRecord{capture("a.png"), capture("b.png")}, marks, Options{})
 	if len(a.Sightings) != 6 || len(a.Places) != 1 || a.Places[0].Targets != 3 {
 		t.Errorf("%d things, %d places, %d targets: want 6, 1 and 3", len(a.Sightings), len(a.Places), a.Places[0].Targets)
 	}

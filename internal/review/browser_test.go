@@ -137,7 +137,7 @@ func cardState(n int) string {
 func TestBrowserFromFile(t *testing.T) {
 	ctx := browse(t, 1360, 900)
 	dir, caps, marks := testRun(t, 500)
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{Name: "Lake Virrel, " + hostile}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{Name: "Lake Virrel, " + hostile}); err != nil {
 		t.Fatal(err)
 	}
 	url := "file://" + filepath.Join(dir, "review.html")
@@ -374,7 +374,7 @@ fetch(%q + 'api/decisions', {method: 'POST', mode: m, headers: {'Content-Type': 
 func TestBrowserPhoneAndDark(t *testing.T) {
 	ctx := browse(t, 390, 800)
 	dir, caps, marks := testRun(t, 12)
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{Name: "Lake Virrel"}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{Name: "Lake Virrel"}); err != nil {
 		t.Fatal(err)
 	}
 	do(t, ctx, chromedp.EmulateViewport(390, 800, chromedp.EmulateMobile, chromedp.EmulateTouch), chromedp.Navigate("file://"+filepath.Join(dir, "review.html#captures")))

@@ -2,8 +2,6 @@ package review
 
 import (
 	"context"
-	"crypto/rand"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -80,13 +78,6 @@ var ErrBadDecision = errors.New("bad decision")
 
 // ErrNotInRun marks a decision about a capture or mark that the run does not hold.
 var ErrNotInRun = errors.New("not in this run")
-
-// NewDecisionID returns 32 random hex digits.
-func NewDecisionID() string {
-	var b [16]byte
-	_, _ = rand.Read(b[:]) // never fails since Go 1.24
-	return hex.EncodeToString(b[:])
-}
 
 // Index knows the captures and marks of a run, to check decisions against.
 type Index struct {

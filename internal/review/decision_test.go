@@ -20,7 +20,7 @@ func TestFoldUndoesAndRedoes(t *testing.T) {
 	note := decision(Note, m)
 	note.Note = "seen from both sides"
 	undo := func(d Decision) Decision {
-		return Decision{ID: NewDecisionID(), At: testTime, Action: Undo, Undoes: d.ID}
+		return Decision{ID: newID(), At: testTime, Action: Undo, Undoes: d.ID}
 	}
 	u1 := undo(accept)
 	u2 := undo(u1)
@@ -165,15 +165,15 @@ func TestLabelsFromDecisions(t *testing.T) {
 	change := decision(Change, marks[0])
 	change.Class = detect.BottomObject
 	no := false
-	missed := Decision{ID: NewDecisionID(), At: testTime, Action: Missed, Capture: c.Capture, Class: detect.SuspendedTarget, Kind: "fish", Highlight: &detect.Box{X: 500, Y: 50, W: 9, H: 6}, Sure: &no}
+	missed := Decision{ID: newID(), At: testTime, Action: Missed, Capture: c.Capture, Class: detect.SuspendedTarget, Kind: "fish", Highlight: &detect.Box{X: 500, Y: 50, W: 9, H: 6}, Sure: &no}
 	taken := missed
-	taken.ID = NewDecisionID()
+	taken.ID = newID()
 	ds := []Decision{decision(Accept, marks[0]), change, decision(Reject, marks[1]), decision(Unsure, marks[2]), missed, taken,
-		{ID: NewDecisionID(), At: testTime, Action: Undo, Undoes: taken.ID}}
+		{ID: newID(), At: testTime, Action: Undo, Undoes: taken.ID}}
 	if got := Labels(caps, marks, ds, true); len(got.Captures) != 0 {
 		t.Errorf("%d captures counted as looked at to the end, want none", len(got.Captures))
 	}
-	ds = append(ds, Decision{ID: NewDecisionID(), At: testTime, Action: Done, Capture: c.Capture})
+	ds = append(ds, Decision{ID: newID(), At: testTime, Action: Done, Capture: c.Capture})
 	got := Labels(caps, marks, ds, true)
 	if len(got.Captures) != 1 || got.Captures[0].By != "hand" || got.Captures[0].Capture != c.Capture {
 		t.Fatalf("captures %+v, want one by hand", got.Captures)

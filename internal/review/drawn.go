@@ -52,7 +52,7 @@ func drawnMark(c detect.CaptureRecord, d Decision, way *survey.Scene) (after.Mar
 	for i := range c.Panels {
 		panels[i].Box = c.Panels[i].Box
 	}
-	survey.Place(*way, panels, placed, survey.PlaceOptions{})
+	survey.Place(*way, panels, placed)
 	m.MarkRecord = placed[0]
 	return m, true
 }

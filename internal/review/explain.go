@@ -16,6 +16,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/features"
+	"shadowgap/internal/files"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/words"
 )
@@ -56,7 +57,7 @@ func WriteExplain(ctx context.Context, dir string, img image.Image, capt detect.
 	if err != nil {
 		return fmt.Errorf("explaining %s: %w", capt.Capture, err)
 	}
-	if err := writeFile(filepath.Join(dir, "overlay.png"), drawn); err != nil {
+	if err := files.Write(filepath.Join(dir, "overlay.png"), drawn); err != nil {
 		return fmt.Errorf("explaining %s: %w", capt.Capture, err)
 	}
 	page.Overlay = dataURI(drawn)
@@ -73,7 +74,7 @@ func WriteExplain(ctx context.Context, dir string, img image.Image, capt detect.
 		if len(page.Altitude) > 0 {
 			name = fmt.Sprintf("altitude-%d.png", i+1)
 		}
-		if err := writeFile(filepath.Join(dir, name), b.Bytes()); err != nil {
+		if err := files.Write(filepath.Join(dir, name), b.Bytes()); err != nil {
 			return fmt.Errorf("explaining %s: %w", capt.Capture, err)
 		}
 		page.Altitude = append(page.Altitude, dataURI(b.Bytes()))
@@ -96,7 +97,7 @@ func WriteExplain(ctx context.Context, dir string, img image.Image, capt detect.
 	if err := tmpl.Execute(&out, page); err != nil {
 		return fmt.Errorf("explaining %s: page: %w", capt.Capture, err)
 	}
-	if err := writeFile(filepath.Join(dir, "explain.html"), out.Bytes()); err != nil {
+	if err := files.Write(filepath.Join(dir, "explain.html"), out.Bytes()); err != nil {
 		return fmt.Errorf("explaining %s: %w", capt.Capture, err)
 	}
 	return nil

@@ -2,6 +2,8 @@ package review
 
 import (
 	"context"
+	"crypto/rand"
+	"encoding/hex"
 	"encoding/json"
 	"fmt"
 	"image"
@@ -13,7 +15,11 @@ import (
 	"time"
 
 	"shadowgap/detect"
+	"shadowgap/internal/decided"
+	"shadowgap/internal/media"
+	"shadowgap/internal/overlay"
 	"shadowgap/internal/overlay/overlaytest"
+	"shadowgap/internal/places"
 )
 
 var testTime = time.Date(2031, 5, 4, 3, 2, 1, 0, time.UTC)
@@ -30,16 +36,16 @@ func testRun(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, mark
 		}
 		capt, ms := first, slices.Clone(firstMarks)
 		if i == 0 {
-			if err := WriteMedia(context.Background(), dir, scene().img, capt, ms, MediaOptions{}); err != nil {
+			if err := media.Write(context.Background(), dir, scene().img, capt, ms, media.Options{}); err != nil {
 				t.Fatal(err)
 			}
 		} else {
 			capt.Capture = name
 			for j := range ms {
 				ms[j].Capture, ms[j].Mark = name, fmt.Sprintf("%s-%d", ms[j].Mark, i)
-				link(t, dir, ChipOf(first.Capture, firstMarks[j].Mark), ChipOf(name, ms[j].Mark))
+				link(t, dir, media.ChipOf(first.Capture, firstMarks[j].Mark), media.ChipOf(name, ms[j].Mark))
 			}
-			a, b := MediaOf(first.Capture, first.SHA256), MediaOf(name, capt.SHA256)
+			a, b := media.Of(first.Capture, first.SHA256), media.Of(name, capt.SHA256)
 			link(t, dir, a.Plain, b.Plain)
 			link(t, dir, a.Drawn, b.Drawn)
 			link(t, dir, a.Thumb, b.Thumb)
@@ -83,8 +89,38 @@ func testStore(t testing.TB) *FileStore {
 	return s
 }
 
+// newID returns 32 random hex digits, as pages make them.
+func newID() string {
+	var b [16]byte
+	_, _ = rand.Read(b[:]) // never fails since Go 1.24
+	return hex.EncodeToString(b[:])
+}
+
+// firstPage prepares the page of the most interesting captures.
+func firstPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) (*Page, error) {
+	return newBook(caps, marks, opt).page(0)
+}
+
+// writePages writes the pages of a run that is in memory.
+func writePages(ctx context.Context, dir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) error {
+	return WritePages(ctx, dir, func(int) ([]detect.CaptureRecord, []detect.MarkRecord, error) { return caps, marks, nil }, nil, opt)
+}
+
+// atlas ranks what a run shows as decisions leave it; marks drawn by hand get no position.
+func atlas(caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, u overlay.Units) places.Atlas {
+	st, byCapture := Fold(ds), map[string][]detect.MarkRecord{}
+	for _, m := range marks {
+		byCapture[m.Capture] = append(byCapture[m.Capture], m)
+	}
+	var ruled []decided.Mark
+	for _, c := range caps {
+		ruled = append(ruled, st.Rule(c, byCapture[c.Capture], nil)...)
+	}
+	return atlasOf(caps, ruled, u, false)
+}
+
 func decision(a Action, m detect.MarkRecord) Decision {
-	return Decision{ID: NewDecisionID(), At: testTime, Action: a, Capture: m.Capture, Mark: m.Mark}
+	return Decision{ID: newID(), At: testTime, Action: a, Capture: m.Capture, Mark: m.Mark}
 }
 
 // decodeMain reads back what the page is told at once.

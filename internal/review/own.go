@@ -16,32 +16,8 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
-	"shadowgap/internal/overlay"
+	"shadowgap/internal/media"
 )
-
-// LinkTo makes a picture of a run lead to the user's own file, by the way from one to the other so that both can be moved together.
-func LinkTo(at, own string) error {
-	dir, err := filepath.EvalSymlinks(filepath.Dir(at))
-	if err != nil {
-		return fmt.Errorf("linking to %s: %w", own, err)
-	}
-	target := own
-	if rel, err := filepath.Rel(dir, own); err == nil {
-		target = rel
-	}
-	// A link under another name first: the one that was there stays until the new one is whole.
-	part := filepath.Join(dir, ".part-"+filepath.Base(at))
-	if err := os.Remove(part); err != nil && !errors.Is(err, fs.ErrNotExist) {
-		return fmt.Errorf("linking to %s: %w", own, err)
-	}
-	if err := os.Symlink(target, part); err != nil {
-		return fmt.Errorf("linking to %s: %w", own, err)
-	}
-	if err := os.Rename(part, filepath.Join(dir, filepath.Base(at))); err != nil {
-		return errors.Join(fmt.Errorf("linking to %s: %w", own, err), os.Remove(part))
-	}
-	return nil
-}
 
 // pictures are the files of a run folder, and the user's own captures that plain pictures in it lead to. Nothing else outside the
 // folder is reached, whatever its links say: what is there must have the capture's hash.
@@ -54,7 +30,7 @@ type pictures struct {
 func picturesOf(root *os.Root, caps []detect.CaptureRecord) pictures {
 	p := pictures{root, make(map[string]string, len(caps))}
 	for _, c := range caps {
-		p.sums[MediaOf(c.Capture, c.SHA256).Plain] = c.SHA256
+		p.sums[media.Of(c.Capture, c.SHA256).Plain] = c.SHA256
 	}
 	return p
 }
@@ -113,7 +89,7 @@ func openOwn(name, sha256Hex string) (*os.File, error) {
 
 // decodePlain reads the plain picture of a capture as the detector saw it.
 func decodePlain(ctx context.Context, run fs.FS, c detect.CaptureRecord) (img image.Image, err error) {
-	name := MediaOf(c.Capture, c.SHA256).Plain
+	name := media.Of(c.Capture, c.SHA256).Plain
 	f, err := run.Open(name)
 	if err != nil {
 		return nil, fmt.Errorf("the plain picture of %s: %w", c.Capture, err)
@@ -137,12 +113,12 @@ type drawing struct{ capture, mark int } // mark -1 is the whole capture
 func drawingsOf(caps []detect.CaptureRecord, marks []detect.MarkRecord) map[string]drawing {
 	out, of := make(map[string]drawing, len(caps)+len(marks)), make(map[string]int, len(caps))
 	for i, c := range caps {
-		out[MediaOf(c.Capture, c.SHA256).Drawn] = drawing{i, -1}
+		out[media.Of(c.Capture, c.SHA256).Drawn] = drawing{i, -1}
 		of[c.Capture] = i
 	}
 	for i, m := range marks {
 		if c, ok := of[m.Capture]; ok {
-			out[ChipOf(m.Capture, m.Mark)] = drawing{c, i}
+			out[media.ChipOf(m.Capture, m.Mark)] = drawing{c, i}
 		}
 	}
 	return out
@@ -166,9 +142,9 @@ func (h *Handler) draw(ctx context.Context, name string) error {
 		return err
 	}
 	if d.mark >= 0 {
-		return writeChip(ctx, h.root.Name(), img, h.marks[d.mark], overlay.ChipOptions{})
+		return media.WriteChip(ctx, h.root.Name(), img, h.marks[d.mark])
 	}
-	return writeDrawn(ctx, h.root.Name(), img, c, decided.Something(h.marksOf(c.Capture)), defaultQuality)
+	return media.WriteDrawn(ctx, h.root.Name(), img, c, decided.Something(h.marksOf(c.Capture)))
 }
 
 func (h *Handler) marksOf(capture string) []detect.MarkRecord {

@@ -20,6 +20,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/files"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/places"
 	"shadowgap/internal/track"
@@ -101,13 +102,8 @@ type shownCapture struct {
 	head    []Fact
 }
 
-// NewPage prepares the page of the most interesting captures. Captures are ranked by interest, then name; marks keep the order given
-// within their capture.
-func NewPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) (*Page, error) {
-	return newBook(caps, marks, opt).page(0)
-}
-
-// NewPages prepares all the pages that the captures fill, MaxCaptures each. Each stands alone, with its own queue and map; what is
+// NewPages prepares all the pages that the captures fill, MaxCaptures each. Captures are ranked by interest, then name; marks keep
+// the order given within their capture. Each page stands alone, with its own queue and map; what is
 // decided on one counts on all.
 func NewPages(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) ([]*Page, error) {
 	b := newBook(caps, marks, opt)
@@ -328,17 +324,11 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 	return nil
 }
 
-// WritePage writes review.html into a run folder, and review-2.html and so on where the run holds more captures than one page takes.
-// A page needs no network and no server: its data is inside it, and the pictures that WriteMedia made beside it are referred to by
+// WritePages writes review.html into a run folder, and review-2.html and so on where the run holds more captures than one page takes.
+// A page needs no network and no server: its data is inside it, and the pictures that media.Write made beside it are referred to by
 // relative name, so that a run of hundreds of captures still opens at once. Pages of an earlier, longer run are removed.
-func WritePage(
-	ctx context.Context, runDir string, caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, opt PageOptions,
-) error {
-	return WritePages(ctx, runDir, func(int) ([]detect.CaptureRecord, []detect.MarkRecord, error) { return caps, marks, nil }, ds, opt)
-}
-
-// WritePages is WritePage for a run too long to be in memory at once: read returns all captures for the page with that number, counted
-// from 0. Of those that the page doesn't show they need no more than name, content, status and rank, and no marks.
+//
+// A run may be too long to be in memory at once: read returns all captures for the page with that number, counted from 0. Of those that the page doesn't show they need no more than name, content, status and rank, and no marks.
 func WritePages(
 	ctx context.Context, runDir string, read func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error), ds []Decision, opt PageOptions,
 ) error {
@@ -359,7 +349,7 @@ func WritePages(
 			return wrap(err)
 		}
 		// A page of a long run is tens of megabytes: it goes to the disk as it comes.
-		err = writeTo(filepath.Join(runDir, PageName(part)), func(w io.Writer) error { return p.Render(w, ds, FromFile) })
+		err = files.WriteTo(filepath.Join(runDir, PageName(part)), func(w io.Writer) error { return p.Render(w, ds, FromFile) })
 		if err != nil {
 			return wrap(err)
 		}

@@ -21,12 +21,13 @@ import (
 	"github.com/rs/zerolog"
 
 	"shadowgap/detect"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 )
 
 func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 	dir, caps, marks := testRun(t, 6)
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{Name: hostile}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{Name: hostile}); err != nil {
 		t.Fatal(err)
 	}
 	b, err := os.ReadFile(filepath.Join(dir, "review.html"))
@@ -56,7 +57,7 @@ func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 		}
 	}
 	var again bytes.Buffer
-	p, err := NewPage(caps, marks, PageOptions{Name: hostile})
+	p, err := firstPage(caps, marks, PageOptions{Name: hostile})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -67,39 +68,12 @@ func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 
 func TestPageLeavesOutTheLeastInteresting(t *testing.T) {
 	_, caps, marks := testRun(t, 6)
-	p, err := NewPage(caps, marks, PageOptions{MaxCaptures: 2})
+	p, err := firstPage(caps, marks, PageOptions{MaxCaptures: 2})
 	if err != nil {
 		t.Fatal(err)
 	}
 	if len(p.details) != 2 || !strings.Contains(string(p.main), `"total":6`) || !strings.Contains(string(p.main), "capture-0000") {
 		t.Errorf("%d captures on the page", len(p.details))
-	}
-}
-
-func TestWriteMediaKeepsInsideTheRun(t *testing.T) {
-	for _, name := range []string{"../../etc/x.png", "/abs.png", "a\x00b", hostile, strings.Repeat("long/", 200)} {
-		m := MediaOf(name, name)
-		for _, f := range []string{m.Plain, m.Drawn, m.Thumb, ChipOf(name, name)} {
-			if !regexp.MustCompile(`^(overlays|chips)/[0-9a-f]{20}(-plain|-small)?\.jpg$`).MatchString(f) {
-				t.Errorf("%q gives %q", name, f)
-			}
-		}
-	}
-	if MediaOf("a.png", "1") == MediaOf("a.png", "2") {
-		t.Error("two files of one name share their pictures")
-	}
-	dir, caps, marks := testRun(t, 1)
-	m := MediaOf(caps[0].Capture, caps[0].SHA256)
-	for name, width := range map[string]int{m.Plain: 800, m.Drawn: 800, m.Thumb: thumbWidth, ChipOf(marks[0].Capture, marks[0].Mark): 320} {
-		f, err := os.Open(filepath.Join(dir, name))
-		if err != nil {
-			t.Fatal(err)
-		}
-		cfg, err := jpeg.DecodeConfig(f)
-		f.Close()
-		if err != nil || cfg.Width != width {
-			t.Errorf("%s: width %d, %v; want %d", name, cfg.Width, err, width)
-		}
 	}
 }
 
@@ -117,10 +91,10 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 	}
 	dir, capt := t.TempDir(), s.capt
 	capt.SHA256 = detect.Sum(b.Bytes())
-	if err := WriteMedia(t.Context(), dir, s.img, capt, s.marks, MediaOptions{Own: own, NoDrawn: true}); err != nil {
+	if err := media.Write(t.Context(), dir, s.img, capt, s.marks, media.Options{Own: own, NoDrawn: true}); err != nil {
 		t.Fatal(err)
 	}
-	m := MediaOf(capt.Capture, capt.SHA256)
+	m := media.Of(capt.Capture, capt.SHA256)
 	if got, err := os.ReadFile(filepath.Join(dir, m.Plain)); err != nil || !bytes.Equal(got, b.Bytes()) {
 		t.Errorf("the plain picture is not the user's own file (%v)", err)
 	}
@@ -149,7 +123,7 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 		t.Errorf("to share: status %d, %+v, %v; want a picture made from the user's own file", res.StatusCode, conf, err)
 	}
 	// The close-up of a mark that was left out of the pictures is made when the page shows it.
-	chip := ChipOf(capt.Capture, s.marks[len(s.marks)-1].Mark)
+	chip := media.ChipOf(capt.Capture, s.marks[len(s.marks)-1].Mark)
 	if err := os.Remove(filepath.Join(dir, chip)); err != nil {
 		t.Fatal(err)
 	}
@@ -173,10 +147,10 @@ func TestContactSheet(t *testing.T) {
 			ds = append(ds, decision(Reject, m))
 		}
 	}
-	atlas := Atlas(caps, marks, ds, overlay.Metres)
+	ranked := atlas(caps, marks, ds, overlay.Metres)
 	// The test run's close-ups are the same few pictures; here each place gets one of its own, but for one without.
-	for i, p := range atlas.Places {
-		name := filepath.Join(dir, ChipOf(p.Best.Capture, p.Best.Mark))
+	for i, p := range ranked.Places {
+		name := filepath.Join(dir, media.ChipOf(p.Best.Capture, p.Best.Mark))
 		if err := os.Remove(name); err != nil {
 			t.Fatal(err)
 		}
@@ -193,7 +167,7 @@ func TestContactSheet(t *testing.T) {
 	}
 	sizes := map[bool]int{}
 	for _, only := range []bool{false, true} {
-		if err := WriteContactSheet(context.Background(), dir, atlas, SheetOptions{Name: "Lake Virrel ř", OnlyAccepted: only}); err != nil {
+		if err := WriteContactSheet(context.Background(), dir, ranked, SheetOptions{Name: "Lake Virrel ř", OnlyAccepted: only}); err != nil {
 			t.Fatal(err)
 		}
 		b, err := os.ReadFile(filepath.Join(dir, SheetName))
@@ -211,7 +185,7 @@ func TestContactSheet(t *testing.T) {
 	if sizes[true] != 1 || sizes[false] != 2 {
 		t.Errorf("pictures on the sheet: %v, want 1 when only what was accepted is shown and 2 else", sizes)
 	}
-	got, left := sheetPlaces(atlas, SheetOptions{MaxPlaces: 2})
+	got, left := sheetPlaces(ranked, SheetOptions{MaxPlaces: 2})
 	if len(got) != 2 || left != 1 {
 		t.Errorf("%d places and %d left out", len(got), left)
 	}
@@ -223,7 +197,7 @@ func TestPrintedPageIsOnePage(t *testing.T) {
 		caps []detect.CaptureRecord
 		want int // pictures
 	}{{caps, 3}, {nil, 0}} {
-		if err := WritePlaces(context.Background(), dir, "Lake Virrel ř", Atlas(tc.caps, marks[:len(marks)*min(1, len(tc.caps))], nil, overlay.Feet), overlay.Feet); err != nil {
+		if err := WritePlaces(context.Background(), dir, "Lake Virrel ř", atlas(tc.caps, marks[:len(marks)*min(1, len(tc.caps))], nil, overlay.Feet), overlay.Feet); err != nil {
 			t.Fatal(err)
 		}
 		b, err := os.ReadFile(filepath.Join(dir, PrintedName))
@@ -244,7 +218,7 @@ func TestPrintedPageIsOnePage(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
-	if err := WritePlaces(ctx, dir, "x", Atlas(caps, marks, nil, overlay.Metres), overlay.Metres); !errors.Is(err, context.Canceled) {
+	if err := WritePlaces(ctx, dir, "x", atlas(caps, marks, nil, overlay.Metres), overlay.Metres); !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v, want context.Canceled", err)
 	}
 }
@@ -333,20 +307,10 @@ func relativeLuminance(t *testing.T, hex string) float64 {
 	return 0.2126*lin(v>>16) + 0.7152*lin(v>>8) + 0.0722*lin(v)
 }
 
-func BenchmarkWriteMedia(b *testing.B) {
-	s := scene()
-	dir := b.TempDir()
-	for b.Loop() {
-		if err := WriteMedia(context.Background(), dir, s.img, s.capt, s.marks, MediaOptions{}); err != nil {
-			b.Fatal(err)
-		}
-	}
-}
-
 func BenchmarkPageOf500Captures(b *testing.B) {
 	_, caps, marks := testRun(b, 500)
 	for b.Loop() {
-		p, err := NewPage(caps, marks, PageOptions{})
+		p, err := firstPage(caps, marks, PageOptions{})
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -368,7 +332,7 @@ func TestLongRunFillsSeveralPages(t *testing.T) {
 		}
 		return string(b)
 	}
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{MaxCaptures: 2}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{MaxCaptures: 2}); err != nil {
 		t.Fatal(err)
 	}
 	for part, name := range []string{"capture-0000", "capture-0003", "capture-0004"} {
@@ -382,7 +346,7 @@ func TestLongRunFillsSeveralPages(t *testing.T) {
 			}
 		}
 	}
-	if err := WritePage(context.Background(), dir, caps, marks, nil, PageOptions{}); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, PageOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := os.Stat(filepath.Join(dir, PageName(1))); !os.IsNotExist(err) || strings.Contains(read(0), PageName(1)) {
@@ -398,7 +362,7 @@ func TestPageKeepsDecisionsOnMarksThatMoved(t *testing.T) {
 	was.Evidence = nil
 	d := decision(Accept, was)
 	d.Seen = &was
-	p, err := NewPage(caps, marks, PageOptions{})
+	p, err := firstPage(caps, marks, PageOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

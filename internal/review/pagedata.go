@@ -7,6 +7,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/places"
 	"shadowgap/internal/track"
@@ -100,11 +101,11 @@ type pageMark struct {
 
 func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
 	pc := pageCapture{
-		Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: MediaOf(c.Capture, c.SHA256).Thumb, Marks: [][7]any{},
+		Name: c.Capture, Status: c.Status, Interest: round3(c.Interest), Thumb: media.Of(c.Capture, c.SHA256).Thumb, Marks: [][7]any{},
 	}
 	pc.Time = timeWords(c.Time)
 	if c.Status != detect.StatusRead {
-		pc.W, pc.H, pc.Plain, pc.Help = c.Width, c.Height, MediaOf(c.Capture, c.SHA256).Plain, whyUnread(c)
+		pc.W, pc.H, pc.Plain, pc.Help = c.Width, c.Height, media.Of(c.Capture, c.SHA256).Plain, whyUnread(c)
 	}
 	for _, m := range decided.Plain(ms) {
 		pc.Marks = append(pc.Marks, [7]any{
@@ -157,8 +158,8 @@ func depthWords(p detect.PanelRecord, u overlay.Units) string {
 }
 
 func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pageDetail {
-	media := MediaOf(c.Capture, c.SHA256)
-	d := pageDetail{W: c.Width, H: c.Height, Plain: media.Plain, Drawn: media.Drawn, Notes: slices.Clone(c.Notes), Marks: []pageMark{}}
+	pics := media.Of(c.Capture, c.SHA256)
+	d := pageDetail{W: c.Width, H: c.Height, Plain: pics.Plain, Drawn: pics.Drawn, Notes: slices.Clone(c.Notes), Marks: []pageMark{}}
 	d.Holds = places.Held(c.Capture, c.Holds, decided.Plain(ms)) // without what is likeliest clutter
 	if c.Why != nil {
 		d.Why = *c.Why
@@ -178,7 +179,7 @@ func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pag
 	for i, m := range ms {
 		pm := pageMark{
 			ID: m.Mark, Class: string(m.Class), Verdict: Verdict(m), Box: m.Box, High: m.Highlight, Shadow: m.Shadow,
-			Chip: ChipOf(c.Capture, m.Mark), Alt: describe(i+1, m), Facts: Facts(m, u), Reasons: m.Reasons, Doubts: Doubts(c, m),
+			Chip: media.ChipOf(c.Capture, m.Mark), Alt: describe(i+1, m), Facts: Facts(m, u), Reasons: m.Reasons, Doubts: Doubts(c, m),
 		}
 		for j, cl := range detect.Classes {
 			pm.Odds[j] = round3(m.Odds[cl])

@@ -9,6 +9,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/features"
 	"shadowgap/internal/units"
+	"shadowgap/internal/words"
 )
 
 // What a person reads of a mark has no negative length and none of the detector's own terms.
@@ -39,7 +40,7 @@ func TestFactsArePlain(t *testing.T) {
 			t.Errorf("lacks %q:\n%s", want, text)
 		}
 	}
-	if got := Sentence(m, units.Feet); !strings.HasPrefix(got, "Under 1 ft high, lying on the bottom") {
+	if got := words.Mark(&m, units.Feet); !strings.HasPrefix(got, "Under 1 ft high, lying on the bottom") {
 		t.Errorf("sentence %q", got)
 	}
 }
@@ -54,7 +55,7 @@ func TestPageTellsLikeliestClutter(t *testing.T) {
 			t.Errorf("mark %d, %s: left out unasked: %v, want %v", i, marks[i].Class, m[6], want)
 		}
 	}
-	p, err := NewPage([]detect.CaptureRecord{s.capt}, marks, PageOptions{})
+	p, err := firstPage([]detect.CaptureRecord{s.capt}, marks, PageOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,8 @@ import (
 	"golang.org/x/image/font/gofont/goregular"
 
 	"shadowgap/detect"
+	"shadowgap/internal/files"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/places"
 )
@@ -70,12 +72,12 @@ func WritePlaces(ctx context.Context, runDir, name string, atlas places.Atlas, u
 	if err := pdf.Output(&b); err != nil {
 		return fmt.Errorf("printed page of %s: %w", runDir, err)
 	}
-	return writeFile(filepath.Join(runDir, PrintedName), b.Bytes())
+	return files.Write(filepath.Join(runDir, PrintedName), b.Bytes())
 }
 
 func printPlace(pdf *fpdf.Fpdf, runDir string, i int, p places.Place, atlas places.Atlas, x, y, w float64, u overlay.Units) error {
 	best := atlas.Sighting(p.Sightings[0])
-	if err := placePicture(pdf, runDir, ChipOf(p.Best.Capture, p.Best.Mark), x, y, printPic, printPic); err != nil {
+	if err := placePicture(pdf, runDir, media.ChipOf(p.Best.Capture, p.Best.Mark), x, y, printPic, printPic); err != nil {
 		return err
 	}
 	left, width := x+printPic+2.5, w-printPic-2.5

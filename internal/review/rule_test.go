@@ -66,7 +66,7 @@ func TestRuleMeasuresWhatWasDrawn(t *testing.T) {
 	}}}
 	// At slant 200 px the echo ends and the shadow starts 40 px behind: an underside of 100 (1 - 200/240) px = 1.25 m.
 	d := Decision{
-		ID: NewDecisionID(), At: testTime, Action: Missed, Capture: "a.png", Class: detect.SuspendedTarget, Name: "Fish", Note: "saw it",
+		ID: newID(), At: testTime, Action: Missed, Capture: "a.png", Class: detect.SuspendedTarget, Name: "Fish", Note: "saw it",
 		Highlight: &detect.Box{X: 590, Y: 195, W: 10, H: 10}, Shadow: &detect.Box{X: 640, Y: 195, W: 20, H: 10},
 	}
 	got := Fold([]Decision{d}).Rule(c, nil, nil)

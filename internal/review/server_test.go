@@ -22,6 +22,7 @@ import (
 	"github.com/rs/zerolog"
 
 	"shadowgap/detect"
+	"shadowgap/internal/media"
 )
 
 type served struct {
@@ -188,7 +189,7 @@ func TestServerDoesNotFollowALinkOutOfTheRun(t *testing.T) {
 	if res := s.ask("GET", name, "", nil); res.StatusCode != 404 {
 		t.Errorf("status %d for a link out of the run, want 404", res.StatusCode)
 	}
-	if res := s.ask("GET", MediaOf(s.caps[0].Capture, s.caps[0].SHA256).Plain, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
+	if res := s.ask("GET", media.Of(s.caps[0].Capture, s.caps[0].SHA256).Plain, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
 		t.Errorf("status %d, type %s for a picture of the run", res.StatusCode, res.Header.Get("Content-Type"))
 	}
 }
@@ -236,7 +237,7 @@ func TestServerExportsAndShares(t *testing.T) {
 	if after, _ := look(); after.Bounds().Dy() >= before.Bounds().Dy() {
 		t.Errorf("with two marks rejected the picture is %d high, before %d", after.Bounds().Dy(), before.Bounds().Dy())
 	}
-	if err := os.Remove(filepath.Join(s.dir, MediaOf(s.caps[0].Capture, s.caps[0].SHA256).Plain)); err != nil {
+	if err := os.Remove(filepath.Join(s.dir, media.Of(s.caps[0].Capture, s.caps[0].SHA256).Plain)); err != nil {
 		t.Fatal(err)
 	}
 	if res := s.ask("GET", "share/0.jpg", "", nil); res.StatusCode != 404 {

@@ -19,6 +19,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 )
 
@@ -27,7 +28,7 @@ const shareLeast = 900
 
 // SharePicture writes one capture as one JPEG to send to somebody: its name, time, depth, range and place, the picture with the
 // marks as decided (rejected ones and likeliest clutter left out), what each is, and the cautions. run is the run folder, with the
-// pictures that WriteMedia made; say holds a sentence a mark, head is what stands above the picture. The error wraps fs.ErrNotExist
+// pictures that media.Write made; say holds a sentence a mark, head is what stands above the picture. The error wraps fs.ErrNotExist
 // when no plain picture was kept.
 func SharePicture(
 	ctx context.Context, w io.Writer, run fs.FS, c detect.CaptureRecord, marks []detect.MarkRecord, say []string, st *State, head []Fact,
@@ -41,7 +42,7 @@ func SharePicture(
 		return wrap(err)
 	}
 	shown, lines := sharedMarks(marks, say, st)
-	drawn := overlay.Draw(img, c, shown, overlay.Options{Legend: true, LineWidth: jpegLine})
+	drawn := overlay.Draw(img, c, shown, overlay.Options{Legend: true, LineWidth: media.LineWidth})
 	width := max(drawn.Bounds().Dx(), shareLeast)
 	size := float64(width) / 62
 	page := &poster{width: width, pad: int(size * 0.8)}

@@ -12,6 +12,8 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/files"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/places"
 )
@@ -77,7 +79,7 @@ func WriteContactSheet(ctx context.Context, runDir string, atlas places.Atlas, o
 	if err := pdf.Output(&b); err != nil {
 		return fmt.Errorf("contact sheet of %s: %w", runDir, err)
 	}
-	return writeFile(filepath.Join(runDir, SheetName), b.Bytes())
+	return files.Write(filepath.Join(runDir, SheetName), b.Bytes())
 }
 
 // sheetPlaces picks the places and says how many did not fit under the limit.
@@ -112,7 +114,7 @@ func sheetHeading(pdf *fpdf.Fpdf, opt SheetOptions, n, left int) float64 {
 }
 
 func sheetCell(pdf *fpdf.Fpdf, runDir string, p places.Place, atlas places.Atlas, x, y, w float64, u overlay.Units) error {
-	if err := placePicture(pdf, runDir, ChipOf(p.Best.Capture, p.Best.Mark), x, y, w, sheetPicH); err != nil {
+	if err := placePicture(pdf, runDir, media.ChipOf(p.Best.Capture, p.Best.Mark), x, y, w, sheetPicH); err != nil {
 		return err
 	}
 	best := atlas.Sighting(p.Sightings[0])

@@ -12,6 +12,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/features"
+	"shadowgap/internal/media"
 	"shadowgap/internal/track"
 )
 
@@ -22,7 +23,7 @@ func testSurvey(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, m
 	t.Helper()
 	dir = t.TempDir()
 	base, shapes := scene().capt, scene().marks
-	if err := WriteMedia(context.Background(), dir, scene().img, base, shapes, MediaOptions{}); err != nil {
+	if err := media.Write(context.Background(), dir, scene().img, base, shapes, media.Options{}); err != nil {
 		t.Fatal(err)
 	}
 	const (
@@ -79,8 +80,10 @@ func testSurvey(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, m
 		c.Panels = slices.Clone(base.Panels)
 		c.Panels[0].RangeM = &rangeM
 		c.Holds = nil
-		for _, f := range []func(Media) string{func(m Media) string { return m.Plain }, func(m Media) string { return m.Drawn }, func(m Media) string { return m.Thumb }} {
-			link(t, dir, f(MediaOf(base.Capture, base.SHA256)), f(MediaOf(c.Capture, c.SHA256)))
+		for _, f := range []func(media.Names) string{
+			func(m media.Names) string { return m.Plain }, func(m media.Names) string { return m.Drawn }, func(m media.Names) string { return m.Thumb },
+		} {
+			link(t, dir, f(media.Of(base.Capture, base.SHA256)), f(media.Of(c.Capture, c.SHA256)))
 		}
 		if i%97 == 50 {
 			why := "no dark water column was found"
@@ -111,7 +114,7 @@ func testSurvey(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, m
 			l := features.Measured{Value: 0.6, SD: 0.1}
 			m.LengthM = &l
 			m.OnHump = false
-			link(t, dir, ChipOf(shape.Capture, shape.Mark), ChipOf(m.Capture, m.Mark))
+			link(t, dir, media.ChipOf(shape.Capture, shape.Mark), media.ChipOf(m.Capture, m.Mark))
 			marks = append(marks, m)
 		}
 		near, _, _ := at(speed * newest.Sub(start).Seconds())
@@ -234,7 +237,7 @@ func TestNewestRowIsFoundFromTheMarks(t *testing.T) {
 
 func TestThingsMergeWhatIsSeenTwice(t *testing.T) {
 	_, caps, marks, _ := testSurvey(t, 60)
-	p, err := NewPage(caps, marks, PageOptions{})
+	p, err := firstPage(caps, marks, PageOptions{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -268,7 +271,7 @@ func surveyPage(t *testing.T, n int) string {
 	t.Helper()
 	dir, caps, marks, way := testSurvey(t, n)
 	opt := PageOptions{Name: "Lake Virrel", Track: way, Command: []string{"triage", "my captures", "--out", "run"}}
-	if err := WritePage(context.Background(), dir, caps, marks, nil, opt); err != nil {
+	if err := writePages(context.Background(), dir, caps, marks, opt); err != nil {
 		t.Fatal(err)
 	}
 	return "file://" + filepath.Join(dir, "review.html")

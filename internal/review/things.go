@@ -10,6 +10,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/features"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/places"
 	"shadowgap/internal/survey"
@@ -96,7 +97,7 @@ func (l laid) things(list []places.Sighting) []pageThing {
 		}
 		best := t.Marks[0]
 		mark := l.byCapture[l.caps[best[0]].Capture][best[1]]
-		t.Chip, t.Alt = ChipOf(mark.Capture, mark.Mark), describe(best[1]+1, mark)
+		t.Chip, t.Alt = media.ChipOf(mark.Capture, mark.Mark), describe(best[1]+1, mark)
 		for j, cl := range detect.Classes {
 			t.Odds[j] = round3(s.Odds[cl])
 		}
@@ -130,7 +131,7 @@ func (l laid) places(list []places.Place, atlas places.Atlas, things []pageThing
 		q := pagePlace{
 			Things: []int{}, Class: slices.Index(detect.Classes[:], best.Class), Say: p.Sentence + ".", Why: p.Why,
 			Seen: len(p.Captures), In: memberNames(best.Members[:1]), Name: p.Name, Note: p.Note,
-			Facts: placeFacts(p, *best, l.units), When: timeWords(p.Time), Chip: ChipOf(p.Best.Capture, p.Best.Mark),
+			Facts: placeFacts(p, *best, l.units), When: timeWords(p.Time), Chip: media.ChipOf(p.Best.Capture, p.Best.Mark),
 			Alt: fmt.Sprintf("Close-up in %s, %s side.", p.Best.Capture, p.Best.Side),
 		}
 		for _, id := range p.Sightings {
@@ -143,7 +144,7 @@ func (l laid) places(list []places.Place, atlas places.Atlas, things []pageThing
 		}
 		for _, c := range l.caps {
 			if c.Capture == p.Best.Capture {
-				q.Spare = MediaOf(c.Capture, c.SHA256).Drawn
+				q.Spare = media.Of(c.Capture, c.SHA256).Drawn
 				break
 			}
 		}
@@ -205,19 +206,6 @@ func timeWords(t *time.Time) string {
 		return ""
 	}
 	return t.UTC().Format("2006-01-02 15:04:05 UTC")
-}
-
-// Atlas ranks what a run shows as decisions leave it; marks drawn by hand get no position.
-func Atlas(caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decision, u overlay.Units) places.Atlas {
-	st, byCapture := Fold(ds), map[string][]detect.MarkRecord{}
-	for _, m := range marks {
-		byCapture[m.Capture] = append(byCapture[m.Capture], m)
-	}
-	var ruled []decided.Mark
-	for _, c := range caps {
-		ruled = append(ruled, st.Rule(c, byCapture[c.Capture], nil)...)
-	}
-	return atlasOf(caps, ruled, u, false)
 }
 
 // atlasOf ranks what a run shows. Decisions count where marks were decided on.

@@ -58,9 +58,6 @@ func article(noun string) string {
 	return "a " + noun
 }
 
-// Sentence says in one sentence what a mark is, how large, where and in how much water; see words.Mark.
-func Sentence(m detect.MarkRecord, u overlay.Units) string { return words.Mark(&m, u) }
-
 // percent writes odds for a person; see words.Odds.
 func percent(p float64) string { return words.Odds(p) }
 

@@ -7,6 +7,8 @@ import (
 	"regexp"
 	"strings"
 	"time"
+
+	"shadowgap/detect/exif"
 )
 
 // TimeSource says where a capture's time comes from.
@@ -84,6 +86,27 @@ func ChooseTime(entry *Entry, r io.ReadSeeker, name string, opt TimeOptions) (*C
 }
 
 func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
+
+// EXIFTime reads DateTimeOriginal (else DateTimeDigitized, else DateTime) with its offset tag from a JPEG,
+// TIFF, PNG or WebP file; without an offset tag the time is in zone. ok is false when the file holds none that can be read:
+// EXIF is a hint, never a reason to lose a capture. The sub-second tags
+// are left alone: the library drops their leading zeros, and a second is as well as a screen's time is known. r is left at
+// an unspecified place.
+func EXIFTime(r io.ReadSeeker, zone *time.Location) (t CaptureTime, ok bool) {
+	for _, stamp := range exif.Read(r).Times {
+		in, zoned := zone, false
+		if off, err := time.Parse("-07:00", stamp.Offset); err == nil {
+			_, s := off.Zone()
+			in, zoned = time.FixedZone("", s), true
+		}
+		when, err := time.ParseInLocation("2006:01:02 15:04:05", stamp.Time, in)
+		if err != nil || when.Year() < 1970 {
+			continue // blanks with the colons kept mean unknown
+		}
+		return CaptureTime{when.UTC(), timeSD, TimeFromEXIF, zoned}, true
+	}
+	return CaptureTime{}, false
+}
 
 // nameStamp finds a date and a time to the second, apart from other digits.
 var nameStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)([-_.]?)(\d\d)[-_.]?(\d\d)[T_ .\-]{0,3}(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)(Z)?(?:\D|$)`)

@@ -48,8 +48,8 @@ func TestKeptWayPlacesLikeTheTrack(t *testing.T) {
 		for _, rows := range []int{10, 300, 590} {
 			want := []detect.MarkRecord{markAt(rows, detect.Starboard, metres(13, 0.2))}
 			got := []detect.MarkRecord{markAt(rows, detect.Starboard, metres(13, 0.2))}
-			survey.Place(s, panels, want, survey.PlaceOptions{})
-			survey.Place(*kept, panels, got, survey.PlaceOptions{})
+			survey.Place(s, panels, want)
+			survey.Place(*kept, panels, got)
 			a, b := want[0].Position, got[0].Position
 			if (a == nil) != (b == nil) {
 				t.Fatalf("%s, row %d: placed %v, kept %v (%q)", name, rows, a, b, got[0].Reasons)

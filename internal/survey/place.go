@@ -11,30 +11,13 @@ import (
 	"shadowgap/internal/track"
 )
 
-// PlaceOptions say how well the boat's instruments are set up. Zero fields take the defaults beside them, all of them
-// common practice without a source.
-type PlaceOptions struct {
-	CrabSD    float64 // degrees by which the boat points off its course in wind and current, one standard deviation; default 5
-	AntennaM  float64 // unknown distance from the antenna to the transducer, root mean square; default 1 m
-	TurnLagS  float64 // seconds by which the transducer's direction and a course over ground disagree in a turn; default 2
-	TurnToSay float64 // degrees of course change inside a capture from which reasons speak of a turn; default 15
-}
-
-func (o PlaceOptions) withDefaults() PlaceOptions {
-	if o.CrabSD <= 0 {
-		o.CrabSD = 5
-	}
-	if o.AntennaM <= 0 {
-		o.AntennaM = 1
-	}
-	if o.TurnLagS <= 0 {
-		o.TurnLagS = 2
-	}
-	if o.TurnToSay <= 0 {
-		o.TurnToSay = 15
-	}
-	return o
-}
+// How well the boat's instruments are set up: common practice without a source.
+const (
+	crabSD    = 5.0  // degrees by which the boat points off its course in wind and current, one standard deviation
+	antennaM  = 1.0  // unknown distance from the antenna to the transducer, root mean square
+	turnLagS  = 2.0  // seconds by which the transducer's direction and a course over ground disagree in a turn
+	turnToSay = 15.0 // degrees of course change inside a capture from which reasons speak of a turn
+)
 
 // Scene is what is known of one capture's time, way and rows.
 type Scene struct {
@@ -155,8 +138,7 @@ func (s Scene) RowSpacing(panelRows int) (features.Measured, bool) {
 // Place gives each mark of a capture its time, course and position with an error radius, and a sentence in its reasons
 // for whatever widens the error or keeps the position out. Marks with a known row spacing get their along-track length where
 // they have none, and so do the panels' regions their area. A mark lands abeam of the boat's course at the time of its own row, at its ground range.
-func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord, opt PlaceOptions) {
-	opt = opt.withDefaults()
+func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord) {
 	at, newest, why := s.boat()
 	for i := range panels {
 		sp, ok := s.RowSpacing(panels[i].Box.H)
@@ -180,7 +162,7 @@ func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord, opt 
 			m.Reasons = append(m.Reasons, "no position: "+why)
 			continue
 		}
-		placeOne(s, at, newest, panel, m, opt)
+		placeOne(s, at, newest, panel, m)
 		if sp, ok := s.RowSpacing(panel.H); ok {
 			m.AxisDeg = AxisBearing(*m, sp, s.NewestAtBottom)
 		}
@@ -226,7 +208,7 @@ func AlongTrackLength(m detect.MarkRecord, spacing features.Measured) *features.
 	return &l
 }
 
-func placeOne(s Scene, at boat, newest time.Time, panel detect.Box, m *detect.MarkRecord, opt PlaceOptions) {
+func placeOne(s Scene, at boat, newest time.Time, panel detect.Box, m *detect.MarkRecord) {
 	fail := func(err error) { m.Reasons = append(m.Reasons, "no position: "+err.Error()) }
 	speed := math.NaN()
 	first, errNewest := at(newest)
@@ -275,9 +257,9 @@ func placeOne(s Scene, at boat, newest time.Time, panel detect.Box, m *detect.Ma
 	if note != "" {
 		m.Reasons = append(m.Reasons, "position: "+note)
 	}
-	sp := Spot{Fix: fix, Side: m.Side, GroundM: ground, TimeSD: timeSD, AntennaM: opt.AntennaM, CrabSD: opt.CrabSD}
+	sp := Spot{Fix: fix, Side: m.Side, GroundM: ground, TimeSD: timeSD, AntennaM: antennaM, CrabSD: crabSD}
 	sp.TurnRate, sp.TurnInCapture = turn(at, newest, when, lag.Value*float64(panel.H)/max(rows, 1))
-	sp.TurnSD = math.Abs(sp.TurnRate) * math.Hypot(opt.TurnLagS, timeSD)
+	sp.TurnSD = math.Abs(sp.TurnRate) * math.Hypot(turnLagS, timeSD)
 	pos := sp.Position()
 	m.Position = &pos
 	switch {
@@ -286,7 +268,7 @@ func placeOne(s Scene, at boat, newest time.Time, panel detect.Box, m *detect.Ma
 	default:
 		c := math.Round(fix.CourseDeg*10) / 10
 		m.CourseDeg = &c
-		if math.Abs(sp.TurnInCapture) >= opt.TurnToSay {
+		if math.Abs(sp.TurnInCapture) >= turnToSay {
 			straight := sp
 			straight.TurnSD = 0
 			m.Reasons = append(m.Reasons, turnWords(sp.TurnInCapture, straight.Position().ErrorM, pos.ErrorM))

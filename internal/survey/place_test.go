@@ -68,7 +68,7 @@ func TestPlaceLandsAbeamOfItsRow(t *testing.T) {
 			rows = 400 // of 600
 		}
 		marks := []detect.MarkRecord{markAt(rows, tt.side, metres(12, 0.2))}
-		survey.Place(s, onePanel(), marks, survey.PlaceOptions{})
+		survey.Place(s, onePanel(), marks)
 		m := marks[0]
 		if m.Position == nil {
 			t.Errorf("%s: no position: %q", tt.name, m.Reasons)
@@ -115,7 +115,7 @@ func TestPlaceSaysWhyNot(t *testing.T) {
 	}
 	for _, tt := range tests {
 		marks := []detect.MarkRecord{tt.mark}
-		survey.Place(tt.scene, onePanel(), marks, survey.PlaceOptions{})
+		survey.Place(tt.scene, onePanel(), marks)
 		if marks[0].Position != nil || !slices.ContainsFunc(marks[0].Reasons, func(r string) bool { return strings.HasPrefix(r, "no position: ") && strings.Contains(r, tt.want) }) {
 			t.Errorf("%s: position %v, reasons %q, want %q", tt.name, marks[0].Position, marks[0].Reasons, tt.want)
 		}
@@ -123,7 +123,7 @@ func TestPlaceSaysWhyNot(t *testing.T) {
 
 	// A position without a course: somewhere around the boat, and said so.
 	marks := []detect.MarkRecord{markAt(200, detect.Port, metres(12, 0.2))}
-	survey.Place(survey.Scene{Entry: &survey.Entry{Lat: &lat, Lon: &lon}}, onePanel(), marks, survey.PlaceOptions{})
+	survey.Place(survey.Scene{Entry: &survey.Entry{Lat: &lat, Lon: &lon}}, onePanel(), marks)
 	if p := marks[0].Position; p == nil || p.Lat != 60 || p.ErrorM < 12 || marks[0].Time != nil {
 		t.Errorf("no course: %+v, %q", p, marks[0].Reasons)
 	}
@@ -135,7 +135,7 @@ func TestPlaceWidensTheErrorAndSaysSo(t *testing.T) {
 	place := func(s survey.Scene, m detect.MarkRecord) detect.MarkRecord {
 		t.Helper()
 		marks := []detect.MarkRecord{m}
-		survey.Place(s, onePanel(), marks, survey.PlaceOptions{})
+		survey.Place(s, onePanel(), marks)
 		if marks[0].Position == nil {
 			t.Fatalf("no position: %q", marks[0].Reasons)
 		}
@@ -221,7 +221,7 @@ func TestPlaceAgainstMonteCarlo(t *testing.T) {
 	const draws = 400
 	sum, stated := 0.0, 0.0
 	for range draws {
-		axis := 4 / math.Sqrt2
+		axis := math.Hypot(4, 1) / math.Sqrt2 // the fix, and the antenna beside the transducer
 		tr := straight(t, 60, 25, 30, axis*rng.NormFloat64(), axis*rng.NormFloat64(), track.Options{FixErrorM: 4})
 		clock := rng.NormFloat64()
 		crab := 5 * rng.NormFloat64()
@@ -232,7 +232,7 @@ func TestPlaceAgainstMonteCarlo(t *testing.T) {
 		la, lo, _ = track.Direct(la, lo, azi+90+crab, 25)
 		s := survey.Scene{Time: &survey.CaptureTime{Time: noon.Add(time.Duration(clock * float64(time.Second))), SD: time.Second}, Track: tr, RowRate: metres(10, 0.3)}
 		marks := []detect.MarkRecord{markAt(300, detect.Starboard, metres(ground, 0.8))}
-		survey.Place(s, onePanel(), marks, survey.PlaceOptions{AntennaM: 1e-6})
+		survey.Place(s, onePanel(), marks)
 		p := marks[0].Position
 		if p == nil {
 			t.Fatal(marks[0].Reasons)

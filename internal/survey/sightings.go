@@ -15,25 +15,11 @@ import (
 	"shadowgap/internal/track"
 )
 
-// MergeOptions tune which marks are taken for looks at one thing. Zero fields take the defaults beside them.
-type MergeOptions struct {
-	MaxGateM   float64       // marks farther apart never merge, however large their errors; default 40 m
-	PassTime   time.Duration // looks from one side on one course within this are one pass, not two looks; default 2 min
-	TargetTime time.Duration // suspended targets seen longer apart never merge: they swim; default 10 min
-}
-
-func (o MergeOptions) withDefaults() MergeOptions {
-	if o.MaxGateM <= 0 {
-		o.MaxGateM = 40
-	}
-	if o.PassTime <= 0 {
-		o.PassTime = 2 * time.Minute
-	}
-	if o.TargetTime <= 0 {
-		o.TargetTime = 10 * time.Minute
-	}
-	return o
-}
+const (
+	maxGateM   = 40.0             // marks farther apart never merge, however large their errors; metres
+	passTime   = 2 * time.Minute  // looks from one side on one course within this are one pass, not two looks
+	targetTime = 10 * time.Minute // suspended targets seen longer apart never merge: they swim
+)
 
 // Member is one mark of a sighting.
 type Member struct {
@@ -62,8 +48,7 @@ const chi95 = 5.991464547
 // Merge finds the marks of different captures that fall together within their errors and whose odds don't speak against
 // it, writes each sighting's id into its marks, and returns the sightings with two or more members, by id. Two marks of
 // one capture never merge, nor does clutter. The result depends on the marks alone, not on their order.
-func Merge(marks []detect.MarkRecord, opt MergeOptions) []Sighting {
-	opt = opt.withDefaults()
+func Merge(marks []detect.MarkRecord) []Sighting {
 	var idx []int
 	for i := range marks {
 		marks[i].Sighting = nil
@@ -74,13 +59,13 @@ func Merge(marks []detect.MarkRecord, opt MergeOptions) []Sighting {
 	slices.SortFunc(idx, func(a, b int) int {
 		return strings.Compare(marks[a].Capture+"\x00"+marks[a].Mark, marks[b].Capture+"\x00"+marks[b].Mark)
 	})
-	groups := cluster(marks, idx, opt)
+	groups := cluster(marks, idx)
 	var out []Sighting
 	for _, g := range groups {
 		if len(g) < 2 {
 			continue
 		}
-		s := combine(marks, g, opt)
+		s := combine(marks, g)
 		for _, i := range g {
 			id := s.ID
 			marks[i].Sighting = &id
@@ -97,18 +82,18 @@ type pair struct {
 }
 
 // cluster joins marks pair by pair, nearest first, as long as every member of one group fits every member of the other.
-func cluster(marks []detect.MarkRecord, idx []int, opt MergeOptions) [][]int {
+func cluster(marks []detect.MarkRecord, idx []int) [][]int {
 	xyz := make([][3]float64, len(idx))
 	cells := map[[3]int32][]int{}
 	var pairs []pair
 	for n, i := range idx {
 		xyz[n] = track.EarthCentred(marks[i].Position.Lat, marks[i].Position.Lon)
-		c := cellOf(xyz[n], opt.MaxGateM)
+		c := cellOf(xyz[n], maxGateM)
 		for dx := int32(-1); dx <= 1; dx++ {
 			for dy := int32(-1); dy <= 1; dy++ {
 				for dz := int32(-1); dz <= 1; dz++ {
 					for _, o := range cells[[3]int32{c[0] + dx, c[1] + dy, c[2] + dz}] {
-						if cost, ok := fits(&marks[idx[o]], &marks[i], xyz[o], xyz[n], opt); ok {
+						if cost, ok := fits(&marks[idx[o]], &marks[i], xyz[o], xyz[n]); ok {
 							pairs = append(pairs, pair{o, n, cost})
 						}
 					}
@@ -134,7 +119,7 @@ func cluster(marks []detect.MarkRecord, idx []int, opt MergeOptions) [][]int {
 	}
 	for _, p := range pairs {
 		ga, gb := group[p.a], group[p.b]
-		if ga == gb || !allFit(marks, idx, xyz, members[ga], members[gb], opt) {
+		if ga == gb || !allFit(marks, idx, xyz, members[ga], members[gb]) {
 			continue
 		}
 		for _, n := range members[gb] {
@@ -158,10 +143,10 @@ func cluster(marks []detect.MarkRecord, idx []int, opt MergeOptions) [][]int {
 	return out
 }
 
-func allFit(marks []detect.MarkRecord, idx []int, xyz [][3]float64, a, b []int, opt MergeOptions) bool {
+func allFit(marks []detect.MarkRecord, idx []int, xyz [][3]float64, a, b []int) bool {
 	for _, i := range a {
 		for _, j := range b {
-			if _, ok := fits(&marks[idx[i]], &marks[idx[j]], xyz[i], xyz[j], opt); !ok {
+			if _, ok := fits(&marks[idx[i]], &marks[idx[j]], xyz[i], xyz[j]); !ok {
 				return false
 			}
 		}
@@ -170,13 +155,13 @@ func allFit(marks []detect.MarkRecord, idx []int, xyz [][3]float64, a, b []int, 
 }
 
 // fits says whether two marks can be looks at one thing, and their distance in units of its error, squared.
-func fits(a, b *detect.MarkRecord, pa, pb [3]float64, opt MergeOptions) (cost float64, ok bool) {
+func fits(a, b *detect.MarkRecord, pa, pb [3]float64) (cost float64, ok bool) {
 	if a.Capture == b.Capture {
 		return 0, false
 	}
 	d := sq(pa[0]-pb[0]) + sq(pa[1]-pb[1]) + sq(pa[2]-pb[2])
 	variance := sq(a.Position.ErrorM) + sq(b.Position.ErrorM)
-	if d > sq(opt.MaxGateM) || d > chi95/2*variance {
+	if d > sq(maxGateM) || d > chi95/2*variance {
 		return 0, false
 	}
 	agree := 0.0
@@ -187,7 +172,7 @@ func fits(a, b *detect.MarkRecord, pa, pb [3]float64, opt MergeOptions) (cost fl
 		return 0, false
 	}
 	if a.Class == detect.SuspendedTarget || b.Class == detect.SuspendedTarget {
-		if a.Time != nil && b.Time != nil && a.Time.Sub(*b.Time).Abs() > opt.TargetTime {
+		if a.Time != nil && b.Time != nil && a.Time.Sub(*b.Time).Abs() > targetTime {
 			return 0, false
 		}
 	}
@@ -199,7 +184,7 @@ func fits(a, b *detect.MarkRecord, pa, pb [3]float64, opt MergeOptions) (cost fl
 
 // combine makes a sighting of its marks. Marks of one pass share most of their errors, so each pass counts once, by its
 // best mark; passes count as independent.
-func combine(marks []detect.MarkRecord, group []int, opt MergeOptions) Sighting {
+func combine(marks []detect.MarkRecord, group []int) Sighting {
 	var s Sighting
 	var passes []*detect.MarkRecord
 	for _, i := range group {
@@ -207,7 +192,7 @@ func combine(marks []detect.MarkRecord, group []int, opt MergeOptions) Sighting 
 		s.Members = append(s.Members, Member{m.Capture, m.Mark, m.Side})
 		known := false
 		for k, p := range passes {
-			if samePass(p, m, opt) {
+			if samePass(p, m) {
 				known = true
 				if m.Position.ErrorM < p.Position.ErrorM {
 					passes[k] = m
@@ -250,11 +235,11 @@ func looksWords(passes []*detect.MarkRecord) string {
 	return fmt.Sprintf("%d independent looks", len(passes))
 }
 
-func samePass(a, b *detect.MarkRecord, opt MergeOptions) bool {
+func samePass(a, b *detect.MarkRecord) bool {
 	if a.Side != b.Side {
 		return false
 	}
-	if a.Time != nil && b.Time != nil && a.Time.Sub(*b.Time).Abs() > opt.PassTime {
+	if a.Time != nil && b.Time != nil && a.Time.Sub(*b.Time).Abs() > passTime {
 		return false
 	}
 	return a.CourseDeg == nil || b.CourseDeg == nil || math.Abs(track.AngleBetween(*a.CourseDeg, *b.CourseDeg)) < 30

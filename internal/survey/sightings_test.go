@@ -68,7 +68,7 @@ func TestMerge(t *testing.T) {
 			for _, l := range tt.looks {
 				marks = append(marks, record(l, at.lat, at.lon))
 			}
-			found := survey.Merge(marks, survey.MergeOptions{})
+			found := survey.Merge(marks)
 			var got [][]string
 			for _, f := range found {
 				var ids []string
@@ -89,7 +89,7 @@ func TestMergeSharpens(t *testing.T) {
 		record(look{"1", "a", 0, 4, detect.Port, detect.BottomObject, .6, 0, 0, 1.0}, 60, 25),
 		record(look{"2", "b", 2, 4, detect.Starboard, detect.BottomObject, .6, time.Hour, 0, 1.1}, 60, 25),
 	}
-	s := survey.Merge(two, survey.MergeOptions{})[0]
+	s := survey.Merge(two)[0]
 	// Equal errors: mean 1.05 m, sd 0.2/√2; mean place 1 m east, error 4/√2; odds .6² : .1333² three times.
 	if s.Looks != 2 || math.Abs(s.HeightM.Value-1.05) > 1e-9 || math.Abs(s.HeightM.SD-0.2/math.Sqrt2) > 1e-9 || math.Abs(s.Position.ErrorM-2.83) > 0.01 {
 		t.Errorf("%+v, height %+v", s, s.HeightM)
@@ -108,13 +108,13 @@ func TestMergeSharpens(t *testing.T) {
 		record(look{"1", "a", 0, 4, detect.Port, detect.BottomObject, .6, 0, 0, 1.0}, 60, 25),
 		record(look{"2", "b", 2, 4, detect.Port, detect.BottomObject, .6, 20 * time.Second, 3, 1.1}, 60, 25),
 	}
-	s = survey.Merge(same, survey.MergeOptions{})[0]
+	s = survey.Merge(same)[0]
 	if s.Looks != 1 || s.HeightM.SD != 0.2 || s.Position.ErrorM != 4 || math.Abs(s.Odds[detect.BottomObject]-.6) > 1e-9 {
 		t.Errorf("one pass must sharpen nothing: %+v", s)
 	}
 
 	two[1].HeightM = metres(1.6, 0.2) // 0.6 m apart at 0.28 m: chi-square 4.5 on one degree
-	s = survey.Merge(two, survey.MergeOptions{})[0]
+	s = survey.Merge(two)[0]
 	if want := 0.2 / math.Sqrt2 * math.Sqrt(4.5); math.Abs(s.HeightM.SD-want) > 1e-9 {
 		t.Errorf("height error %v, want widened to %v", s.HeightM.SD, want)
 	}
@@ -127,9 +127,9 @@ func TestMergeDoesNotDependOnOrder(t *testing.T) {
 		l := look{fmt.Sprint(i % 20), fmt.Sprint("m", i), 400 * rng.Float64(), 2 + 4*rng.Float64(), detect.Port, detect.BottomObject, .8, time.Duration(i%20) * time.Hour, 0, 0}
 		marks = append(marks, record(l, 60, 25))
 	}
-	want := survey.Merge(slices.Clone(marks), survey.MergeOptions{})
+	want := survey.Merge(slices.Clone(marks))
 	rng.Shuffle(len(marks), func(i, j int) { marks[i], marks[j] = marks[j], marks[i] })
-	if got := survey.Merge(marks, survey.MergeOptions{}); len(want) < 20 || !reflect.DeepEqual(got, want) {
+	if got := survey.Merge(marks); len(want) < 20 || !reflect.DeepEqual(got, want) {
 		t.Errorf("%d sightings, then %d in another order", len(want), len(got))
 	}
 }
@@ -145,7 +145,7 @@ func TestMergeGateAgainstMonteCarlo(t *testing.T) {
 			m.Position.Lat, m.Position.Lon, _ = track.Direct(m.Position.Lat, m.Position.Lon, 0, err/math.Sqrt2*rng.NormFloat64())
 			return m
 		}
-		merged += len(survey.Merge([]detect.MarkRecord{at("1", detect.Port, 3), at("2", detect.Starboard, 6)}, survey.MergeOptions{}))
+		merged += len(survey.Merge([]detect.MarkRecord{at("1", detect.Port, 3), at("2", detect.Starboard, 6)}))
 	}
 	if rate := float64(merged) / draws; math.Abs(rate-0.95) > 0.012 { // 3.5 standard errors
 		t.Errorf("%.3f of the pairs merged, want 0.95", rate)
@@ -187,6 +187,6 @@ func BenchmarkMerge(b *testing.B) {
 		marks = append(marks, m)
 	}
 	for b.Loop() {
-		survey.Merge(marks, survey.MergeOptions{})
+		survey.Merge(marks)
 	}
 }

@@ -11,12 +11,11 @@ import (
 
 // Sources are everything a user gave that says something about captures. The zero value knows nothing.
 type Sources struct {
-	Manifest            *Manifest
-	Track               *track.Track
-	Times               TimeOptions
-	Water               Water          // of the whole run; a manifest's line says better
-	AssumedSoundSpeedMS float64        // what the display was set to; 0 = AssumedSoundSpeedMS the constant
-	Detect              detect.Options // of the whole run; a manifest's line says better
+	Manifest *Manifest
+	Track    *track.Track
+	Times    TimeOptions
+	Water    Water          // of the whole run; a manifest's line says better
+	Detect   detect.Options // of the whole run; a manifest's line says better
 }
 
 // Known is what the sources say of one capture.
@@ -37,7 +36,7 @@ func (s Sources) Know(capture string, file io.ReadSeeker) (Known, error) {
 	if s.Manifest != nil && e == nil {
 		k.Notes = append(k.Notes, fmt.Sprintf("manifest %s says nothing of this capture", s.Manifest.Name))
 	}
-	k.Range = RangeSaid{OptionM: s.Detect.RangeM, Water: s.Water, AssumedMS: s.AssumedSoundSpeedMS}
+	k.Range = RangeSaid{OptionM: s.Detect.RangeM, Water: s.Water}
 	if e != nil {
 		if e.RangeM != nil {
 			k.Range.ManifestM = *e.RangeM

@@ -39,10 +39,10 @@ func (t *Track) tangent(points []Point, place [][3]float64, i int) (course, sd f
 	in, inM := t.chord(points, place, i, -1)
 	out, outM := t.chord(points, place, i, +1)
 	total := inM + outM
-	if total < t.opt.CourseBaseM/2 {
+	if total < courseBaseM/2 {
 		return math.NaN(), math.NaN()
 	}
-	switch half := t.opt.CourseBaseM / 2; {
+	switch half := courseBaseM / 2; {
 	case math.IsNaN(in) || inM < half && outM >= half:
 		course, sd = out, oneSidedSD
 	case math.IsNaN(out) || outM < half && inM >= half:
@@ -68,7 +68,7 @@ func (t *Track) chord(points []Point, place [][3]float64, i, step int) (azimuth,
 		if d > 0.05 {
 			end = j
 		}
-		if d >= t.opt.CourseBaseM {
+		if d >= courseBaseM {
 			break
 		}
 	}

@@ -168,15 +168,11 @@ func (s *nmeaReader) gga(m nmea.GGA) error {
 		s.malformed++
 		return nil
 	}
-	ref := s.last
-	if ref.IsZero() {
-		if s.opt.Day.IsZero() {
-			s.undated++
-			return nil
-		}
-		ref = s.opt.Day.UTC().Truncate(24 * time.Hour).Add(clock(m.Time))
+	if s.last.IsZero() {
+		s.undated++
+		return nil
 	}
-	p, err := s.at(nearestDay(ref, clock(m.Time)))
+	p, err := s.at(nearestDay(s.last, clock(m.Time)))
 	if err != nil {
 		return err
 	}

@@ -43,23 +43,25 @@ type Fix struct {
 
 // Options tune how a track is read. Zero fields take the defaults named beside them.
 type Options struct {
-	MaxGap          time.Duration  // longest stretch between two fixes that is bridged; default 5 × the median spacing, 10 s to 120 s
-	FixErrorM       float64        // root-mean-square error of a fix that gives none and no HDOP; default 4 m (common practice, no source)
-	MaxSpeedMS      float64        // a faster jump between fixes breaks the track; default 50 m/s
-	Day             time.Time      // UTC day of the first fix, for NMEA logs without RMC sentences
-	Zone            *time.Location // of CSV times without an offset; default UTC
-	MaxBytes        int64          // longest log read; default 256 MiB
-	MaxPoints       int            // most fixes read; default 2,000,000
-	CourseBaseM     float64        // distance over which a course is taken from positions; default 10 m
-	AccelerationMS2 float64        // how hard the boat may turn or speed up between fixes, one standard deviation; default 0.1
+	FixErrorM float64        // root-mean-square error of a fix that gives none and no HDOP; default 4 m (common practice, no source)
+	Zone      *time.Location // of CSV times without an offset; default UTC
+	MaxBytes  int64          // longest log read; default 256 MiB
+	MaxPoints int            // most fixes read; default 2,000,000
 }
+
+const (
+	maxSpeedMS      = 50.0 // a faster jump between fixes breaks the track
+	courseBaseM     = 10.0 // distance over which a course is taken from positions
+	accelerationMS2 = 0.1  // how hard the boat may turn or speed up between fixes, one standard deviation
+	// Stretches between two fixes are bridged up to gapSpacings times the median spacing, within minGap and maxGap.
+	gapSpacings = 5
+	minGap      = 10 * time.Second
+	maxGap      = 120 * time.Second
+)
 
 func (o Options) withDefaults() Options {
 	if o.FixErrorM <= 0 {
 		o.FixErrorM = 4
-	}
-	if o.MaxSpeedMS <= 0 {
-		o.MaxSpeedMS = 50
 	}
 	if o.Zone == nil {
 		o.Zone = time.UTC
@@ -69,12 +71,6 @@ func (o Options) withDefaults() Options {
 	}
 	if o.MaxPoints <= 0 {
 		o.MaxPoints = 2_000_000
-	}
-	if o.CourseBaseM <= 0 {
-		o.CourseBaseM = 10
-	}
-	if o.AccelerationMS2 <= 0 {
-		o.AccelerationMS2 = 0.1
 	}
 	return o
 }
@@ -114,10 +110,7 @@ func New(runs [][]Point, opt Options) (*Track, error) {
 	if n == 0 {
 		return nil, errors.New("no fix with a time and a position")
 	}
-	t.maxGap = opt.MaxGap
-	if t.maxGap <= 0 {
-		t.maxGap = min(max(5*medianSpacing(runs), 10*time.Second), 120*time.Second)
-	}
+	t.maxGap = min(max(gapSpacings*medianSpacing(runs), minGap), maxGap)
 	if allZeroSpeeds(runs) {
 		for _, run := range runs {
 			for i := range run {
@@ -223,8 +216,8 @@ func (t *Track) split(run []Point) {
 			flush()
 		} else if dt > t.maxGap {
 			flush()
-		} else if d := chordM(EarthCentred(last.Lat, last.Lon), EarthCentred(p.Lat, p.Lon)); d-last.errorRadius(t.opt)-p.errorRadius(t.opt) > t.opt.MaxSpeedMS*dt.Seconds() {
-			t.notes = append(t.notes, fmt.Sprintf("%.0f m in %s at %s is faster than %.0f m/s: a false fix or a clock jump", d, dt, at, t.opt.MaxSpeedMS))
+		} else if d := chordM(EarthCentred(last.Lat, last.Lon), EarthCentred(p.Lat, p.Lon)); d-last.errorRadius(t.opt)-p.errorRadius(t.opt) > maxSpeedMS*dt.Seconds() {
+			t.notes = append(t.notes, fmt.Sprintf("%.0f m in %s at %s is faster than %.0f m/s: a false fix or a clock jump", d, dt, at, maxSpeedMS))
 			flush()
 		}
 		cur = append(cur, p)
@@ -302,11 +295,11 @@ func (t *Track) within(l leg, when time.Time) Fix {
 	fix := Fix{Time: when, Lat: lat, Lon: lon, CourseDeg: math.NaN(), CourseSD: math.NaN(), SpeedSD: recordedSpeedSD, DepthM: nearestDepth(l, i, when)}
 
 	// The way between two fixes bends by at most a τ (T-τ) / 2 under a steady acceleration a; both axes may.
-	bend := math.Sqrt2 * t.opt.AccelerationMS2 * since * (span - since) / 2
+	bend := math.Sqrt2 * accelerationMS2 * since * (span - since) / 2
 	fix.ErrorM = math.Hypot((1-f)*a.errorRadius(t.opt)+f*b.errorRadius(t.opt), bend)
 
 	fix.SpeedMS = d / span
-	fix.SpeedSD = math.Hypot(math.Sqrt2*relativeErrorM/span, t.opt.AccelerationMS2*span/2)
+	fix.SpeedSD = math.Hypot(math.Sqrt2*relativeErrorM/span, accelerationMS2*span/2)
 	if !math.IsNaN(a.SpeedMS) && !math.IsNaN(b.SpeedMS) {
 		fix.SpeedMS, fix.SpeedSD = (1-f)*a.SpeedMS+f*b.SpeedMS, recordedSpeedSD
 	}

@@ -6,7 +6,6 @@ import (
 	_ "embed"
 	"errors"
 	"fmt"
-	"slices"
 
 	"gocv.io/x/gocv"
 )
@@ -24,7 +23,8 @@ var weights []byte
 
 // Finder runs the network. It is not for use by several goroutines at once.
 type Finder struct {
-	net gocv.Net
+	net    gocv.Net
+	answer []float32 // of the latest Find
 }
 
 // New loads the network. It returns an error when OpenCV can't read it. Close frees it.
@@ -45,8 +45,8 @@ func New() (*Finder, error) {
 // Close frees the network.
 func (f *Finder) Close() error { return f.net.Close() }
 
-// Find looks at a side: Planes × rows × cols bytes. It returns Channels × rows/2 × cols/2 values, or an error when the sizes are no
-// multiples of Step or don't fit, or the answer has another shape.
+// Find looks at a side: Planes × rows × cols bytes. It returns Channels × rows/2 × cols/2 values, which hold until the next
+// call, or an error when the sizes are no multiples of Step or don't fit, or the answer has another shape.
 func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
 	if rows <= 0 || cols <= 0 || rows%Step != 0 || cols%Step != 0 || len(planes) != Planes*rows*cols {
 		return nil, fmt.Errorf("finding things: %d values for a side of %d × %d cells", len(planes), rows, cols)
@@ -70,5 +70,6 @@ func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
 	if len(answer) != Channels*rows*cols/4 {
 		return nil, fmt.Errorf("finding things: the network answers %d values, want %d", len(answer), Channels*rows*cols/4)
 	}
-	return slices.Clone(answer), nil
+	f.answer = append(f.answer[:0], answer...)
+	return f.answer, nil
 }

@@ -68,6 +68,7 @@ func New() (*Reader, error) {
 		return nil, errors.Join(fmt.Errorf("loading the reader's network: %w", err), net.Close())
 	}
 	useOneThread()
+	keepMemory()
 	return &Reader{net: net}, nil
 }
 

@@ -1,4 +1,4 @@
-package models
+package fit
 
 import (
 	"context"
@@ -9,6 +9,8 @@ import (
 	"reflect"
 	"strings"
 	"testing"
+
+	"shadowgap/models"
 )
 
 var abc = []string{"a", "b", "c"}
@@ -32,7 +34,7 @@ func cloud(n int, spread float64) []Sample {
 	return out
 }
 
-func quick() FitOptions { return FitOptions{Classes: abc, Rounds: 40, Source: "a test"} }
+func quick() Options { return Options{Classes: abc, Rounds: 40, Source: "a test"} }
 
 func TestFitRecoversSeparableClasses(t *testing.T) {
 	samples := cloud(900, 0.2)
@@ -43,7 +45,7 @@ func TestFitRecoversSeparableClasses(t *testing.T) {
 	if m.Provenance.Accuracy < 0.97 || m.Provenance.LogLoss > 0.15 {
 		t.Errorf("left-out accuracy %.3f, log loss %.3f", m.Provenance.Accuracy, m.Provenance.LogLoss)
 	}
-	loss, accuracy := m.Judge(samples)
+	loss, accuracy := Judge(m, samples)
 	if accuracy < 0.98 || loss > 0.15 {
 		t.Errorf("accuracy %.3f, log loss %.3f on its own samples", accuracy, loss)
 	}
@@ -57,11 +59,11 @@ func TestFitRecoversSeparableClasses(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	back, err := Parse(file)
+	back, err := models.Parse(file)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !reflect.DeepEqual(back, m) || back.fingerprint() != m.Version {
+	if !reflect.DeepEqual(back, m) || "boosted-1-"+back.Fingerprint() != m.Version {
 		t.Error("the fitted model changes on its way through a file")
 	}
 	again, err := Fit(context.Background(), samples, quick())
@@ -90,7 +92,7 @@ func TestFitOnNothingToLearn(t *testing.T) {
 				samples[i].Weight = weight
 			}
 		}
-		m, err := Fit(context.Background(), samples, FitOptions{Classes: abc[:2], Rounds: 20})
+		m, err := Fit(context.Background(), samples, Options{Classes: abc[:2], Rounds: 20})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -115,7 +117,7 @@ func TestFitLearnsFromWhatIsMissing(t *testing.T) {
 		}
 		samples = append(samples, s)
 	}
-	m, err := Fit(context.Background(), samples, FitOptions{Classes: abc[:2], Rounds: 40})
+	m, err := Fit(context.Background(), samples, Options{Classes: abc[:2], Rounds: 40})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -187,7 +189,7 @@ func TestCrossValidationIsByCapture(t *testing.T) {
 			samples = append(samples, Sample{Evidence: map[string]float64{"id": id}, Class: class, Group: fmt.Sprint("g", g)})
 		}
 	}
-	m, err := Fit(context.Background(), samples, FitOptions{Classes: abc[:2], Rounds: 40})
+	m, err := Fit(context.Background(), samples, Options{Classes: abc[:2], Rounds: 40})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -202,10 +204,8 @@ func TestGradient(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all := make([]bool, 30)
 	total := 0.0
-	for i := range all {
-		all[i] = true
+	for i := range tb.weight {
 		tb.weight[i] = 1 + float64(i%3)
 		total += tb.weight[i]
 	}
@@ -214,13 +214,14 @@ func TestGradient(t *testing.T) {
 	for i := range scores {
 		scores[i] = rng.NormFloat64()
 	}
+	s := scored{classes: 3, scores: scores, class: tb.class, weight: tb.weight}
 	loss := func() float64 {
-		l, _ := tb.judge(scores, all, 1, make([]float64, 3))
+		l, _ := s.judge(1, make([]float64, 3))
 		return l * total
 	}
 	const step = 1e-4
 	for _, i := range []int{0, 7, 29} {
-		p := softmax(append([]float64(nil), scores[3*i:3*i+3]...))
+		p := models.Softmax(append([]float64(nil), scores[3*i:3*i+3]...))
 		for c := range 3 {
 			at := 3*i + c
 			mid := loss()
@@ -243,22 +244,34 @@ func TestGradient(t *testing.T) {
 	}
 }
 
+// sound fails the test unless a tree can be read back from a model's file.
+func sound(t *testing.T, names []string, tree *models.Tree) {
+	t.Helper()
+	m := models.Model{Schema: models.SchemaVersion, Classes: abc, Features: names, Bias: make([]float64, 3), Trees: [][]models.Tree{{*tree}, {}, {}}}
+	file, err := m.Encode()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := models.Parse(file); err != nil {
+		t.Fatal(err)
+	}
+}
+
 // Each round of boosting lowers the loss of the samples it is grown on.
 func TestBoostDescends(t *testing.T) {
 	tb, err := newTable(cloud(300, 0.6), abc)
 	if err != nil {
 		t.Fatal(err)
 	}
-	rows, all := make([]int, 300), make([]bool, 300)
+	rows := make([]int, 300)
 	for i := range rows {
-		rows[i], all[i] = i, true
+		rows[i] = i
 	}
 	scores := make([]float64, 300*3)
+	s := scored{classes: 3, scores: scores, class: tb.class, weight: tb.weight}
 	last := math.Log(3)
-	err = tb.boost(context.Background(), rows, 12, func(_, class int, tree *Tree) {
-		if err := tree.check(len(tb.names)); err != nil {
-			t.Fatal(err)
-		}
+	err = tb.boost(context.Background(), rows, 12, func(_, class int, tree *models.Tree) {
+		sound(t, tb.names, tree)
 		leaves := 0
 		for n := range tree.Left {
 			if tree.Left[n] == 0 {
@@ -269,10 +282,10 @@ func TestBoostDescends(t *testing.T) {
 			t.Errorf("%d leaves, at most %d", leaves, maxLeaves)
 		}
 		for i := range rows {
-			scores[i*3+class] += tree.leaf(tb.values[i])
+			scores[i*3+class] += tree.Answer(tb.values[i])
 		}
 		if class == 2 {
-			l, _ := tb.judge(scores, all, 1, make([]float64, 3))
+			l, _ := s.judge(1, make([]float64, 3))
 			if l >= last {
 				t.Errorf("loss rose from %.5f to %.5f", last, l)
 			}
@@ -285,18 +298,16 @@ func TestBoostDescends(t *testing.T) {
 }
 
 func TestJudge(t *testing.T) {
-	m := small()
-	m.Trees = [][]Tree{{}, {}, {}}
-	m.Bias = []float64{math.Log(0.5), math.Log(0.3), math.Log(0.2)}
-	loss, accuracy := m.Judge([]Sample{{Class: "a"}, {Class: "b"}, {Class: "c", Weight: 2}})
+	m := &models.Model{Classes: abc, Scale: 1, Bias: []float64{math.Log(0.5), math.Log(0.3), math.Log(0.2)}, Trees: make([][]models.Tree, 3)}
+	loss, accuracy := Judge(m, []Sample{{Class: "a"}, {Class: "b"}, {Class: "c", Weight: 2}})
 	// own arithmetic
 	if want := -(math.Log(0.5) + math.Log(0.3) + 2*math.Log(0.2)) / 4; math.Abs(loss-want) > 1e-12 || accuracy != 0.25 {
 		t.Errorf("loss %.4f, accuracy %.2f; want %.4f, 0.25", loss, accuracy, want)
 	}
-	if loss, accuracy := m.Judge([]Sample{{Class: "whale"}}); math.Abs(loss-math.Log(1000)) > 1e-12 || accuracy != 0 {
+	if loss, accuracy := Judge(m, []Sample{{Class: "whale"}}); math.Abs(loss-math.Log(1000)) > 1e-12 || accuracy != 0 {
 		t.Errorf("an unknown class: loss %.3f, accuracy %.2f", loss, accuracy)
 	}
-	if loss, accuracy := m.Judge(nil); loss != 0 || accuracy != 0 {
+	if loss, accuracy := Judge(m, nil); loss != 0 || accuracy != 0 {
 		t.Errorf("nothing: loss %v, accuracy %v", loss, accuracy)
 	}
 }

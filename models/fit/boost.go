@@ -1,8 +1,10 @@
-package models
+package fit
 
 import (
 	"context"
 	"math"
+
+	"shadowgap/models"
 )
 
 const (
@@ -15,7 +17,7 @@ const (
 
 // boost grows one tree per class and round on the samples rows, handing each to keep as it is done. Trees of a round see the
 // same scores, those of all rounds before. It returns ctx's error when ctx ends.
-func (t *table) boost(ctx context.Context, rows []int, rounds int, keep func(round, class int, tree *Tree)) error {
+func (t *table) boost(ctx context.Context, rows []int, rounds int, keep func(round, class int, tree *models.Tree)) error {
 	k := len(t.classes)
 	score := make([]float64, len(rows)*k)
 	grad, curve := make([]float64, len(rows)), make([]float64, len(rows))
@@ -26,7 +28,7 @@ func (t *table) boost(ctx context.Context, rows []int, rounds int, keep func(rou
 		}
 		copy(p, score)
 		for n := range rows {
-			softmax(p[n*k : (n+1)*k])
+			models.Softmax(p[n*k : (n+1)*k])
 		}
 		for c := range k {
 			for n, i := range rows {
@@ -38,7 +40,7 @@ func (t *table) boost(ctx context.Context, rows []int, rounds int, keep func(rou
 			}
 			tree := t.grow(rows, grad, curve)
 			for n, i := range rows {
-				score[n*k+c] += tree.leaf(t.values[i])
+				score[n*k+c] += tree.Answer(t.values[i])
 			}
 			keep(round, c, tree)
 		}
@@ -67,13 +69,13 @@ type split struct {
 }
 
 // grow builds one tree, always splitting the leaf that gains most, until it has maxLeaves or nothing gains.
-func (t *table) grow(rows []int, grad, curve []float64) *Tree {
-	tree := &Tree{}
+func (t *table) grow(rows []int, grad, curve []float64) *models.Tree {
+	tree := &models.Tree{}
 	all := make([]int, len(rows))
 	for n := range all {
 		all[n] = n
 	}
-	root := &leafSet{node: tree.add(), members: all}
+	root := &leafSet{node: add(tree), members: all}
 	root.hist = t.histogram(rows, all, grad, curve)
 	tree.Value[0] = leafValue(total(root.hist))
 	root.best = t.bestSplit(root.hist)
@@ -108,7 +110,7 @@ func (t *table) grow(rows []int, grad, curve []float64) *Tree {
 			large.hist[i].h -= s.h
 			large.hist[i].n -= s.n
 		}
-		left.node, right.node = tree.add(), tree.add()
+		left.node, right.node = add(tree), add(tree)
 		tree.Feature[l.node], tree.Cut[l.node] = l.best.feature, t.edges[l.best.feature][l.best.bin-1]
 		tree.Left[l.node], tree.Right[l.node] = left.node, right.node
 		for _, child := range [...]*leafSet{left, right} {
@@ -121,7 +123,8 @@ func (t *table) grow(rows []int, grad, curve []float64) *Tree {
 	return tree
 }
 
-func (t *Tree) add() int {
+// add appends a leaf to a tree.
+func add(t *models.Tree) int {
 	t.Feature, t.Cut = append(t.Feature, 0), append(t.Cut, 0)
 	t.Left, t.Right = append(t.Left, 0), append(t.Right, 0)
 	t.Value = append(t.Value, 0)

@@ -1,0 +1,21 @@
+package eval
+
+import (
+	"strings"
+	"testing"
+
+	"shadowgap/detect"
+)
+
+func TestLetIn(t *testing.T) {
+	run := Run{Captures: []detect.CaptureRecord{capture("cat.png"), capture("dog.png"), capture("map.png"), capture("text.png")}}
+	run.Captures[0].Status, run.Captures[1].Status, run.Captures[3].Status = detect.StatusNoPanel, detect.StatusNoPanel, detect.StatusUnreadable
+	r := LetIn(run)
+	if r.LetIn.K != 1 || r.LetIn.N != 3 || r.Unreadable != 1 {
+		t.Errorf("%+v", r)
+	}
+	var b strings.Builder
+	if err := WriteLetInText(&b, r); err != nil || strings.Contains(b.String(), "map.png") || !strings.Contains(b.String(), "(1/3)") {
+		t.Errorf("%q (%v)", b.String(), err)
+	}
+}
