@@ -21,28 +21,6 @@ func boxMean(g *features.Grid, winRows, winCols int, arena *features.Arena) (*fe
 	return out, features.BoxMean(out, g, winRows, winCols)
 }
 
-// windowMedian returns the running median of an 8-bit picture of rows × cols over a square window of the given odd size.
-func windowMedian(v []uint8, rows, cols, size int) ([]uint8, error) {
-	if rows <= 0 || cols <= 0 || len(v) != rows*cols || size < 3 || size%2 == 0 || size > 255 {
-		return nil, fmt.Errorf("window median of %d × %d (%d values) over %d: sizes don't fit", rows, cols, len(v), size)
-	}
-	src := gocv.NewMatWithSize(rows, cols, gocv.MatTypeCV8U)
-	defer src.Close()
-	p, err := src.DataPtrUint8()
-	if err != nil {
-		return nil, fmt.Errorf("window median: %w", err)
-	}
-	copy(p, v)
-	dst := gocv.NewMat()
-	defer dst.Close()
-	gocv.MedianBlur(src, &dst, size)
-	p, err = dst.DataPtrUint8()
-	if err != nil {
-		return nil, fmt.Errorf("window median: %w", err)
-	}
-	return append([]uint8(nil), p...), nil
-}
-
 // closeMask fills cracks in a 0/1 mask, in place: dilation then erosion by a winRows × winCols rectangle (odd numbers).
 func closeMask(mask []uint8, rows, cols, winRows, winCols int) error {
 	if rows <= 0 || cols <= 0 || len(mask) != rows*cols || winRows < 1 || winCols < 1 {
