@@ -114,8 +114,9 @@ func (s *swath) regions(lv *leveled) []uint8 {
 		for k := wet; k < edge-waterGuard; k++ {
 			out[k] = regionWater * ok[k]
 		}
-		for k := edge; k < len(out); k++ {
-			out[k] = regionBottom * ok[k]
+		bottom := out[edge:]
+		for k, v := range ok[edge:][:len(bottom)] {
+			bottom[k] = regionBottom * v
 		}
 	}
 	return mask

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"slices"
 
@@ -252,3 +253,12 @@ func fillGaps(g *features.Grid) {
 
 // odd returns the largest odd number not over n, at least 1.
 func odd(n int) int { return max(1, n-1+n%2) }
+
+// boxMean is features.BoxMean into a grid taken from arena.
+func boxMean(g *features.Grid, winRows, winCols int, arena *features.Arena) (*features.Grid, error) {
+	out, err := arena.Grid(g.Rows, g.Cols)
+	if err != nil {
+		return nil, fmt.Errorf("box mean: %w", err)
+	}
+	return out, features.BoxMean(out, g, winRows, winCols)
+}
