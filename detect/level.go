@@ -51,11 +51,7 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	even := trend.gain(1, 0.004)
 	line := make([]float32, cols)
 	for r := range rows {
-		even.row(r, line)
-		src, dst := s.echo.Row(r), q.Row(r)
-		for k, gain := range line {
-			dst[k] = src[k] * gain // what is no bottom is set right at the end
-		}
+		even.times(r, s.echo.Row(r), q.Row(r)) // what is no bottom is set right at the end
 	}
 	takeOutShared(q, mask, lv.edge)
 	const most = 3 // a glint counts as no more than this
@@ -118,8 +114,9 @@ func (s *swath) regions(lv *leveled) []uint8 {
 		for k := wet; k < edge-waterGuard; k++ {
 			out[k] = regionWater * ok[k]
 		}
-		for k := edge; k < len(out); k++ {
-			out[k] = regionBottom * ok[k]
+		bottom := out[edge:]
+		for k, v := range ok[edge:][:len(bottom)] {
+			bottom[k] = regionBottom * v
 		}
 	}
 	return mask
@@ -146,6 +143,12 @@ func transmitWidth(s *swath) int {
 	return limit
 }
 
+// What counts as the spread of water at least: a part of the bottom's strength, and about two steps of an eight-bit display.
+const (
+	quietWater = 12
+	leastNoise = 0.008
+)
+
 // levelWater scales the water column so that its own noise, or a twelfth of the bottom's strength where the water is
 // quieter than that, spreads as plain bottom does.
 func (s *swath) levelWater(q *features.Grid, mask []uint8, edge []int, bottom *trend, sigma float64) error {
@@ -171,13 +174,23 @@ func (s *swath) levelWater(q *features.Grid, mask []uint8, edge []int, bottom *t
 	}
 	for r := range rows {
 		n := edge[r]
+		if n == 0 {
+			continue
+		}
 		water.row(r, level[:n])
 		noise.row(r, spread[:n])
 		bottom.row(r, ground[:n])
 		src, dst := s.echo.Row(r), q.Row(r)
 		for k, m := range mask[r*q.Cols : r*q.Cols+n] {
 			if m == regionWater {
-				dst[k] = 1 + float32(sigma)*(src[k]-level[k])/max(spread[k], ground[k]/12, 0.008)
+				noise := spread[k]
+				if ground := ground[k] / quietWater; ground > noise {
+					noise = ground
+				}
+				if noise < leastNoise {
+					noise = leastNoise
+				}
+				dst[k] = 1 + float32(sigma)*(src[k]-level[k])/noise
 			}
 		}
 	}

@@ -170,6 +170,7 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 	if !bright {
 		trim = seg.fields[0].normal.at(-trimTo)
 	}
+	var inside []uint16 // owners of some of a patch's pixels
 	for j := range seg.fields {
 		comps, err := seg.grow(j, bright)
 		if err != nil {
@@ -183,26 +184,11 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 			if !ok {
 				continue
 			}
-			covered, within, inside := 0, 0.0, map[uint16]bool{}
-			for _, run := range p.runs {
-				for k := run.Col0; k < run.Col1; k++ {
-					i := run.Row*lv.q.Cols + k
-					if o := owner[i]; o > 0 && out[o-1].area > 0 {
-						covered++
-						within += float64(lv.q.V[i]) - 1
-						inside[o] = true
-					}
-				}
-			}
-			if covered*2 >= p.area || len(inside) > 3 {
+			var stands bool
+			if stands, inside = seg.foundBefore(p, out, lv, bright, inside[:0]); stands {
 				continue
 			}
-			// a strong thing in a faint patch is a thing of its own
-			around := (p.mean-1)*float64(p.area) - within
-			if covered > 0 && around/float64(p.area-covered) < 0.4*within/float64(covered) == bright {
-				continue
-			}
-			for o := range inside {
+			for _, o := range inside {
 				out[o-1].area = 0
 			}
 			out = append(out, p)
@@ -214,6 +200,36 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 		}
 	}
 	return slices.DeleteFunc(out, func(p patch) bool { return p.area == 0 }), nil
+}
+
+const (
+	mostPieces = 3   // patches of finer scales that one of a wider scale may take the place of
+	faint      = 0.4 // part of the strength of what lies in a patch under which the rest of the patch is another thing
+)
+
+// foundBefore tells whether the patches found at finer scales stand where a wider one lies, and appends to inside those that lie in
+// it: theirs are the pixels that seg.owner gives them.
+func (seg *segments) foundBefore(p patch, found []patch, lv *leveled, bright bool, inside []uint16) (bool, []uint16) {
+	covered, within := 0, 0.0
+	for _, run := range p.runs {
+		at := run.Row * lv.q.Cols
+		owner, strength := seg.owner[at+run.Col0:at+run.Col1], lv.q.V[at+run.Col0:at+run.Col1]
+		for i, o := range owner {
+			if o > 0 && found[o-1].area > 0 {
+				covered++
+				within += float64(strength[i]) - 1
+				if !slices.Contains(inside, o) {
+					inside = append(inside, o)
+				}
+			}
+		}
+	}
+	if covered*2 >= p.area || len(inside) > mostPieces {
+		return true, inside
+	}
+	// a strong thing in a faint patch is a thing of its own
+	around := (p.mean-1)*float64(p.area) - within
+	return covered > 0 && around/float64(p.area-covered) < faint*within/float64(covered) == bright, inside
 }
 
 // grow returns the connected sets beyond the growing threshold of one scale that hold a seed of that scale or of a finer one.
@@ -272,7 +288,7 @@ func (seg *segments) threshold(arena *features.Arena) error {
 		f := &seg.fields[i]
 		f.threshold(scales[i], arena)
 		if i == 0 {
-			if err := closeMask(f.under, f.mean.Rows, f.mean.Cols, 3, 3); err != nil {
+			if err := features.CloseMask(f.under, f.mean.Rows, f.mean.Cols); err != nil {
 				return err
 			}
 		}
@@ -288,9 +304,12 @@ func (f *scaleField) threshold(sc scale, arena *features.Arena) {
 	f.over, f.under = arena.Mask(len(f.mask)), arena.Mask(len(f.mask))
 	clear(f.over)
 	clear(f.under)
+	// hi and lo are no less than 0, where whole numbers of the same bits are in the same order; below it they are larger than all
+	from := math.Float32bits(lo)
+	span := math.Float32bits(hi) - from
 	for i, v := range f.mean.V {
 		switch {
-		case v >= lo && v <= hi:
+		case math.Float32bits(v)-from <= span: // plain
 		case v < lo:
 			if f.mask[i] == regionBottom {
 				f.under[i] = 1
@@ -298,7 +317,7 @@ func (f *scaleField) threshold(sc scale, arena *features.Arena) {
 			if v < underSeed {
 				f.underSeeds = append(f.underSeeds, int32(i))
 			}
-		default:
+		case v > hi:
 			if f.mask[i] != regionNone {
 				f.over[i] = 1
 			}

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"encoding/binary"
+	"fmt"
 	"math"
 	"slices"
 
@@ -50,7 +51,7 @@ func newTrend(rows, cols, stride int, mask []uint8, region uint8, value func(r i
 	for i, x := range cells.V {
 		packed[i] = uint8(math.Round(255 * math.Sqrt(max(0, float64(x))/top)))
 	}
-	med, err := windowMedian(packed, cells.Rows, cells.Cols, res.window)
+	med, err := features.WindowMedian(packed, cells.Rows, cells.Cols, res.window)
 	if err != nil {
 		return nil, err
 	}
@@ -72,14 +73,7 @@ func newTrend(rows, cols, stride int, mask []uint8, region uint8, value func(r i
 
 // row fills dst with the trend along row r of the side, by bilinear interpolation between cell centres.
 func (t *trend) row(r int, dst []float32) {
-	p := (float64(r)+0.5)/float64(t.res.rows) - 0.5
-	a := min(max(int(math.Floor(p)), 0), t.cells.Rows-1)
-	z := min(a+1, t.cells.Rows-1)
-	f := float32(math.Min(1, math.Max(0, p-float64(a))))
-	upper, lower := t.cells.Row(a), t.cells.Row(z)
-	for c := range t.line {
-		t.line[c] = upper[c] + f*(lower[c]-upper[c])
-	}
+	t.along(r)
 	n := t.res.cols
 	for k := range min(n/2, len(dst)) {
 		dst[k] = t.line[0]
@@ -95,6 +89,41 @@ func (t *trend) row(r int, dst []float32) {
 	}
 	for ; k < len(dst); k++ {
 		dst[k] = t.line[len(t.line)-1]
+	}
+}
+
+// times writes src times the trend along row r of the side.
+func (t *trend) times(r int, src, dst []float32) {
+	t.along(r)
+	n := t.res.cols
+	dst = dst[:len(src)]
+	for k := range min(n/2, len(dst)) {
+		dst[k] = src[k] * t.line[0]
+	}
+	k := n / 2
+	for c := 0; c+1 < len(t.line) && k+n <= len(dst); c++ {
+		v, d := t.line[c], t.line[c+1]-t.line[c]
+		for i := 0; i < n; i += 4 {
+			to, from, part := dst[k+i:k+i+4:k+i+4], src[k+i:k+i+4:k+i+4], t.parts[i:i+4:i+4]
+			to[0], to[1] = from[0]*(v+d*part[0]), from[1]*(v+d*part[1])
+			to[2], to[3] = from[2]*(v+d*part[2]), from[3]*(v+d*part[3])
+		}
+		k += n
+	}
+	for ; k < len(dst); k++ {
+		dst[k] = src[k] * t.line[len(t.line)-1]
+	}
+}
+
+// along makes t.line the cells along row r.
+func (t *trend) along(r int) {
+	p := (float64(r)+0.5)/float64(t.res.rows) - 0.5
+	a := min(max(int(math.Floor(p)), 0), t.cells.Rows-1)
+	z := min(a+1, t.cells.Rows-1)
+	f := float32(math.Min(1, math.Max(0, p-float64(a))))
+	upper, lower := t.cells.Row(a)[:len(t.line)], t.cells.Row(z)[:len(t.line)]
+	for c := range t.line {
+		t.line[c] = upper[c] + f*(lower[c]-upper[c])
 	}
 }
 
@@ -125,27 +154,11 @@ func (t *trend) gain(level, least float64) *trend {
 func (res resolution) meanCells(rows, cols, stride int, mask []uint8, region uint8, value func(r int) []float32) *features.Grid {
 	out, _ := features.NewGrid((rows+res.rows-1)/res.rows, (cols+res.cols-1)/res.cols)
 	n := make([]int32, out.Cols)
-	whole := uint32(region) * 0x01010101 // four pixels of the region
 	for b := range out.Rows {
 		clear(n)
 		sum := out.Row(b)
 		for r := b * res.rows; r < min(rows, (b+1)*res.rows); r += res.step {
-			line, in := value(r)[:cols], mask[r*stride:r*stride+cols]
-			for c := range sum {
-				end := min(cols, (c+1)*res.cols)
-				k := c * res.cols
-				for ; k+4 <= end && binary.LittleEndian.Uint32(in[k:]) == whole; k += 4 {
-					v := line[k : k+4 : k+4]
-					sum[c] += (v[0] + v[1]) + (v[2] + v[3])
-					n[c] += 4
-				}
-				for ; k < end; k++ {
-					if in[k] == region {
-						sum[c] += line[k]
-						n[c]++
-					}
-				}
-			}
+			res.addCells(sum, n, value(r)[:cols], mask[r*stride:r*stride+cols], region)
 		}
 		least := int32(res.rows * res.cols / res.step / 4)
 		for c := range sum {
@@ -157,6 +170,43 @@ func (res resolution) meanCells(rows, cols, stride int, mask []uint8, region uin
 		}
 	}
 	return out
+}
+
+// addCells adds the pixels of one region in a row to the sums of its cells and to how many they are. Cells that lie in the region as
+// a whole, as nearly all do, are told by a word of the mask.
+func (res resolution) addCells(sum []float32, n []int32, line []float32, in []uint8, region uint8) {
+	const ones = 0x0101010101010101
+	whole := uint64(region) * ones
+	n = n[:len(sum)]
+	for c := range sum {
+		k, end := c*res.cols, min((c+1)*res.cols, len(line))
+		switch v, m := line[k:end:end], in[k:end:end]; {
+		case len(v) == 8 && len(m) == 8 && binary.LittleEndian.Uint64(m) == whole:
+			sum[c] = sum[c] + ((v[0] + v[1]) + (v[2] + v[3])) + ((v[4] + v[5]) + (v[6] + v[7]))
+			n[c] += 8
+		case len(v) == 4 && len(m) == 4 && binary.LittleEndian.Uint32(m) == uint32(whole):
+			sum[c] += (v[0] + v[1]) + (v[2] + v[3])
+			n[c] += 4
+		default:
+			addPart(&sum[c], &n[c], v, m, region)
+		}
+	}
+}
+
+// addPart is addCells for a cell that other regions share.
+func addPart(sum *float32, n *int32, v []float32, in []uint8, region uint8) {
+	const four, ones = 4, 0x01010101
+	for len(v) >= four && binary.LittleEndian.Uint32(in) == uint32(region)*ones {
+		*sum += (v[0] + v[1]) + (v[2] + v[3])
+		*n += four
+		v, in = v[four:], in[four:]
+	}
+	for k, x := range v {
+		if in[k] == region {
+			*sum += x
+			*n++
+		}
+	}
 }
 
 // fillGaps replaces NaN cells by the nearest known cell of their row, or else of the rows above and below.
@@ -203,3 +253,12 @@ func fillGaps(g *features.Grid) {
 
 // odd returns the largest odd number not over n, at least 1.
 func odd(n int) int { return max(1, n-1+n%2) }
+
+// boxMean is features.BoxMean into a grid taken from arena.
+func boxMean(g *features.Grid, winRows, winCols int, arena *features.Arena) (*features.Grid, error) {
+	out, err := arena.Grid(g.Rows, g.Cols)
+	if err != nil {
+		return nil, fmt.Errorf("box mean: %w", err)
+	}
+	return out, features.BoxMean(out, g, winRows, winCols)
+}
