@@ -23,20 +23,21 @@ type ProfileError struct {
 
 // ValueError sums up how far a measured value lies from the truth, over labels found.
 type ValueError struct {
-	N         int     `json:"n"`
-	Absent    int     `json:"absent"` // labels found that state the truth, whose mark has no value
-	Median    Number  `json:"median"` // of the absolute error
-	P95       Number  `json:"p95"`
-	Bias      Number  `json:"bias"`       // mean of measured minus true
-	Relative  Number  `json:"relative"`   // median of the absolute error over the true value, where that is not 0
-	Within1SD Rate    `json:"within_1sd"` // 0.683 where errors are normal and stated right
-	Within2SD Rate    `json:"within_2sd"` // 0.954
-	pairs     []pairV // measured with its true value, for the report's plots
+	N         int      `json:"n"`
+	Absent    int      `json:"absent"` // labels found that state the truth, whose mark has no value
+	Median    Number   `json:"median"` // of the absolute error
+	P95       Number   `json:"p95"`
+	Bias      Number   `json:"bias"`       // mean of measured minus true
+	Relative  Estimate `json:"relative"`   // median of the absolute error over the true value, where that is not 0
+	Within1SD Rate     `json:"within_1sd"` // 0.683 where errors are normal and stated right
+	Within2SD Rate     `json:"within_2sd"` // 0.954
+	pairs     []pairV  // measured with its true value, for the report's plots
 }
 
 type pairV struct {
-	got   features.Measured
-	truth float64
+	got     features.Measured
+	truth   float64
+	capture int
 }
 
 // maxProfileGap is the widest stretch of rows a found profile is read across: its points are at most 10 rows apart.
@@ -165,10 +166,32 @@ func profileErrors(caps []scored, opt Options) (nadir, first, altitude, relative
 	return gn.sum(n, 2, opt), gf.sum(n, 2, opt), ga.sum(n, 2, opt), gr.sum(n, 0.02, opt)
 }
 
+// sort orders the errors by size.
+func (g *gatherer) sort() {
+	slices.SortFunc(g.list, func(a, b rowError) int { return cmp.Compare(math.Abs(a.err), math.Abs(b.err)) })
+}
+
+// quantile is the size that part p of the errors do not exceed, with its interval; the errors must be sorted.
+func (g *gatherer) quantile(p float64, captures int, opt Options) Estimate {
+	return Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
+		total := 0
+		for _, r := range g.list {
+			total += times[r.capture]
+		}
+		seen := 0
+		for _, r := range g.list {
+			if seen += times[r.capture]; total > 0 && float64(seen) >= p*float64(total) {
+				return math.Abs(r.err)
+			}
+		}
+		return math.NaN()
+	})
+}
+
 // sum sums the errors up; within is what counts as close.
 func (g *gatherer) sum(captures int, within float64, opt Options) ProfileError {
 	e := ProfileError{Rows: len(g.list), Absent: NewRate(g.absent, g.absent+len(g.list))}
-	slices.SortFunc(g.list, func(a, b rowError) int { return cmp.Compare(math.Abs(a.err), math.Abs(b.err)) })
+	g.sort()
 	near := 0
 	for _, r := range g.list {
 		e.abs = append(e.abs, math.Abs(r.err))
@@ -177,22 +200,7 @@ func (g *gatherer) sum(captures int, within float64, opt Options) ProfileError {
 		}
 	}
 	e.Within2 = NewRate(near, len(g.list))
-	quantile := func(p float64) Estimate {
-		return Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
-			total := 0
-			for _, r := range g.list {
-				total += times[r.capture]
-			}
-			seen := 0
-			for _, r := range g.list {
-				if seen += times[r.capture]; total > 0 && float64(seen) >= p*float64(total) {
-					return math.Abs(r.err)
-				}
-			}
-			return math.NaN()
-		})
-	}
-	e.Median, e.P95 = quantile(0.5), quantile(0.95)
+	e.Median, e.P95 = g.quantile(0.5, captures, opt), g.quantile(0.95, captures, opt)
 	sums, counts := make([]float64, captures), make([]int, captures)
 	for _, r := range g.list {
 		sums[r.capture] += r.err
@@ -209,46 +217,46 @@ func (g *gatherer) sum(captures int, within float64, opt Options) ProfileError {
 	return e
 }
 
-func valueErrors(caps []scored) (height, off, gap ValueError) {
-	for _, s := range caps {
+func valueErrors(caps []scored, opt Options) (height, off, gap ValueError) {
+	for i, s := range caps {
 		for j := range s.label.Marks {
 			at := s.match.markOf[j]
 			if at < 0 || !s.counts[j] {
 				continue
 			}
 			l, m := &s.label.Marks[j], s.reported[at]
-			height.add(l.HeightM, m.HeightM)
-			off.add(l.OffBottomM, m.OffBottomM)
-			gap.add(l.GapPx, m.GapPx)
+			height.add(l.HeightM, m.HeightM, i)
+			off.add(l.OffBottomM, m.OffBottomM, i)
+			gap.add(l.GapPx, m.GapPx, i)
 		}
 	}
-	height.sum()
-	off.sum()
-	gap.sum()
+	for _, e := range []*ValueError{&height, &off, &gap} {
+		e.sum(len(caps), opt)
+	}
 	return height, off, gap
 }
 
-func (e *ValueError) add(truth *float64, got *features.Measured) {
+func (e *ValueError) add(truth *float64, got *features.Measured, capture int) {
 	switch {
 	case truth == nil:
 	case got == nil:
 		e.Absent++
 	default:
-		e.pairs = append(e.pairs, pairV{*got, *truth})
+		e.pairs = append(e.pairs, pairV{*got, *truth, capture})
 	}
 }
 
-func (e *ValueError) sum() {
+func (e *ValueError) sum(captures int, opt Options) {
 	e.N = len(e.pairs)
 	abs := make([]float64, 0, e.N)
-	var relative []float64
+	var relative gatherer
 	sum, within1, within2 := 0.0, 0, 0
 	for _, p := range e.pairs {
 		d := p.got.Value - p.truth
 		abs = append(abs, math.Abs(d))
 		sum += d
 		if p.truth != 0 {
-			relative = append(relative, math.Abs(d/p.truth))
+			relative.add(p.got.Value/p.truth, true, 1, 1, p.capture)
 		}
 		if math.Abs(d) <= p.got.SD {
 			within1++
@@ -258,9 +266,9 @@ func (e *ValueError) sum() {
 		}
 	}
 	slices.Sort(abs)
-	slices.Sort(relative)
 	e.Median, e.P95 = Number(sortedQuantile(abs, 0.5)), Number(sortedQuantile(abs, 0.95))
 	e.Bias = Number(sum / float64(e.N))
-	e.Relative = Number(sortedQuantile(relative, 0.5))
+	relative.sort()
+	e.Relative = relative.quantile(0.5, captures, opt)
 	e.Within1SD, e.Within2SD = NewRate(within1, e.N), NewRate(within2, e.N)
 }

@@ -134,7 +134,7 @@ func Reliability(s []Scored, bins int) ([]ReliabilityBin, error) {
 		if !(m.Score >= 0 && m.Score <= 1) {
 			return nil, fmt.Errorf("reliability: score %v is not a chance", m.Score)
 		}
-		b := max(0, min(bins-1, int(math.Ceil(m.Score*float64(bins)))-1))
+		b := reliabilityBin(m.Score, bins)
 		n[b]++
 		sum[b] += m.Score
 		if m.True {
@@ -149,6 +149,11 @@ func Reliability(s []Scored, bins int) ([]ReliabilityBin, error) {
 		}
 	}
 	return out, nil
+}
+
+// reliabilityBin is the bin of a chance; edges go to the lower one.
+func reliabilityBin(score float64, bins int) int {
+	return max(0, min(bins-1, int(math.Ceil(score*float64(bins)))-1))
 }
 
 // ExpectedCalibrationError is the mean difference between promised and true over the bins, weighted by their size: the binary

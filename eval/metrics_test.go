@@ -193,3 +193,17 @@ func TestBootstrapCoversTheMean(t *testing.T) {
 		t.Errorf("nothing: %v", e)
 	}
 }
+
+// The estimate's value is the plain error, and captures that fare differently give it an interval.
+func TestCalibrationErrorEstimate(t *testing.T) {
+	s := []Scored{{0.95, true, 0}, {0.85, false, 0}, {0.2, false, 1}, {0.25, true, 1}, {0.7, true, 2}}
+	bins, err := Reliability(s, 10)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e := eceEstimate(s, 3, quick())
+	near(t, "expected calibration error", e.Value, ExpectedCalibrationError(bins), 1e-12)
+	if !(e.Low < e.Value && e.Value < e.High) {
+		t.Errorf("%+v", e)
+	}
+}

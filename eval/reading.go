@@ -22,6 +22,7 @@ type PictureReading struct {
 	Photo         Rate         `json:"photo_right"`             // of the photographed screens, those whose box overlaps the corners' box by photoIoU
 	PhotoOutline  Rate         `json:"photo_outline_right"`     // the same against the outline through the corners
 	VisibleReturn ProfileError `json:"first_return_visible_px"` // over rows that hold an echo and show it
+	VisibleAbsent PointShare   `json:"first_return_absent"`     // of these rows, those without an answer
 }
 
 // What counts as near and as the same panel.
@@ -86,6 +87,7 @@ func reading(caps []scored, opt Options) PictureReading {
 	var refused int
 	var swathSides, oneSides struct{ wrong, of int }
 	var panels, photos, outlines struct{ right, of int }
+	var absent, seen []int
 	var firstHits, firstTries, nadirHits, nadirTries []int
 	var visible gatherer
 	for i := range caps {
@@ -118,7 +120,9 @@ func reading(caps []scored, opt Options) PictureReading {
 				oneSides.wrong++
 			}
 		}
+		answered, unanswered := len(visible.list), visible.absent
 		s.visibleReturn(&visible, panel, i)
+		absent, seen = append(absent, visible.absent-unanswered), append(seen, len(visible.list)-answered+visible.absent-unanswered)
 		if !s.label.wholeSwath() {
 			continue
 		}
@@ -135,6 +139,7 @@ func reading(caps []scored, opt Options) PictureReading {
 	r.SidesWrong, r.OneSideWrong = NewRate(swathSides.wrong, swathSides.of), NewRate(oneSides.wrong, oneSides.of)
 	r.Panel, r.Photo, r.PhotoOutline = NewRate(panels.right, panels.of), NewRate(photos.right, photos.of), NewRate(outlines.right, outlines.of)
 	r.FirstReturn, r.Nadir = newPointShare(firstHits, firstTries, opt), newPointShare(nadirHits, nadirTries, opt)
+	r.VisibleAbsent = newPointShare(absent, seen, opt)
 	const withinPx = 2
 	r.VisibleReturn = visible.sum(len(caps), withinPx, opt)
 	return r

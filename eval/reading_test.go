@@ -103,7 +103,7 @@ func TestVisibleFirstReturn(t *testing.T) {
 	l.Furniture = []FurnitureLabel{{Kind: "plate", Box: *box(200, 8, 20, 5)}, {Kind: "text", Box: *box(200, 18, 20, 5)}}
 	r := readingOf(t, c, l)
 	// port rows 0 (lost) and 10 (covered) are left out, starboard row 0 too
-	if r.VisibleReturn.Rows != 5 || r.VisibleReturn.Absent.N != 5 || r.FirstReturn.N != 8 || r.FirstReturn.K != 6 {
+	if r.VisibleReturn.Rows != 5 || r.VisibleReturn.Absent.N != 5 || r.VisibleAbsent.K != 0 || r.VisibleAbsent.N != 5 || r.FirstReturn.N != 8 || r.FirstReturn.K != 6 {
 		t.Errorf("visible %+v, all %+v", r.VisibleReturn.Absent, r.FirstReturn)
 	}
 }

@@ -71,7 +71,7 @@ func WriteText(w io.Writer, r *Results) error {
 	t = section(&b, "Chance of being real, believed or not")
 	row(t, "marks", fmt.Sprint(r.Calibration.Marks))
 	row(t, "Brier score", numberText(r.Calibration.Brier, 3))
-	row(t, "expected calibration error", numberText(r.Calibration.ECE, 3))
+	row(t, "expected calibration error", estimateText(r.Calibration.ECE, 3))
 	row(t, "area under the receiver operating characteristic", numberText(r.Calibration.ROCAUC, 3))
 	t.Flush()
 
@@ -84,6 +84,7 @@ func WriteText(w io.Writer, r *Results) error {
 	row(t, "pictures of one side called the other", rateText(r.Reading.OneSideWrong))
 	row(t, fmt.Sprintf("first returns of %d whole swaths within 10 px of a width of 1,024", r.Reading.Swaths), shareText(r.Reading.FirstReturn))
 	row(t, "nadirs within 3 px", shareText(r.Reading.Nadir))
+	row(t, "first returns to be seen that get no answer", shareText(r.Reading.VisibleAbsent))
 	t.Flush()
 
 	t = section(&b, "Profiles")
@@ -105,7 +106,7 @@ func WriteText(w io.Writer, r *Results) error {
 		name string
 		e    ValueError
 	}{{"height, m", r.Height}, {"off bottom, m", r.OffBottom}, {"gap, px", r.Gap}} {
-		row(t, v.name, fmt.Sprint(v.e.N), fmt.Sprint(v.e.Absent), numberText(v.e.Median, 2), numberText(v.e.Relative, 2), numberText(v.e.P95, 2),
+		row(t, v.name, fmt.Sprint(v.e.N), fmt.Sprint(v.e.Absent), numberText(v.e.Median, 2), estimateText(v.e.Relative, 2), numberText(v.e.P95, 2),
 			numberText(v.e.Bias, 2), rateText(v.e.Within1SD), rateText(v.e.Within2SD))
 	}
 	t.Flush()

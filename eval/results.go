@@ -142,7 +142,7 @@ const (
 type Calibration struct {
 	Marks  int              `json:"marks"`
 	Brier  Number           `json:"brier"`
-	ECE    Number           `json:"ece"`
+	ECE    Estimate         `json:"ece"`
 	ROCAUC Number           `json:"roc_auc"`
 	Bins   []ReliabilityBin `json:"bins"`
 }

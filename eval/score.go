@@ -61,7 +61,7 @@ func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, 
 	}
 	r.Reading = reading(caps, opt)
 	r.Nadir, r.FirstReturn, r.Altitude, r.Relative = profileErrors(caps, opt)
-	r.Height, r.OffBottom, r.Gap = valueErrors(caps)
+	r.Height, r.OffBottom, r.Gap = valueErrors(caps, opt)
 	r.Humps = humps(caps)
 	r.Breakdowns = breakdowns(caps, opt)
 	r.Worst, r.WorstLines = worst(caps, opt), worstLines(caps, opt)
@@ -351,7 +351,31 @@ func calibration(caps []scored, opt Options) (Calibration, error) {
 	if err != nil {
 		return Calibration{}, err
 	}
-	return Calibration{Marks: len(s), Brier: Number(Brier(s)), ECE: Number(ExpectedCalibrationError(bins)), ROCAUC: Number(ROCAUC(s)), Bins: bins}, nil
+	return Calibration{Marks: len(s), Brier: Number(Brier(s)), ECE: eceEstimate(s, len(caps), opt), ROCAUC: Number(ROCAUC(s)), Bins: bins}, nil
+}
+
+// eceEstimate is the expected calibration error of chances with its interval. Captures drawn often weigh as much more in their bins.
+func eceEstimate(s []Scored, captures int, opt Options) Estimate {
+	n, promised, came := make([]float64, opt.Bins), make([]float64, opt.Bins), make([]float64, opt.Bins)
+	return Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
+		clear(n)
+		clear(promised)
+		clear(came)
+		total, sum := 0.0, 0.0
+		for _, m := range s {
+			t, b := float64(times[m.Capture]), reliabilityBin(m.Score, opt.Bins)
+			n[b] += t
+			promised[b] += t * m.Score
+			if m.True {
+				came[b] += t
+			}
+			total += t
+		}
+		for b := range n {
+			sum += math.Abs(promised[b] - came[b])
+		}
+		return sum / total
+	})
 }
 
 func realSample(caps []scored) []Scored {

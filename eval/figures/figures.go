@@ -117,6 +117,7 @@ const (
 	measureRight    = "right-class"
 	measureMedian   = "first-return-median"
 	measureP95      = "first-return-p95"
+	measureAtOne    = "recall-at-1" // at up to one false mark a capture, by whatever level
 )
 
 // Gather reads the results.json of every part below dir. A part that is not there is left out: what it measured is taken from before,
@@ -165,7 +166,17 @@ func Gather(dir, detector string, b *Bounds, before *Summary) (*Summary, error) 
 	}
 	for _, m := range b.Peers.Methods {
 		for _, set := range b.Peers.Sets {
-			if err := takeSet(take, set, peerKey(m, set), m.Key); err != nil {
+			name, prefix := peerKey(m, set), ""
+			if m.Key != "" {
+				prefix = "peer-" + m.Key + "-"
+			}
+			if err := takeSet(take, set, name, prefix); err != nil {
+				return nil, err
+			}
+			if set.Tiles != "" { // other marks in tiles are not known to be false
+				continue
+			}
+			if err := take(key(name, measureAtOne), prefix+set.Key, "froc.at[false_per_capture=1].recall"); err != nil {
 				return nil, err
 			}
 		}
@@ -181,12 +192,8 @@ func peerKey(m Named, set Source) string {
 	return "peer-" + m.Key + "-" + set.Key
 }
 
-// takeSet takes the measures of a set under the name given. A method's own parts are in folders that begin with its name.
-func takeSet(take func(name, part, path string) error, set Source, name, method string) error {
-	prefix := ""
-	if method != "" {
-		prefix = "peer-" + method + "-"
-	}
+// takeSet takes the measures of a set under the name given, from the part's folder, whose name prefix comes before.
+func takeSet(take func(name, part, path string) error, set Source, name, prefix string) error {
 	paths := map[string]string{
 		measureCaptures: "captures.labelled", measureRecall: "detection.recall", measureFalse: "detection.false_per_capture",
 		measureRight: "right_class", measureMedian: "first_return_px.median", measureP95: "first_return_px.p95",

@@ -36,7 +36,8 @@ func small() *Bounds {
 
 const scored = `{"reading":{"near":{"k":95,"n":100,"value":0.954,"low":0.9,"high":0.98}},"bare":2.5,"captures":{"labelled":12},
 	"detection":{"recall":{"value":0.75,"low":0.6,"high":0.9},"false_per_capture":{"value":1.25,"low":null,"high":null}},
-	"right_class":{"value":null,"low":null,"high":null},"first_return_px":{"median":{"value":1.04},"p95":{"value":4}}}`
+	"right_class":{"value":null,"low":null,"high":null},"first_return_px":{"median":{"value":1.04},"p95":{"value":4}},
+	"froc":{"at":[{"false_per_capture":0.5,"recall":{"value":0.3}},{"false_per_capture":1,"recall":{"value":0.5}}]}}`
 
 func gathered(t *testing.T) (*Summary, string) {
 	t.Helper()
@@ -62,7 +63,8 @@ func TestTables(t *testing.T) {
 		"sets": "|  | captures | recall | false or other marks a capture | class right | first return, px: median, 95 % |\n|---|---|---|---|---|---|\n" +
 			"| set a | 12 | 0.75 [0.60, 0.90] | 1.2 | – | 1.0, 4.0 |\n" +
 			"| tiles, first | 5 | 0.80 | 0.4 | 1.00 | – |\n",
-		"peers": "| recall; false or other marks a picture | set a |\n|---|---|\n| this | 0.75 [0.60, 0.90]; 1.2 |\n| blobs | 0.75 [0.60, 0.90]; 1.2 |\n",
+		"peers": "| recall; false or other marks a picture; recall at up to 1 false mark | set a |\n|---|---|\n" +
+			"| this | 0.75 [0.60, 0.90]; 1.2; 0.50 |\n| blobs | 0.75 [0.60, 0.90]; 1.2; 0.50 |\n",
 	} {
 		if got := s.Tables(small())[name]; got != want {
 			t.Errorf("%s:\n%s\nwant\n%s", name, got, want)

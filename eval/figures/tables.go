@@ -94,7 +94,7 @@ func (s *Summary) SetsTable(b *Bounds) string {
 
 // PeersTable sets recall and false marks beside those of plain detectors on the same pictures.
 func (s *Summary) PeersTable(b *Bounds) string {
-	head := []string{"recall; false or other marks a picture"}
+	head := []string{"recall; false or other marks a picture; recall at up to 1 false mark"}
 	for _, set := range b.Peers.Sets {
 		head = append(head, set.Name)
 	}
@@ -108,7 +108,11 @@ func (s *Summary) PeersTable(b *Bounds) string {
 				continue
 			}
 			some = true
-			cells = append(cells, s.cell(of, measureRecall, 2)+"; "+s.cell(of, measureFalse, 1))
+			cell := s.cell(of, measureRecall, 2) + "; " + s.cell(of, measureFalse, 1)
+			if set.Tiles == "" {
+				cell += "; " + s.cell(of, measureAtOne, 2)
+			}
+			cells = append(cells, cell)
 		}
 		if some {
 			rows = append(rows, cells)
