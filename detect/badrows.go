@@ -18,11 +18,12 @@ func dropBadRows(echo *features.Grid, valid []uint8) int {
 	}
 	mean := make([]float64, n)
 	for r := range mean {
-		ok := valid[r*echo.Cols : (r+1)*echo.Cols]
+		row := echo.Row(r)
+		ok := valid[r*echo.Cols:][:len(row)]
 		sum, count := 0.0, 0
-		for c := r & 3; c < echo.Cols; c += 4 {
+		for c := r & 3; c < len(row); c += 4 {
 			if ok[c] != 0 {
-				sum += float64(echo.V[r*echo.Cols+c])
+				sum += float64(row[c])
 				count++
 			}
 		}

@@ -40,29 +40,33 @@ func newFinderView(s *swath, lv *leveled, arena *features.Arena) *FinderView {
 	strength, region, steep := v.Planes[:size], v.Planes[size:2*size], v.Planes[2*size:]
 	clear(v.Planes[size:])
 	plain := encodeStrength(1)
+	whole := regionCodes(n * n)
 	sums, kinds := make([]float32, wide), make([]int32, wide)
 	for y := range v.Rows {
 		line := strength[y*v.Cols : (y+1)*v.Cols]
-		from := 0
 		if y < high {
-			from = wide
+			r0, r1 := y*n, min((y+1)*n, rows)
+			codes := whole
+			if r1-r0 < n {
+				codes = regionCodes((r1 - r0) * n)
+			}
 			clear(sums)
 			clear(kinds)
-			last := min((y+1)*n, rows)
-			for r := y * n; r < last; r++ {
+			for r := r0; r < r1; r++ {
 				addBlocks(sums, kinds, lv.q.Row(r), lv.mask[r*cols:(r+1)*cols], n)
 			}
-			high := last - y*n
-			drawBlocks(line, region[y*v.Cols:], sums, kinds, float32(high*n))
+			drawBlocks(line, region[y*v.Cols:], sums, kinds, (r1-r0)*n, codes)
 			if odd := cols - (wide-1)*n; odd < n {
 				// the last block is narrower than the others
-				drawBlocks(line[wide-1:], region[y*v.Cols+wide-1:], sums[wide-1:], kinds[wide-1:], float32(high*odd))
+				at, pixels := wide-1, (r1-r0)*odd
+				drawBlocks(line[at:], region[y*v.Cols+at:], sums[at:], kinds[at:], pixels, regionCodes(pixels))
 			}
-			if edge := lv.edge[min(y*n+n/2, rows-1)]; edge > 0 && s.hasZero {
+			if edge := lv.edge[min(r0+n/2, rows-1)]; edge > 0 && s.hasZero {
 				drawSteepness(steep[y*v.Cols:][:wide], edge, n)
 			}
+			line = line[wide:]
 		}
-		for x := from; x < len(line); x++ {
+		for x := range line {
 			line[x] = plain
 		}
 	}
@@ -89,18 +93,34 @@ func addBlocks(sums []float32, kinds []int32, row []float32, mask []uint8, n int
 	}
 }
 
+// regionCodes are what is drawn for blocks of so many pixels whose regions sum up to an index.
+func regionCodes(pixels int) []uint8 {
+	codes := make([]uint8, int(regionBottom)*pixels+1)
+	for sum := range codes {
+		codes[sum] = uint8(float32(sum) / float32(pixels) * (255 / float32(regionBottom)))
+	}
+	return codes
+}
+
 // drawBlocks writes strength and region of blocks of so many pixels.
-func drawBlocks(strength, region []uint8, sums []float32, kinds []int32, pixels float32) {
+func drawBlocks(strength, region []uint8, sums []float32, kinds []int32, pixels int, codes []uint8) {
+	n := float32(pixels)
+	strength, region, kinds = strength[:len(sums)], region[:len(sums)], kinds[:len(sums)]
 	for x, sum := range sums {
-		strength[x] = encodeStrength(sum / pixels)
-		region[x] = uint8(float32(kinds[x]) / pixels * (255 / float32(regionBottom)))
+		strength[x] = encodeStrength(sum / n)
+		region[x] = codes[kinds[x]]
 	}
 }
 
 // drawSteepness writes how steeply a ray meets flat bottom at each cell of n pixels: 255 straight down, which is as far as the edge.
 func drawSteepness(steep []uint8, edge, n int) {
 	for x := range steep {
-		steep[x] = uint8(255 * min(1, float32(edge)/float32(x*n+1)))
+		k := x*n + 1
+		if k <= edge {
+			steep[x] = 255
+			continue
+		}
+		steep[x] = uint8(255 * (float32(edge) / float32(k)))
 	}
 }
 
@@ -108,7 +128,14 @@ func padded(n int) int { return (n + finder.Step - 1) / finder.Step * finder.Ste
 
 // encodeStrength keeps shadows and highlights apart in a byte: plain bottom is 85, nine times its strength 255.
 func encodeStrength(q float32) uint8 {
-	return uint8(min(255, 85*math.Sqrt(float64(max(q, 0)))))
+	if q < 0 {
+		q = 0
+	}
+	code := 85 * math.Sqrt(float64(q))
+	if code > 255 {
+		code = 255
+	}
+	return uint8(code)
 }
 
 // Cells maps a box of the capture to cells of the view: rows [r0, r1), range cells [k0, k1). ok is false when its middle lies on no

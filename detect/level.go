@@ -72,13 +72,14 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	widen := spread.gain(lv.sigma, 0.25*lv.sigma)
 	for r := range rows {
 		widen.row(r, line)
-		dst, in := q.Row(r), mask[r*cols:(r+1)*cols]
-		for k, m := range in {
-			v := float32(1)
-			if m == regionBottom {
-				v += (dst[k] - 1) * line[k]
+		dst := q.Row(r)
+		in, by := mask[r*cols:][:len(dst)], line[:len(dst)]
+		for k, v := range dst {
+			if in[k] == regionBottom {
+				dst[k] = 1 + (v-1)*by[k]
+			} else {
+				dst[k] = 1
 			}
-			dst[k] = v
 		}
 	}
 	if edge != nil {
@@ -201,33 +202,7 @@ func (s *swath) levelWater(q *features.Grid, mask []uint8, edge []int, bottom *t
 // range, the same row. The first holds the hard specular rim; the second, rings of the display; the third, gain jumps and
 // interference between pings.
 func takeOutShared(q *features.Grid, mask []uint8, edge []int) {
-	var rim [edgeWidth]medianCounter
-	hasEdge := false
-	for r := range q.Rows {
-		if edge[r] <= 0 {
-			continue
-		}
-		hasEdge = true
-		for i := 0; i < edgeWidth && edge[r]+i < q.Cols; i++ {
-			if mask[r*q.Cols+edge[r]+i] == regionBottom {
-				rim[i].add(q.At(r, edge[r]+i))
-			}
-		}
-	}
-	if hasEdge {
-		var inv [edgeWidth]float32
-		for i := range rim {
-			inv[i] = 1 / rim[i].median(q.Rows/4)
-		}
-		for r := range q.Rows {
-			if edge[r] > 0 {
-				row := q.Row(r)[min(edge[r], q.Cols):]
-				for i := 0; i < min(edgeWidth, len(row)); i++ {
-					row[i] *= inv[i]
-				}
-			}
-		}
-	}
+	takeOutRim(q, mask, edge)
 	columns := make([]float32, q.Cols)
 	// some columns at a time: they lie side by side in memory
 	var several [16]medianCounter
@@ -259,6 +234,40 @@ func takeOutShared(q *features.Grid, mask []uint8, edge []int) {
 		inv := 1 / m.median(q.Cols/8)
 		for c, v := range columns {
 			row[c] *= v * inv
+		}
+	}
+}
+
+// takeOutRim does so for the distances beyond the first return, up to edgeWidth.
+func takeOutRim(q *features.Grid, mask []uint8, edge []int) {
+	var rim [edgeWidth]medianCounter
+	hasEdge := false
+	for r := range q.Rows {
+		if edge[r] <= 0 {
+			continue
+		}
+		hasEdge = true
+		a, z := r*q.Cols+min(edge[r], q.Cols), r*q.Cols+min(edge[r]+edgeWidth, q.Cols)
+		for i, m := range mask[a:z] {
+			if m == regionBottom {
+				rim[i].add(q.V[a+i])
+			}
+		}
+	}
+	if !hasEdge {
+		return
+	}
+	var inv [edgeWidth]float32
+	for i := range rim {
+		inv[i] = 1 / rim[i].median(q.Rows/4)
+	}
+	for r := range q.Rows {
+		if edge[r] > 0 {
+			row := q.Row(r)[min(edge[r], q.Cols):]
+			row = row[:min(edgeWidth, len(row))]
+			for i := range row {
+				row[i] *= inv[i]
+			}
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"slices"
@@ -53,8 +54,9 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 		from, to := max(0, -x0), min(width, echo.Cols-x0)
 		if s.mirror() {
 			from, to = max(0, x0-echo.Cols), min(width, x0)
-			for k := from; k < to; k++ {
-				dst[k], dstOK[k] = src[x0-1-k], srcOK[x0-1-k]
+			if from < to {
+				copyBackwards(dst[from:to], src[x0-to:x0-from])
+				copyFlagsBackwards(dstOK[from:to], srcOK[x0-to:x0-from])
 			}
 		} else if from < to {
 			copy(dst[from:to], src[x0+from:])
@@ -67,6 +69,31 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 		clear(dstOK[to:])
 	}
 	return s, nil
+}
+
+// copyBackwards writes the values of src to dst, which is as long, last first.
+func copyBackwards(dst, src []float32) {
+	const at = 4 // a time
+	for len(dst) >= at && len(src) >= at {
+		from, to := src[len(src)-at:], dst[:at]
+		to[0], to[1], to[2], to[3] = from[3], from[2], from[1], from[0]
+		dst, src = dst[at:], src[:len(src)-at]
+	}
+	for i := range dst {
+		dst[i] = src[len(src)-1-i]
+	}
+}
+
+// copyFlagsBackwards is copyBackwards for flags, a word at a time.
+func copyFlagsBackwards(dst, src []uint8) {
+	const word = 8
+	for len(dst) >= word && len(src) >= word {
+		binary.LittleEndian.PutUint64(dst, binary.BigEndian.Uint64(src[len(src)-word:]))
+		dst, src = dst[word:], src[:len(src)-word]
+	}
+	for i := range dst {
+		dst[i] = src[len(src)-1-i]
+	}
 }
 
 // wholeSwath takes a whole panel for a starboard side that begins at the panel's left edge, which need not be the nadir. It is made
