@@ -9,7 +9,9 @@ import (
 
 func TestLetIn(t *testing.T) {
 	run := Run{Captures: []detect.CaptureRecord{capture("cat.png"), capture("dog.png"), capture("map.png"), capture("text.png")}}
-	run.Captures[0].Status, run.Captures[1].Status, run.Captures[3].Status = detect.StatusNoPanel, detect.StatusNoPanel, detect.StatusUnreadable
+	for i, status := range []detect.Status{detect.StatusNoPanel, detect.StatusNoPanel, detect.StatusRead, detect.StatusUnreadable} {
+		run.Captures[i].Status = status
+	}
 	r := LetIn(run)
 	if r.LetIn.K != 1 || r.LetIn.N != 3 || r.Unreadable != 1 {
 		t.Errorf("%+v", r)

@@ -12,15 +12,15 @@ import (
 // PictureReading tells how well captures are read, before anything is looked for in them, in measures that don't depend on how large a
 // capture is shown.
 type PictureReading struct {
-	Swaths        int          `json:"swaths"`                  // whole swaths among the labelled captures: nadir and both first returns labelled
+	Swaths        int          `json:"swaths"`                  // labelled captures with nadir and both first returns
 	Refused       Rate         `json:"refused"`                 // of the labelled captures
 	FirstReturn   PointShare   `json:"first_return_near"`       // labelled points of whole swaths within nearFirst of the panel's width
 	Nadir         PointShare   `json:"nadir_near"`              // the same for the nadir, within nearNadir
-	SidesWrong    Rate         `json:"sides_wrong"`             // of the sides of whole swaths that were read, those called by the other's name
-	OneSideWrong  Rate         `json:"one_side_wrong"`          // of the pictures of one side in which something was named, those called the other
+	SidesWrong    Rate         `json:"sides_wrong"`             // of the sides of whole swaths that were read
+	OneSideWrong  Rate         `json:"one_side_wrong"`          // of the pictures of one side in which a side was named
 	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by panelIoU
-	Photo         Rate         `json:"photo_right"`             // of the photographed screens, those whose box overlaps the corners' box by photoIoU
-	PhotoOutline  Rate         `json:"photo_outline_right"`     // the same against the outline through the corners
+	Photo         Rate         `json:"photo_right"`             // of the photographs, those overlapping by photoIoU, by box
+	PhotoOutline  Rate         `json:"photo_outline_right"`     // the same, by the outline through the corners
 	VisibleReturn ProfileError `json:"first_return_visible_px"` // over rows that hold an echo and show it
 	VisibleAbsent PointShare   `json:"first_return_absent"`     // of these rows, those without an answer
 }

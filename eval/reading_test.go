@@ -30,7 +30,8 @@ func swath(name string) (detect.CaptureRecord, CaptureLabel) {
 
 func readingOf(t *testing.T, c detect.CaptureRecord, l CaptureLabel, marks ...detect.MarkRecord) PictureReading {
 	t.Helper()
-	r, err := Score(context.Background(), Run{Captures: []detect.CaptureRecord{c}, Marks: marks}, Labels{Schema: 1, Captures: []CaptureLabel{l}}, quick())
+	run := Run{Captures: []detect.CaptureRecord{c}, Marks: marks}
+	r, err := Score(context.Background(), run, Labels{Schema: 1, Captures: []CaptureLabel{l}}, quick())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -52,7 +53,9 @@ func TestReading(t *testing.T) {
 			c.Panels[0].FirstReturn.Port = upright(200.9, 0, 10, 20, 30)
 		}, 4, 4, 0, 2, 0, 1},
 		{"no answer is no hit", func(c *detect.CaptureRecord, _ *CaptureLabel) { c.Panels[0].FirstReturn.Port = nil }, 4, 4, 0, 1, 0, 1},
-		{"nadir off by two of 512", func(c *detect.CaptureRecord, _ *CaptureLabel) { c.Panels[0].Nadir = upright(258, 0, 10, 20, 30) }, 8, 0, 0, 2, 0, 1},
+		{"nadir off by two of 512", func(c *detect.CaptureRecord, _ *CaptureLabel) {
+			c.Panels[0].Nadir = upright(258, 0, 10, 20, 30)
+		}, 8, 0, 0, 2, 0, 1},
 		{"sides swapped", func(c *detect.CaptureRecord, _ *CaptureLabel) {
 			f := &c.Panels[0].FirstReturn
 			f.Port, f.Starboard = f.Starboard, f.Port
@@ -64,7 +67,8 @@ func TestReading(t *testing.T) {
 		tt.change(&c, &l)
 		r := readingOf(t, c, l)
 		if r.Swaths != 1 || r.FirstReturn.K != tt.first || r.FirstReturn.N != 8 || r.Nadir.K != tt.nadir || r.Nadir.N != 4 ||
-			r.SidesWrong.K != tt.wrong || r.SidesWrong.N != tt.named || r.Refused.K != tt.refused || r.Refused.N != 1 || r.Panel.K != tt.panel || r.Panel.N != 1 {
+			r.SidesWrong.K != tt.wrong || r.SidesWrong.N != tt.named || r.Refused.K != tt.refused || r.Refused.N != 1 ||
+			r.Panel.K != tt.panel || r.Panel.N != 1 {
 			t.Errorf("%s: %+v", tt.name, r)
 		}
 	}
@@ -103,7 +107,8 @@ func TestVisibleFirstReturn(t *testing.T) {
 	l.Furniture = []FurnitureLabel{{Kind: "plate", Box: *box(200, 8, 20, 5)}, {Kind: "text", Box: *box(200, 18, 20, 5)}}
 	r := readingOf(t, c, l)
 	// port rows 0 (lost) and 10 (covered) are left out, starboard row 0 too
-	if r.VisibleReturn.Rows != 5 || r.VisibleReturn.Absent.N != 5 || r.VisibleAbsent.K != 0 || r.VisibleAbsent.N != 5 || r.FirstReturn.N != 8 || r.FirstReturn.K != 6 {
+	if r.VisibleReturn.Rows != 5 || r.VisibleReturn.Absent.N != 5 ||
+		r.VisibleAbsent.K != 0 || r.VisibleAbsent.N != 5 || r.FirstReturn.N != 8 || r.FirstReturn.K != 6 {
 		t.Errorf("visible %+v, all %+v", r.VisibleReturn.Absent, r.FirstReturn)
 	}
 }

@@ -82,7 +82,8 @@ func WriteText(w io.Writer, r *Results) error {
 	row(t, "the same by their outlines", rateText(r.Reading.PhotoOutline))
 	row(t, "sides of whole swaths called by the other's name", rateText(r.Reading.SidesWrong))
 	row(t, "pictures of one side called the other", rateText(r.Reading.OneSideWrong))
-	row(t, fmt.Sprintf("first returns of %d whole swaths within 10 px of a width of 1,024", r.Reading.Swaths), shareText(r.Reading.FirstReturn))
+	row(t, fmt.Sprintf("first returns of %d whole swaths within 10 px of a width of 1,024", r.Reading.Swaths),
+		shareText(r.Reading.FirstReturn))
 	row(t, "nadirs within 3 px", shareText(r.Reading.Nadir))
 	row(t, "first returns to be seen that get no answer", shareText(r.Reading.VisibleAbsent))
 	t.Flush()
@@ -93,8 +94,10 @@ func WriteText(w io.Writer, r *Results) error {
 		name   string
 		e      ProfileError
 		digits int
-	}{{"nadir, px", r.Nadir, 2}, {"first return, px", r.FirstReturn, 2},
-		{"the same where it is to be seen", r.Reading.VisibleReturn, 2}, {"altitude, px", r.Altitude, 2}, {"altitude, share of it", r.Relative, 4}} {
+	}{
+		{"nadir, px", r.Nadir, 2}, {"first return, px", r.FirstReturn, 2}, {"the same where it is to be seen", r.Reading.VisibleReturn, 2},
+		{"altitude, px", r.Altitude, 2}, {"altitude, share of it", r.Relative, 4},
+	} {
 		row(t, p.name, fmt.Sprint(p.e.Rows), estimateText(p.e.Median, p.digits), estimateText(p.e.P95, p.digits),
 			estimateText(p.e.Bias, p.digits), percent(p.e.Within2), percent(p.e.Absent))
 	}
@@ -106,8 +109,8 @@ func WriteText(w io.Writer, r *Results) error {
 		name string
 		e    ValueError
 	}{{"height, m", r.Height}, {"off bottom, m", r.OffBottom}, {"gap, px", r.Gap}} {
-		row(t, v.name, fmt.Sprint(v.e.N), fmt.Sprint(v.e.Absent), numberText(v.e.Median, 2), estimateText(v.e.Relative, 2), numberText(v.e.P95, 2),
-			numberText(v.e.Bias, 2), rateText(v.e.Within1SD), rateText(v.e.Within2SD))
+		row(t, v.name, fmt.Sprint(v.e.N), fmt.Sprint(v.e.Absent), numberText(v.e.Median, 2), estimateText(v.e.Relative, 2),
+			numberText(v.e.P95, 2), numberText(v.e.Bias, 2), rateText(v.e.Within1SD), rateText(v.e.Within2SD))
 	}
 	t.Flush()
 	t = tabbed(&b)
@@ -168,7 +171,8 @@ func WriteTilesText(w io.Writer, r TileResult) error {
 func WriteShownText(w io.Writer, r ShownResult) error {
 	var b bytes.Buffer
 	t := tabbed(&b)
-	row(t, fmt.Sprintf("%d whole swaths shown", r.Pictures), "read", fmt.Sprintf("first returns moved by no more than %g of the width", keptShare))
+	row(t, fmt.Sprintf("%d whole swaths shown", r.Pictures), "read",
+		fmt.Sprintf("first returns moved by no more than %g of the width", keptShare))
 	row(t, "as they are", rateText(r.Plain), "")
 	for _, way := range r.Ways {
 		row(t, way.Name, rateText(way.Read), shareText(way.Kept))

@@ -267,7 +267,8 @@ func TestValueErrors(t *testing.T) {
 	}
 	near(t, "height bias", float64(r.Height.Bias), 0.3, 1e-12)
 	near(t, "height error over height", r.Height.Relative.Value, 0.3, 1e-12)
-	if r.Height.N != 1 || r.Height.Within1SD.K != 0 || r.Height.Within2SD.K != 1 || r.Gap.N != 0 || r.Gap.Absent != 1 || r.OffBottom.Absent != 0 {
+	if r.Height.N != 1 || r.Height.Within1SD.K != 0 || r.Height.Within2SD.K != 1 ||
+		r.Gap.N != 0 || r.Gap.Absent != 1 || r.OffBottom.Absent != 0 {
 		t.Errorf("height %+v, gap %+v", r.Height, r.Gap)
 	}
 }

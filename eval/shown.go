@@ -54,7 +54,11 @@ func Ways() []Way {
 	for _, p := range []struct {
 		name   string
 		colors palette.ColorMap
-	}{{"Kindlmann", moreland.Kindlmann()}, {"extended Kindlmann", moreland.ExtendedKindlmann()}, {"black body", moreland.ExtendedBlackBody()}} {
+	}{
+		{"Kindlmann", moreland.Kindlmann()},
+		{"extended Kindlmann", moreland.ExtendedKindlmann()},
+		{"extended black body", moreland.ExtendedBlackBody()},
+	} {
 		out = append(out, Way{"palette " + p.name, 1, func(img image.Image) (image.Image, error) { return recoloured(img, p.colors) }})
 	}
 	return out
@@ -143,7 +147,9 @@ func compared(base *detect.PanelRecord, panels []detect.PanelRecord, kx, ky floa
 	if base == nil {
 		return s
 	}
-	want := detect.Box{X: int(float64(base.Box.X) * kx), Y: int(float64(base.Box.Y) * ky), W: scaledPx(base.Box.W, kx), H: scaledPx(base.Box.H, ky)}
+	want := detect.Box{
+		X: int(float64(base.Box.X) * kx), Y: int(float64(base.Box.Y) * ky), W: scaledPx(base.Box.W, kx), H: scaledPx(base.Box.H, ky),
+	}
 	got := overlapping(panels, &want)
 	if got == nil {
 		got = &detect.PanelRecord{}

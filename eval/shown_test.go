@@ -104,7 +104,8 @@ func TestShown(t *testing.T) {
 		}
 	}
 	broken := errors.New("no memory")
-	_, err := LookAtAll(t.Context(), ramp(40, 40), nil, ways, func(context.Context, image.Image) (*detect.Result, error) { return nil, broken })
+	fail := func(context.Context, image.Image) (*detect.Result, error) { return nil, broken }
+	_, err := LookAtAll(t.Context(), ramp(40, 40), nil, ways, fail)
 	if !errors.Is(err, broken) {
 		t.Errorf("a look that failed: %v", err)
 	}

@@ -111,7 +111,8 @@ if [ -d "$nosonar" ]; then
 	triage "$nosonar" "$scratch/nosonar"
 	"$tool" score "$scratch/nosonar" --no-sonar --out "$out/nosonar"
 else
-	echo "score: no pictures that are no sonar at \"$nosonar\" (models/reader/nosonar.py FIT SCORE makes them; set SCORE_NOSONAR to SCORE); left out" >&2
+	echo "score: no pictures that are no sonar at \"$nosonar\", left out (models/reader/nosonar.py FIT SCORE makes them:" \
+		"set SCORE_NOSONAR to SCORE)" >&2
 fi
 
 # Each method's level is that of its best F1 on half A, for what is real, and on the very scenes it is scored on, for what is rendered:

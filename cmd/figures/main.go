@@ -24,7 +24,7 @@ type settings struct {
 
 func main() {
 	var s settings
-	flag.StringVar(&s.parts, "parts", "", "folder of a score's parts, each with its results.json: gather them into the summary and print the tables")
+	flag.StringVar(&s.parts, "parts", "", "folder of a score's parts: gather their results.json into the summary and print the tables")
 	flag.StringVar(&s.summary, "summary", "testdata/score/summary.json", "the summary: what is kept of a score")
 	flag.StringVar(&s.root, "root", ".", "folder of the repository, for the detector's fingerprint")
 	flag.StringVar(&s.quote, "quote", "", "text whose quotations of the summary are brought up to date")
@@ -90,7 +90,7 @@ func quote(summary *figures.Summary, bounds *figures.Bounds, file string, only b
 	case text == string(data):
 		return nil
 	case only:
-		return fmt.Errorf("%s quotes figures that are not those of the summary; \"go run ./cmd/figures -quote %s\" brings them up to date", file, file)
+		return fmt.Errorf("%s quotes figures that are not the summary's; \"go run ./cmd/figures -quote %s\" brings them up to date", file, file)
 	}
 	if err := os.WriteFile(file, []byte(text), 0o644); err != nil {
 		return fmt.Errorf("writing what quotes the summary: %w", err)

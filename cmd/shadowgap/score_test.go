@@ -76,7 +76,8 @@ func TestScoreOfRecordsAtALevel(t *testing.T) {
 	if r := score(best, "best"); r.Options.MinScore != 0.75 || r.Detection.Precision.K != 2 || r.Detection.Precision.N != 2 {
 		t.Errorf("at the best level: %+v", r)
 	}
-	if r := score(filepath.Join(dir, "held"), filepath.Join(best, "results.json")); r.Options.MinScore != 0.75 || r.Detection.Precision.N != 2 {
+	held := score(filepath.Join(dir, "held"), filepath.Join(best, "results.json"))
+	if r := held; r.Options.MinScore != 0.75 || r.Detection.Precision.N != 2 {
 		t.Errorf("at the other's level: %+v", r)
 	}
 }
@@ -87,7 +88,8 @@ func TestScoreOfWhatIsNoSonar(t *testing.T) {
 	blank := pngOf(t, 64, 64, func(int, int) color.Color { return color.Gray{90} })
 	write(t, filepath.Join(dir, "in", "blank-picture.png"), blank)
 	runDir, out := filepath.Join(dir, "run"), filepath.Join(dir, "out")
-	if code, _, said := shadowgap(t, "triage", filepath.Join(dir, "in"), "--out", runDir, "--workers", "1", "--pictures", "none"); code != exitRead {
+	code, _, said := shadowgap(t, "triage", filepath.Join(dir, "in"), "--out", runDir, "--workers", "1", "--pictures", "none")
+	if code != exitRead {
 		t.Fatalf("triage: exit status %d: %s", code, said)
 	}
 	code, said, errs := shadowgap(t, "score", runDir, "--no-sonar", "--out", out)
