@@ -61,10 +61,12 @@ func newCast(s *Spec) *castList {
 		for _, b := range t.Branches {
 			high = max(high, t.RadiusM+b.RiseM+b.RadiusM)
 		}
-		c.solids = append(c.solids, timberSolids(t, add(thing{class: detect.BottomObject, kind: "timber", heightM: high, dimFlank: true}))...)
+		c.solids = append(c.solids, timberSolids(t,
+			add(thing{class: detect.BottomObject, kind: "timber", heightM: high, dimFlank: true}))...)
 	}
 	for _, b := range s.Structures {
-		c.solids = append(c.solids, structureSolid(b, add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, dimFlank: true})))
+		c.solids = append(c.solids, structureSolid(b,
+			add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, dimFlank: true})))
 	}
 	schools := map[int]uint16{}
 	for _, f := range s.Fish {

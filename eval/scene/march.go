@@ -161,7 +161,8 @@ func (m *marcher) slices(p *profile, h float64) []slice {
 	return out
 }
 
-// tangents gives the slopes (height over ground range) of the two lines from the origin that touch an ellipse with centre (g, z) and half axes a, b.
+// tangents gives the slopes (height over ground range) of the two lines from the origin that touch an ellipse with centre (g, z) and half
+// axes a, b.
 func tangents(g, z, a, b float64) (lo, hi float64) {
 	u, v := g/a, z/b
 	d := math.Hypot(u, v)

@@ -218,8 +218,9 @@ func (w *wideDice) ground() {
 	}
 	t := &s.Texture
 	*t = Texture{
-		On: true, CellM: px * w.logIn(1, 3.5), Aspect: s.RowM() / px * w.logIn(0.6, 5), Shear: w.NormFloat64() * 0.25, Octaves: w.from(5, 8),
-		Slope: w.in(0.4, 3.6), LevelDB: w.logIn(0.3, 3.6), ReliefB: w.in(2.2, 4), Rough: w.logIn(0.004, 0.2) * w.share(),
+		On: true, CellM: px * w.logIn(1, 3.5), Aspect: s.RowM() / px * w.logIn(0.6, 5), Shear: w.NormFloat64() * 0.25,
+		Octaves: w.from(5, 8),
+		Slope:   w.in(0.4, 3.6), LevelDB: w.logIn(0.3, 3.6), ReliefB: w.in(2.2, 4), Rough: w.logIn(0.004, 0.2) * w.share(),
 	}
 	patchy := 0.5
 	if w.raw {
@@ -261,8 +262,10 @@ func (w *wideDice) ground() {
 		h := s.AltitudeM * w.in(0.15, 0.5)
 		y := w.in(-0.6, 0.3) * s.TrackM()
 		s.Ledges = append(s.Ledges, Ledge{
-			Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.3, 1.6), X: s.AltitudeM * w.in(0.05, 0.7), WanderM: s.AltitudeM * w.in(0, 0.15),
-			CellM: s.TrackM() * w.in(0.05, 0.3), HeightM: h, WideM: h * w.in(0.3, 1.5), EndM: s.TrackM() * w.in(0.01, 0.12), Ragged: w.Float64(),
+			Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.3, 1.6), X: s.AltitudeM * w.in(0.05, 0.7),
+			WanderM: s.AltitudeM * w.in(0, 0.15),
+			CellM:   s.TrackM() * w.in(0.05, 0.3), HeightM: h, WideM: h * w.in(0.3, 1.5), EndM: s.TrackM() * w.in(0.01, 0.12),
+			Ragged: w.Float64(),
 		})
 	}
 	if w.chance(0.14) {

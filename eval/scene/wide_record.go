@@ -78,7 +78,8 @@ func (w *wideDice) ghosts(widest int) {
 	if w.chance(0.18) {
 		for range w.from(1, 2) {
 			r.Echoes = append(r.Echoes, Line{
-				Side: w.IntN(3), Times: w.pick(2, 2, w.in(1.3, 3)), WidePx: w.logIn(0.8, 9) / w.kx, Strength: w.logIn(0.2, 2), Flicker: w.in(0, 0.5),
+				Side: w.IntN(3), Times: w.pick(2, 2, w.in(1.3, 3)), WidePx: w.logIn(0.8, 9) / w.kx, Strength: w.logIn(0.2, 2),
+				Flicker: w.in(0, 0.5),
 			})
 		}
 	}
@@ -102,7 +103,8 @@ func (w *wideDice) ghosts(widest int) {
 
 // line is a ghost line at a column.
 func (w *wideDice) line(col float64) Line {
-	l := Line{Side: w.IntN(3), Col: max(0.5, col), WidePx: max(0.4, w.logIn(0.4, 3)/w.kx), Strength: w.logIn(0.03, 1.2), Flicker: w.in(0, 0.8)}
+	l := Line{Side: w.IntN(3), Col: max(0.5, col), WidePx: max(0.4, w.logIn(0.4, 3)/w.kx), Strength: w.logIn(0.03, 1.2),
+		Flicker: w.in(0, 0.8)}
 	if w.chance(0.3) {
 		l.Row0 = w.IntN(w.s.Pings)
 		l.Row1 = min(w.s.Pings, l.Row0+1+int(w.logIn(0.05, 1)*float64(w.s.Pings)))

@@ -169,7 +169,8 @@ func (w *wideDice) walls() {
 		q := Quay{
 			Side: side, Row0: row, Row1: row + long, At0: w.in(near, 0.98), Wander: w.logIn(0.002, 0.08),
 			CellRows: float64(s.Pings) * w.logIn(0.02, 0.3),
-			Ragged:   w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1.3, 8)/w.kx)), Strength: w.logIn(4, 80), Through: w.pick(0, 0, 0.01, 0.03),
+			Ragged:   w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1.3, 8)/w.kx)), Strength: w.logIn(4, 80),
+			Through: w.pick(0, 0, 0.01, 0.03),
 		}
 		q.At1 = min(0.99, max(near, q.At0+w.NormFloat64()*0.12))
 		// Two walls of one side do not overlap.

@@ -230,7 +230,8 @@ func (v *view) moveAreas(m *mapping, l *eval.CaptureLabel) {
 // moveLabel moves the label of a picture along with it. What is left of a thing at the edge is a region.
 func (v *view) moveLabel(m *mapping, p *picture) {
 	l := &p.label
-	v.label = eval.CaptureLabel{Capture: p.name, By: "scene", Panel: &detect.Box{W: v.w, H: v.h}, Humps: [][2]int{}, Marks: []eval.MarkLabel{}}
+	v.label = eval.CaptureLabel{Capture: p.name, By: "scene", Panel: &detect.Box{W: v.w, H: v.h}, Humps: [][2]int{},
+		Marks: []eval.MarkLabel{}}
 	box := func(b *detect.Box) *detect.Box {
 		if b == nil {
 			return nil

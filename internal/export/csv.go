@@ -110,7 +110,8 @@ func markColumns(unit units.Lengths) []markColumn {
 		text("class", func(m *decided.Mark) string { return string(m.Class) }),
 	}
 	for _, c := range detect.Classes {
-		cols = append(cols, text("odds_"+strings.ReplaceAll(string(c), "-", "_"), func(m *decided.Mark) string { return number(m.Odds[c]) }))
+		cols = append(cols, text("odds_"+strings.ReplaceAll(string(c), "-", "_"),
+			func(m *decided.Mark) string { return number(m.Odds[c]) }))
 	}
 	return append(cols,
 		text("side", func(m *decided.Mark) string { return string(m.Side) }),

@@ -34,7 +34,8 @@ func checkLayout(l detect.Layout) error {
 		b = *l.Panel
 	}
 	if b.W < least || b.H < least || !fits(b, l.Width, l.Height) {
-		return bad("the panel %d,%d %d × %d is under %d pixels or leaves the screen of %d × %d", b.X, b.Y, b.W, b.H, least, l.Width, l.Height)
+		return bad("the panel %d,%d %d × %d is under %d pixels or leaves the screen of %d × %d", b.X, b.Y, b.W, b.H, least, l.Width,
+			l.Height)
 	}
 	if l.NadirX != 0 && !(l.NadirX >= float64(b.X) && l.NadirX <= float64(b.X+b.W)) {
 		return bad("the nadir at column %g is outside the panel, which goes from %d to %d", l.NadirX, b.X, b.X+b.W-1)
