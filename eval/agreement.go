@@ -236,7 +236,8 @@ func WriteAgreementText(w io.Writer, r *AgreementResult) error {
 	line("recall", func(g *Reading) string { return rateText(g.Results.Detection.Recall) })
 	line("precision", func(g *Reading) string { return rateText(g.Results.Detection.Precision) })
 	line("false marks a capture", func(g *Reading) string { return estimateText(g.Results.Detection.FalsePerCapture, 2) })
-	line("marks a capture inside labelled regions, counted apart", func(g *Reading) string { return estimateText(g.Results.Detection.InRegionPerCapture, 2) })
+	line("marks a capture inside labelled regions, counted apart",
+		func(g *Reading) string { return estimateText(g.Results.Detection.InRegionPerCapture, 2) })
 	line("right class, of those found", func(g *Reading) string { return rateText(g.Results.RightClass) })
 	line(fmt.Sprintf("suspended told from bottom, true gap ≥ %g px", r.All.Results.Options.MinGapPx),
 		func(g *Reading) string { return rateText(g.Results.BottomOrNot.Suspended) })
@@ -253,7 +254,8 @@ func WriteAgreementText(w io.Writer, r *AgreementResult) error {
 	t = tabbed(&b)
 	row(t, "unsure marks that lie on something", rateText(r.Right))
 	t.Flush()
-	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n", strings.Join(detect.Cautions(), " "))
+	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n",
+		strings.Join(detect.Cautions(), " "))
 	if _, err := w.Write(b.Bytes()); err != nil {
 		return fmt.Errorf("writing agreement: %w", err)
 	}

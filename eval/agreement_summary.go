@@ -34,7 +34,8 @@ func TileSummary(name string, r TileResult) []SummaryLine {
 		name string
 		s    TileScore
 	}{{"first half", r.First}, {"second half", r.Second}} {
-		out = append(out, SummaryLine{Name: name + ", " + h.name, Captures: h.s.Tiles, Recall: h.s.Found, False: h.s.Others, RightClass: h.s.Class})
+		out = append(out, SummaryLine{Name: name + ", " + h.name, Captures: h.s.Tiles, Recall: h.s.Found, False: h.s.Others,
+			RightClass: h.s.Class})
 	}
 	return out
 }

@@ -150,7 +150,8 @@ func TestWriteSummary(t *testing.T) {
 		t.Fatal(err)
 	}
 	rows := strings.Split(strings.TrimSpace(b.String()), "\n")
-	if len(rows) != 5 || !strings.HasPrefix(rows[2], `| a \| b c | 4 | 0.500 [0.150, 0.850] (2/4) |`) || !strings.HasPrefix(rows[4], "| tiles, second half | 0 | – |") {
+	if len(rows) != 5 || !strings.HasPrefix(rows[2], `| a \| b c | 4 | 0.500 [0.150, 0.850] (2/4) |`) ||
+		!strings.HasPrefix(rows[4], "| tiles, second half | 0 | – |") {
 		t.Errorf("got\n%s", b.String())
 	}
 	for _, row := range rows {

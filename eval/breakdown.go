@@ -66,12 +66,13 @@ func breakdowns(caps []scored, opt Options) []Breakdown {
 			b := v.label.box()
 			return math.Sqrt(float64(b.W) * float64(b.H)), true
 		}),
-		numeric("contrast", "highlight over surroundings, minus 1", faintOrCounted, []float64{math.Inf(-1), 0.25, 0.5, 1, 2, 4}, func(v seen) (float64, bool) {
-			if v.label.Contrast == nil {
-				return 0, false
-			}
-			return *v.label.Contrast, true
-		}),
+		numeric("contrast", "highlight over surroundings, minus 1", faintOrCounted, []float64{math.Inf(-1), 0.25, 0.5, 1, 2, 4},
+			func(v seen) (float64, bool) {
+				if v.label.Contrast == nil {
+					return 0, false
+				}
+				return *v.label.Contrast, true
+			}),
 		numeric("gap", "px", counted, []float64{math.Inf(-1), 1, 4, 8, 16, 32}, func(v seen) (float64, bool) {
 			if v.label.GapPx == nil {
 				return 0, false

@@ -97,7 +97,8 @@ func renderHTML(ctx context.Context, title string, r *Results, inputRoot string,
 		v.Misses = append(v.Misses, mv)
 	}
 	if tiles != nil {
-		v.Tiles = []tileRow{{"first half by name (may be tuned on)", tiles.First}, {"second half by name (held out)", tiles.Second}, {"all", tiles.All}}
+		v.Tiles = []tileRow{{"first half by name (may be tuned on)", tiles.First}, {"second half by name (held out)", tiles.Second},
+			{"all", tiles.All}}
 	}
 	var b bytes.Buffer
 	if err := t.Execute(&b, v); err != nil {

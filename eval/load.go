@@ -120,14 +120,40 @@ func checkCapture(f *faults, c *CaptureLabel, size image.Point) {
 	if c.Panel != nil {
 		checkBox(f, "panel", *c.Panel, size)
 	}
+	if c.Side != "" && c.Side != detect.Port && c.Side != detect.Starboard {
+		f.add("unknown side %q", c.Side)
+	}
+	if n := len(c.Quad); n != 0 && n != 4 {
+		f.add("quad of %d corners, want 4", n)
+	}
 	checkProfile(f, "nadir", c.Nadir, size)
 	checkProfile(f, "first_return port", c.FirstReturn.Port, size)
 	checkProfile(f, "first_return starboard", c.FirstReturn.Starboard, size)
-	for i, h := range c.Humps {
-		if h[0] < 0 || h[1] <= h[0] || (size.Y > 0 && h[1] > size.Y) {
-			f.add("hump %d: rows %v are not a stretch of the picture", i+1, h)
+	checkStretches(f, "hump", c.Humps, size)
+	checkStretches(f, "lost rows", c.LostRows, size)
+	checkAreas(f, c, size)
+	for i := range c.Marks {
+		m := &c.Marks[i]
+		what := fmt.Sprintf("mark %d", i+1)
+		checkMark(f, what, m, size)
+		for j := range i {
+			if same(m.Highlight, c.Marks[j].Highlight) && same(m.Shadow, c.Marks[j].Shadow) {
+				f.add("%s: duplicate of mark %d", what, j+1)
+			}
 		}
 	}
+}
+
+func checkStretches(f *faults, what string, rows [][2]int, size image.Point) {
+	for i, r := range rows {
+		if r[0] < 0 || r[1] <= r[0] || (size.Y > 0 && r[1] > size.Y) {
+			f.add("%s %d: rows %v are not a stretch of the picture", what, i+1, r)
+		}
+	}
+}
+
+// checkAreas looks at what is labelled beside the marks.
+func checkAreas(f *faults, c *CaptureLabel, size image.Point) {
 	for i, r := range c.Regions {
 		if r.Kind == "" {
 			f.add("region %d: no kind", i+1)
@@ -142,27 +168,6 @@ func checkCapture(f *faults, c *CaptureLabel, size image.Point) {
 	}
 	for i, p := range c.Panels {
 		checkBox(f, fmt.Sprintf("further panel %d", i+1), p.Box, size)
-	}
-	for i, r := range c.LostRows {
-		if r[0] < 0 || r[1] <= r[0] || (size.Y > 0 && r[1] > size.Y) {
-			f.add("lost rows %d: %v is not a stretch of the picture", i+1, r)
-		}
-	}
-	if c.Side != "" && c.Side != detect.Port && c.Side != detect.Starboard {
-		f.add("unknown side %q", c.Side)
-	}
-	if n := len(c.Quad); n != 0 && n != 4 {
-		f.add("quad of %d corners, want 4", n)
-	}
-	for i := range c.Marks {
-		m := &c.Marks[i]
-		what := fmt.Sprintf("mark %d", i+1)
-		checkMark(f, what, m, size)
-		for j := range i {
-			if same(m.Highlight, c.Marks[j].Highlight) && same(m.Shadow, c.Marks[j].Shadow) {
-				f.add("%s: duplicate of mark %d", what, j+1)
-			}
-		}
 	}
 }
 

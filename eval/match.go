@@ -130,7 +130,9 @@ func matchOptimal(g Gate, labels []MarkLabel, counts []bool, marks []*detect.Mar
 
 // matchByScore pairs as a threshold sweep must: the best scored mark takes the nearest free label, then the next, so what a
 // mark gets never depends on marks scored below it. The order of marks of equal score is their order in the run.
-func matchByScore(g Gate, labels []MarkLabel, counts []bool, marks []*detect.MarkRecord, regions []detect.Region, score func(*detect.MarkRecord) float64) matching {
+func matchByScore(
+	g Gate, labels []MarkLabel, counts []bool, marks []*detect.MarkRecord, regions []detect.Region, score func(*detect.MarkRecord) float64,
+) matching {
 	m := newMatching(len(labels), len(marks))
 	order := make([]int, len(marks))
 	for j := range order {

@@ -113,7 +113,8 @@ func frocChart(r *Results) (*chart, error) {
 	p.Legend.Add("as reported", here)
 	p.X.Min, p.Y.Min, p.Y.Max = 0, 0, 1
 	p.X.Max = math.Max(1, p.X.Max)
-	return render(p, "Recall against false marks", "Free-response curve: recall rises from 0 as more false marks per capture are allowed; a cross shows the run as reported.")
+	return render(p, "Recall against false marks",
+		"Free-response curve: recall rises from 0 as more false marks per capture are allowed; a cross shows the run as reported.")
 }
 
 func precisionRecallChart(r *Results) (*chart, error) {
@@ -162,7 +163,8 @@ func reliabilityChart(r *Results) (*chart, error) {
 		return nil, err
 	}
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = 0, 1, 0, 1
-	return render(p, "Calibration, with 95 % intervals (dashed: promise kept)", "Share of marks that are really there against the chance they were given, with 95 % intervals; on the diagonal promises are kept.")
+	return render(p, "Calibration, with 95 % intervals (dashed: promise kept)",
+		"Share of marks that are really there against the chance they were given, with 95 % intervals; on the diagonal promises are kept.")
 }
 
 func firstReturnChart(r *Results) (*chart, error) {
@@ -188,7 +190,8 @@ func firstReturnChart(r *Results) (*chart, error) {
 	p.Add(l)
 	p.X.Min, p.Y.Min, p.Y.Max = 0, 0, 1
 	p.X.Max = math.Min(errorShown, math.Max(2, abs[len(abs)-1]))
-	return render(p, "First return error", fmt.Sprintf("Share of rows whose first return is off by at most so many pixels, up to %d.", errorShown))
+	return render(p, "First return error",
+		fmt.Sprintf("Share of rows whose first return is off by at most so many pixels, up to %d.", errorShown))
 }
 
 func valueChart(name, unit string, e ValueError) (*chart, error) {
@@ -222,7 +225,8 @@ func valueChart(name, unit string, e ValueError) (*chart, error) {
 	}
 	b.Color = grey
 	p.Add(b, diagonal, s)
-	return render(p, name+", measured and true (dashed: equal)", fmt.Sprintf("%s measured against truth in %s for %d marks, bars of one standard deviation.", name, unit, len(e.pairs)))
+	return render(p, name+", measured and true (dashed: equal)",
+		fmt.Sprintf("%s measured against truth in %s for %d marks, bars of one standard deviation.", name, unit, len(e.pairs)))
 }
 
 func breakdownChart(b Breakdown) (*chart, error) {
@@ -247,7 +251,8 @@ func breakdownChart(b Breakdown) (*chart, error) {
 		p.X.Tick.Label.XAlign, p.X.Tick.Label.YAlign = draw.XRight, draw.YCenter
 	}
 	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = -0.5, float64(len(names))-0.5, 0, 1
-	return render(p, "Recall by "+b.By+", with 95 % intervals", "Recall with 95 % intervals for each group of labels by "+b.By+"; the table below holds the numbers.")
+	return render(p, "Recall by "+b.By+", with 95 % intervals",
+		"Recall with 95 % intervals for each group of labels by "+b.By+"; the table below holds the numbers.")
 }
 
 // ratePoints draws rates with their intervals.

@@ -11,7 +11,8 @@ import (
 // of water is taken as one decibar, which costs about 0.1 m/s in a kilometre. It returns an error outside that equation's
 // range: 0 to 40 °C, salinity 0 to 40, 0 to 10000 m.
 func SoundSpeed(tempC, salinity, depthM float64) (float64, error) {
-	err := errors.Join(within("water temperature in °C", tempC, 0, 40), within("salinity", salinity, 0, 40), within("depth in m", depthM, 0, 10000))
+	err := errors.Join(within("water temperature in °C", tempC, 0, 40), within("salinity", salinity, 0, 40),
+		within("depth in m", depthM, 0, 10000))
 	if err != nil {
 		return 0, fmt.Errorf("sound speed: %w", err)
 	}

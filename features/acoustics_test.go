@@ -36,8 +36,8 @@ func TestSoundSpeedFreshWater(t *testing.T) {
 }
 
 // 1550.744 is the check value of K.V. Mackenzie, J. Acoust. Soc. Am. 70(3), 807-812, 1981, as several independent test suites quote
-// it. The others are GSW sound_speed_t_exact by python3-gsw 3.6.16 at SA = 35.16504 g/kg, practical salinity 35, p = 0 and 1000 dbar. The two
-// equations rest on different measurements and part under pressure; 0.5 m/s is a thirtieth of a percent of range.
+// it. The others are GSW sound_speed_t_exact by python3-gsw 3.6.16 at SA = 35.16504 g/kg, practical salinity 35, p = 0 and 1000 dbar. The
+// two equations rest on different measurements and part under pressure; 0.5 m/s is a thirtieth of a percent of range.
 func TestSoundSpeedSeaWater(t *testing.T) {
 	for _, c := range []struct{ t, depth, want, tol float64 }{
 		{10, 0, 1489.7883, 0.1}, {25, 1000, 1550.7987, 0.5}, {25, 1000, 1550.744, 0.5},

@@ -13,7 +13,8 @@ import (
 
 // stump is a tree with one question: below cut (or missing) low, else high.
 func stump(feature int, cut, low, high float64) Tree {
-	return Tree{Feature: []int{feature, 0, 0}, Cut: []float64{cut, 0, 0}, Left: []int{1, 0, 0}, Right: []int{2, 0, 0}, Value: []float64{0, low, high}}
+	return Tree{Feature: []int{feature, 0, 0}, Cut: []float64{cut, 0, 0}, Left: []int{1, 0, 0}, Right: []int{2, 0, 0},
+		Value: []float64{0, low, high}}
 }
 
 // small is a model of three classes over two features, one feature a class and a class that asks both.
@@ -83,14 +84,15 @@ func TestParseRefuses(t *testing.T) {
 		file []byte
 		want string
 	}{
-		"empty":                 {nil, "parsing model"},
-		"text":                  {[]byte("not a model"), "parsing model"},
-		"cut short":             {packed[:len(packed)/2], "parsing model"},
-		"packed rubbish":        {[]byte{0x1f, 0x8b, 1, 2, 3}, "parsing model"},
-		"a bomb":                {bomb.Bytes(), "larger than"},
-		"another schema":        {with(func(m *Model) { m.Schema = 2 }), "schema 2"},
-		"no schema":             {[]byte(`{}`), "schema 0"},
-		"one class":             {with(func(m *Model) { m.Classes, m.Bias, m.Trees = m.Classes[:1], m.Bias[:1], m.Trees[:1] }), "two classes"},
+		"empty":          {nil, "parsing model"},
+		"text":           {[]byte("not a model"), "parsing model"},
+		"cut short":      {packed[:len(packed)/2], "parsing model"},
+		"packed rubbish": {[]byte{0x1f, 0x8b, 1, 2, 3}, "parsing model"},
+		"a bomb":         {bomb.Bytes(), "larger than"},
+		"another schema": {with(func(m *Model) { m.Schema = 2 }), "schema 2"},
+		"no schema":      {[]byte(`{}`), "schema 0"},
+		"one class": {with(func(m *Model) { m.Classes, m.Bias, m.Trees = m.Classes[:1], m.Bias[:1], m.Trees[:1] }),
+			"two classes"},
 		"a bias too few":        {with(func(m *Model) { m.Bias = m.Bias[:2] }), "bias"},
 		"trees of a class gone": {with(func(m *Model) { m.Trees = m.Trees[:2] }), "trees"},
 		"arrays of odd length":  {with(func(m *Model) { m.Trees[0][0].Cut = m.Trees[0][0].Cut[:2] }), "length"},
@@ -113,7 +115,8 @@ func TestParseRefuses(t *testing.T) {
 func TestOdds(t *testing.T) {
 	m := small()
 	for _, e := range []map[string]float64{
-		nil, {"x": 3}, {"y": -1}, {"x": 0, "y": 5}, {"x": math.NaN(), "y": 1}, {"z": 4}, {"x": math.Inf(1)}, {"x": math.Inf(-1), "y": 1e300},
+		nil, {"x": 3}, {"y": -1}, {"x": 0, "y": 5}, {"x": math.NaN(), "y": 1}, {"z": 4}, {"x": math.Inf(1)},
+		{"x": math.Inf(-1), "y": 1e300},
 	} {
 		sum := 0.0
 		odds := m.Odds(e)

@@ -52,7 +52,8 @@ func (w *viewWriter) close() error { return errors.Join(w.buf.Flush(), w.file.Cl
 
 func (w *viewWriter) write(group string, views []*detect.FinderView, label eval.CaptureLabel) error {
 	for _, v := range views {
-		h := viewHeader{Group: group, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(group, "tile-"), Marks: []viewMark{}, Ignore: [][4]float64{}}
+		h := viewHeader{Group: group, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(group, "tile-"),
+			Marks: []viewMark{}, Ignore: [][4]float64{}}
 		cells := func(b *detect.Box) *[4]float64 {
 			if b == nil {
 				return nil

@@ -54,7 +54,8 @@ func TestCompareRuns(t *testing.T) {
 		t.Fatalf("%d features, %v", len(doc.Features), err)
 	}
 	for _, f := range doc.Features {
-		if f.Geometry == nil || f.Properties["change"] == "" || f.Properties["then_count"] == nil || f.Properties["position_error_ft"] == nil {
+		if f.Geometry == nil || f.Properties["change"] == "" || f.Properties["then_count"] == nil ||
+			f.Properties["position_error_ft"] == nil {
 			t.Errorf("%+v", f)
 		}
 	}

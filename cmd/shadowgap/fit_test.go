@@ -79,7 +79,8 @@ func mends(t *testing.T, captures, run, labels string) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if p := m.Provenance; !strings.Contains(p.Source, "labels.json") || !strings.Contains(p.Source, "held out: log loss") || p.Samples["clutter"] == 0 {
+	if p := m.Provenance; !strings.Contains(p.Source, "labels.json") || !strings.Contains(p.Source, "held out: log loss") ||
+		p.Samples["clutter"] == 0 {
 		t.Errorf("provenance %+v", p)
 	}
 	again := filepath.Join(t.TempDir(), "again")
@@ -109,7 +110,8 @@ func refuses(t *testing.T, run, labels string) {
 		sums[c.Capture] = c.SHA256
 	}
 	// What is fitted on is labelled wrong, what is held out is labelled right.
-	swap := map[detect.Class]detect.Class{detect.BottomObject: detect.SuspendedTarget, detect.SuspendedTarget: detect.BottomObject, detect.RaisedStructure: detect.Clutter}
+	swap := map[detect.Class]detect.Class{detect.BottomObject: detect.SuspendedTarget, detect.SuspendedTarget: detect.BottomObject,
+		detect.RaisedStructure: detect.Clutter}
 	for i := range l.Captures {
 		if _, held := heldOut([]fit.Sample{{Group: sums[l.Captures[i].Capture]}}); len(held) > 0 {
 			continue
@@ -183,7 +185,8 @@ func TestDecisionLabels(t *testing.T) {
 	missed := say(review.Missed, "a.png", "", detect.RaisedStructure)
 	missed.Shadow = at(300)
 	got := decisionLabels(run, []review.Decision{
-		say(review.Accept, "a.png", "kept", ""), say(review.Reject, "a.png", "thrown", ""), say(review.Change, "a.png", "other", detect.SuspendedTarget),
+		say(review.Accept, "a.png", "kept", ""), say(review.Reject, "a.png", "thrown", ""),
+		say(review.Change, "a.png", "other", detect.SuspendedTarget),
 		say(review.Unsure, "a.png", "unsure", ""), missed, say(review.Done, "c.png", "", ""),
 	})
 	if len(got) != 2 || got["a.png"].whole || !got["c.png"].whole {
@@ -192,7 +195,10 @@ func TestDecisionLabels(t *testing.T) {
 	want := []struct {
 		class detect.Class
 		sure  bool
-	}{{detect.BottomObject, true}, {detect.Clutter, true}, {detect.SuspendedTarget, true}, {detect.BottomObject, false}, {detect.BottomObject, false}, {detect.RaisedStructure, true}}
+	}{
+		{detect.BottomObject, true}, {detect.Clutter, true}, {detect.SuspendedTarget, true},
+		{detect.BottomObject, false}, {detect.BottomObject, false}, {detect.RaisedStructure, true},
+	}
 	marks := got["a.png"].label.Marks
 	if len(marks) != len(want) {
 		t.Fatalf("%d labels, want %d", len(marks), len(want))
@@ -218,7 +224,8 @@ func learnsFromDecisions(t *testing.T, run string) {
 		file.Decisions = append(file.Decisions, d)
 	}
 	for _, c := range got.Captures {
-		file.Decisions = append(file.Decisions, review.Decision{ID: newID(), At: time.Unix(9999, 0), Action: review.Done, Capture: c.Capture})
+		file.Decisions = append(file.Decisions,
+			review.Decision{ID: newID(), At: time.Unix(9999, 0), Action: review.Done, Capture: c.Capture})
 	}
 	data, err := json.Marshal(file)
 	if err != nil {
@@ -230,7 +237,8 @@ func learnsFromDecisions(t *testing.T, run string) {
 		t.Fatalf("taking decisions: exit status %d\n%s", code, stderr)
 	}
 	labelled := filepath.Join(t.TempDir(), "labels.json")
-	if code, _, stderr := shadowgap(t, "export", run, "--as", "labels", "--out", labelled); code != exitRead || !strings.Contains(stderr, "12 captures") {
+	if code, _, stderr := shadowgap(t, "export", run, "--as", "labels", "--out", labelled); code != exitRead ||
+		!strings.Contains(stderr, "12 captures") {
 		t.Errorf("exporting labels: exit status %d\n%s", code, stderr)
 	}
 	labels, err := eval.Load(labelled)
@@ -253,9 +261,11 @@ func learnsFromDecisions(t *testing.T, run string) {
 
 func TestScoreDrawnLabelsAndSummary(t *testing.T) {
 	demo, out := filepath.Join("..", "..", "testdata", "demo"), t.TempDir()
-	truth, hand, summary := filepath.Join(demo, "truth", "labels.json"), filepath.Join(demo, "hand", "labels.json"), filepath.Join(out, "summary.md")
+	truth, hand, summary := filepath.Join(demo, "truth", "labels.json"), filepath.Join(demo, "hand", "labels.json"),
+		filepath.Join(out, "summary.md")
 	for range 2 {
-		code, stdout, stderr := shadowgap(t, "score", "--drawn", hand, "--labels", truth, "--out", out, "--summary", summary, "--name", "by eye")
+		code, stdout, stderr := shadowgap(t, "score", "--drawn", hand, "--labels", truth, "--out", out, "--summary", summary, "--name",
+			"by eye")
 		if code != exitRead || !strings.Contains(stdout, "Drawn labels against the truth") {
 			t.Fatalf("exit status %d\n%s%s", code, stdout, stderr)
 		}

@@ -195,7 +195,8 @@ func decisionLabels(run *eval.Run, ds []review.Decision) map[string]task {
 	}
 	for _, d := range st.Missed() {
 		told[d.Capture] = true
-		marks[d.Capture] = append(marks[d.Capture], eval.MarkLabel{Class: d.Class, Kind: d.Kind, Highlight: d.Highlight, Shadow: d.Shadow, Sure: d.Sure})
+		marks[d.Capture] = append(marks[d.Capture],
+			eval.MarkLabel{Class: d.Class, Kind: d.Kind, Highlight: d.Highlight, Shadow: d.Shadow, Sure: d.Sure})
 	}
 	out := map[string]task{}
 	for _, c := range run.Captures {
@@ -210,7 +211,9 @@ func decisionLabels(run *eval.Run, ds []review.Decision) map[string]task {
 var errChanged = errors.New("the file is another one than the run saw")
 
 // samples looks at the capture again, keeping clutter. same tells whether the settings are those of the run.
-func (t task) samples(ctx context.Context, model *models.Model, settings func(string, []byte) batch.Settings, readText bool) (out []fit.Sample, same bool, err error) {
+func (t task) samples(
+	ctx context.Context, model *models.Model, settings func(string, []byte) batch.Settings, readText bool,
+) (out []fit.Sample, same bool, err error) {
 	local := filepath.FromSlash(t.record.Capture)
 	if !filepath.IsLocal(local) {
 		return nil, false, errors.New("the path leads out of the run's folder of captures")

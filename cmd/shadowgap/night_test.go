@@ -48,7 +48,8 @@ func TestFailedRunLeavesExports(t *testing.T) {
 		t.Fatal(err)
 	}
 	write(t, filepath.Join(run, "marks.csv", "in-the-way"), nil)
-	if code, _, stderr := shadowgap(t, "triage", dir, "--out", run); code != exitFailed || !strings.Contains(stderr, "shadowgap export "+run) {
+	if code, _, stderr := shadowgap(t, "triage", dir, "--out", run); code != exitFailed ||
+		!strings.Contains(stderr, "shadowgap export "+run) {
 		t.Errorf("without exports: exit status %d\n%s", code, stderr)
 	}
 }
@@ -102,7 +103,8 @@ func TestMergeRefusesOtherSettings(t *testing.T) {
 	if marks() != before {
 		t.Error("a refused merge changed the exports")
 	}
-	if code, stdout, stderr := shadowgap(t, "merge", again, "--out", out, "--replace"); code != exitRead || !strings.Contains(stdout, "1 replaced") {
+	if code, stdout, stderr := shadowgap(t, "merge", again, "--out", out, "--replace"); code != exitRead ||
+		!strings.Contains(stdout, "1 replaced") {
 		t.Errorf("exit status %d\n%s%s", code, stdout, stderr)
 	}
 	if now, err := os.ReadFile(filepath.Join(again, "marks.jsonl")); err != nil || marks() != string(now) {

@@ -34,7 +34,8 @@ func newProgress(w io.Writer) *progress {
 		return p
 	}
 	p.bar = progressbar.NewOptions(-1,
-		progressbar.OptionSetWriter(w), progressbar.OptionShowCount(), progressbar.OptionShowIts(), progressbar.OptionSetItsString("captures"),
+		progressbar.OptionSetWriter(w), progressbar.OptionShowCount(), progressbar.OptionShowIts(),
+		progressbar.OptionSetItsString("captures"),
 		progressbar.OptionSetWidth(24), progressbar.OptionThrottle(100*time.Millisecond), progressbar.OptionClearOnFinish(),
 		progressbar.OptionEnableColorCodes(false), progressbar.OptionSetDescription("looking"), progressbar.OptionSetPredictTime(true))
 	return p

@@ -26,7 +26,8 @@ const (
 // drawChart writes the chart screen as it stood at a shot: depth in bands with their contours, and the way so far.
 func (v *Survey) drawChart(w io.Writer, s Shot) error {
 	img := image.NewRGBA(image.Rect(0, 0, chartW, chartH))
-	bands := []color.RGBA{{218, 226, 196, 255}, {196, 222, 214, 255}, {164, 202, 214, 255}, {130, 178, 206, 255}, {98, 150, 190, 255}, {74, 124, 170, 255}}
+	bands := []color.RGBA{{218, 226, 196, 255}, {196, 222, 214, 255}, {164, 202, 214, 255}, {130, 178, 206, 255}, {98, 150, 190, 255},
+		{74, 124, 170, 255}}
 	band := func(x, y int) int {
 		d := v.lake.bottomDepthM(chartWest+float64(x)*chartM, chartNorth-float64(y)*chartM)
 		return min(len(bands)-1, max(0, int(math.Floor((d-3.2)/1.2))))
@@ -61,7 +62,8 @@ func (v *Survey) drawChart(w io.Writer, s Shot) error {
 	}
 	defer face.Close()
 	pen := font.Drawer{Dst: img, Src: image.NewUniform(color.RGBA{225, 230, 235, 255}), Face: face, Dot: fixed.P(10, chartH-8)}
-	pen.DrawString(fmt.Sprintf("Lake Ulvarn    %.1f m    %03.0f deg    %.1f km/h    %s", v.lake.bottomDepthM(s.at.e, s.at.n), s.CourseDeg, s.SpeedMps*3.6, s.Time.Format("15:04:05")))
+	pen.DrawString(fmt.Sprintf("Lake Ulvarn    %.1f m    %03.0f deg    %.1f km/h    %s", v.lake.bottomDepthM(s.at.e, s.at.n), s.CourseDeg,
+		s.SpeedMps*3.6, s.Time.Format("15:04:05")))
 	if err := png.Encode(w, img); err != nil {
 		return fmt.Errorf("encoding PNG: %w", err)
 	}

@@ -43,7 +43,8 @@ func (v *Survey) Manifest() ([]byte, error) {
 			return nil, fmt.Errorf("manifest line of %s: %w", s.Name, err)
 		}
 		row := []string{
-			s.Name, s.Time.Format(time.RFC3339), "", decimals(s.SpeedMps, 2), decimals(s.CourseDeg, 1), decimals(s.WaterC, 1), "0", decimals(c, 1),
+			s.Name, s.Time.Format(time.RFC3339), "", decimals(s.SpeedMps, 2), decimals(s.CourseDeg, 1), decimals(s.WaterC, 1), "0",
+			decimals(c, 1),
 			"", "", s.Device,
 		}
 		if s.RangeM > 0 {
@@ -101,7 +102,8 @@ func (v *Survey) GPX() ([]byte, error) {
 		u := float64(t)
 		lat, lon := position(s.e+0.4*math.Sin(u/41)+0.12*math.Sin(u/13+1), s.n+0.4*math.Cos(u/47)+0.12*math.Sin(u/11+2))
 		g.Track.Points = append(g.Track.Points, gpxPoint{
-			Lat: decimals(lat, 7), Lon: decimals(lon, 7), Time: departure.Add(time.Duration(t) * time.Second).Format(time.RFC3339), HDOP: "0.9",
+			Lat: decimals(lat, 7), Lon: decimals(lon, 7), Time: departure.Add(time.Duration(t) * time.Second).Format(time.RFC3339),
+			HDOP: "0.9",
 		})
 	}
 	out, err := xml.MarshalIndent(g, "", " ")

@@ -98,8 +98,9 @@ func (b *builder) addTimber(leg string, along, across, angle, length float64) {
 	t := scene.Timber{X: e, Y: n, AngleDeg: angle, LengthM: length, RadiusM: b.in(0.13, 0.26), Strength: b.in(0.8, 1.6)}
 	for range 1 + b.IntN(5) {
 		t.Branches = append(t.Branches, scene.Branch{
-			At: b.in(0.25, 0.95), AngleDeg: math.Copysign(b.in(30, 70), b.in(-1, 1)), LengthM: length * b.in(0.15, 0.35), RadiusM: t.RadiusM * b.in(0.35, 0.6),
-			RiseM: length * b.in(0, 0.1),
+			At: b.in(0.25, 0.95), AngleDeg: math.Copysign(b.in(30, 70), b.in(-1, 1)), LengthM: length * b.in(0.15, 0.35),
+			RadiusM: t.RadiusM * b.in(0.35, 0.6),
+			RiseM:   length * b.in(0, 0.1),
 		})
 	}
 	b.timber = append(b.timber, t)
@@ -175,7 +176,8 @@ func (b *builder) shelf() {
 	}{{"crib", 322, -16, 1.9, 1.7, 1.7, 20}, {"hull", 352, 14, 4.2, 1.2, 1.4, 40}, {"wall", 336, -54, 6, 0.45, 1.5, 15}} {
 		e, n := b.off("A", s.along, s.across)
 		b.structures = append(b.structures, scene.Structure{
-			Shape: s.shape, X: e, Y: n, HalfLongM: s.half, HalfShortM: s.short, HeightM: s.height, AngleDeg: s.angle, Strength: b.in(0.8, 1.4),
+			Shape: s.shape, X: e, Y: n, HalfLongM: s.half, HalfShortM: s.short, HeightM: s.height, AngleDeg: s.angle,
+			Strength: b.in(0.8, 1.4),
 		})
 	}
 	b.addFish("A", 5, 312, 372, -70, 20, 0.5, 3)
@@ -220,7 +222,8 @@ func (b *builder) deep() {
 	e, n := b.off("G", 170, -15)
 	b.addSchool(e, n, 2.2)
 	e, n = b.off("G", 232, 19)
-	b.structures = append(b.structures, scene.Structure{Shape: "hull", X: e, Y: n, HalfLongM: 6, HalfShortM: 1.6, HeightM: 1.9, AngleDeg: 70, Strength: 1.1})
+	b.structures = append(b.structures,
+		scene.Structure{Shape: "hull", X: e, Y: n, HalfLongM: 6, HalfShortM: 1.6, HeightM: 1.9, AngleDeg: 70, Strength: 1.1})
 	b.addTimber("G", 300, -14, 20, 8)
 	b.addTimber("G", 352, 20, 75, 7)
 	b.addRocks("G", 4, 280, 400, -34, 34, 0.45, 1)

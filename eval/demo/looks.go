@@ -60,8 +60,9 @@ func (k look) crop() bool  { return k == cropStarboard || k == cropPort }
 var palettes = map[look]string{
 	starting: "copper", console: "copper", consoleChart: "copper", consoleBlue: "blue-white", consoleHistory: "grey", consoleAmber: "amber",
 	consoleInverted: "grey-inverted", consoleBone: "bone", consoleGreen: "green", consolePaper: "sepia-paper", consoleDusk: "dusk",
-	bow: "grey", bowBlue: "blue-white", bowGrey: "grey", bowAmber: "amber", bowInverted: "grey-inverted", bowBone: "bone", bowSpectrum: "spectrum",
-	deck: "copper", deckBlue: "blue-white", deckGrey: "grey", deckAmber: "amber", deckBone: "bone", deckDusk: "dusk",
+	bow: "grey", bowBlue: "blue-white", bowGrey: "grey", bowAmber: "amber", bowInverted: "grey-inverted", bowBone: "bone",
+	bowSpectrum: "spectrum",
+	deck:        "copper", deckBlue: "blue-white", deckGrey: "grey", deckAmber: "amber", deckBone: "bone", deckDusk: "dusk",
 	wideAmber: "amber", wideBone: "grey", corrected: "grey", oneSide: "green",
 	photoBlue: "blue-white", photoBone: "bone", cropStarboard: "grey-inverted", cropPort: "blue-white",
 }

@@ -144,7 +144,8 @@ func record(s *scene.Spec) {
 		GainSpread: in(-0.25, 0.25), GainAngle: in(0.75, 1), GainAbsorbed: in(0.6, 1.2),
 	}
 	s.Flaws = scene.Flaws{
-		HeaveM: s.PixelM() * in(0.1, 0.5), RollDB: in(0.1, 0.6), SpeedJitter: in(0, 0.06), TransmitPx: 3 + rng.IntN(4), TransmitGain: in(0.8, 1),
+		HeaveM: s.PixelM() * in(0.1, 0.5), RollDB: in(0.1, 0.6), SpeedJitter: in(0, 0.06), TransmitPx: 3 + rng.IntN(4),
+		TransmitGain: in(0.8, 1),
 	}
 	if rng.Float64() < 0.6 {
 		s.Flaws.SurfaceDB, s.Flaws.SurfaceM = in(-10, -1), s.AltitudeM*in(0.07, 0.2)

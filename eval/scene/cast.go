@@ -14,6 +14,13 @@ type castList struct {
 	frames  []uint16 // numbers of the frames
 }
 
+// takeIn adds a fish to a school, which reaches from its lowest underside to its highest top.
+func (t *thing) takeIn(f Fish) {
+	top := max(t.offBottomM+t.heightM, f.OffBottomM+f.ThickM)
+	t.offBottomM = min(t.offBottomM, f.OffBottomM)
+	t.heightM = top - t.offBottomM
+}
+
 // newCast numbers everything in the scene. Number 0 is the bottom.
 func newCast(s *Spec) *castList {
 	c := &castList{marcher: &marcher{spec: s, ground: newTerrain(s), ridgeID: 1, ds: s.PixelM()}}
@@ -61,10 +68,12 @@ func newCast(s *Spec) *castList {
 		for _, b := range t.Branches {
 			high = max(high, t.RadiusM+b.RiseM+b.RadiusM)
 		}
-		c.solids = append(c.solids, timberSolids(t, add(thing{class: detect.BottomObject, kind: "timber", heightM: high, dimFlank: true}))...)
+		c.solids = append(c.solids, timberSolids(t,
+			add(thing{class: detect.BottomObject, kind: "timber", heightM: high, dimFlank: true}))...)
 	}
 	for _, b := range s.Structures {
-		c.solids = append(c.solids, structureSolid(b, add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, dimFlank: true})))
+		c.solids = append(c.solids, structureSolid(b,
+			add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, dimFlank: true})))
 	}
 	schools := map[int]uint16{}
 	for _, f := range s.Fish {
@@ -79,11 +88,7 @@ func newCast(s *Spec) *castList {
 				schools[f.School] = id
 			}
 		} else {
-			// A school reaches from its lowest underside to its highest top.
-			t := &c.things[id]
-			top := max(t.offBottomM+t.heightM, f.OffBottomM+f.ThickM)
-			t.offBottomM = min(t.offBottomM, f.OffBottomM)
-			t.heightM = top - t.offBottomM
+			c.things[id].takeIn(f)
 		}
 		sin, cos := math.Sincos(f.AngleDeg * math.Pi / 180)
 		c.fish = append(c.fish, floating{

@@ -33,7 +33,8 @@ func spoil(d *drawn, s *Spec, side int) {
 // first return is c pixels. Everything attached moves along.
 func correct(d *drawn, s *Spec, first []float64) *drawn {
 	w := newSwath(d.rows, d.cols)
-	out := &drawn{swath: w, v: make([]float32, len(d.v)), flat: d.flat, water: d.water, slant: make([]int32, len(d.v)), rowScale: d.rowScale, ds: d.ds}
+	out := &drawn{swath: w, v: make([]float32, len(d.v)), flat: d.flat, water: d.water, slant: make([]int32, len(d.v)),
+		rowScale: d.rowScale, ds: d.ds}
 	w.first = d.first
 	ds := s.PixelM()
 	for r := range d.rows {

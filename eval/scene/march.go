@@ -161,7 +161,8 @@ func (m *marcher) slices(p *profile, h float64) []slice {
 	return out
 }
 
-// tangents gives the slopes (height over ground range) of the two lines from the origin that touch an ellipse with centre (g, z) and half axes a, b.
+// tangents gives the slopes (height over ground range) of the two lines from the origin that touch an ellipse with centre (g, z) and half
+// axes a, b.
 func tangents(g, z, a, b float64) (lo, hi float64) {
 	u, v := g/a, z/b
 	d := math.Hypot(u, v)
@@ -172,83 +173,104 @@ func tangents(g, z, a, b float64) (lo, hi float64) {
 	return math.Tan(max(mid-half, -math.Pi/2+1e-9)) * b / a, math.Tan(mid+half) * b / a
 }
 
+// stride is the way of the rays from one node of a profile to the next.
+type stride struct {
+	g1         float64 // ground range of the next node
+	z0, z1     float64 // heights of both
+	d1, s0, s1 float64 // depth of the next node under the transducer, and slant ranges of both
+	t0, t1     float64 // tangents of the rays to both
+	id         uint16  // what lies there
+}
+
+// seen is the part of a stride, from its far end, whose rays are shallower than all before.
+func (s *stride) seen(shallowest float64) float64 {
+	switch {
+	case s.t1 < shallowest:
+		return 0
+	case s.t0 < shallowest:
+		return (s.t1 - shallowest) / (s.t1 - s.t0)
+	}
+	return 1
+}
+
 // march goes outward over the profile. A node is in view while its ray is the shallowest so far.
 func (m *marcher) march(p *profile, h float64, w *swath, row int) {
 	floats := m.slices(p, h)
 	acc := rowSink{ds: m.ds, n: w.cols, at: row * w.cols, w: w}
 	shallowest := math.Inf(-1)
 	var blocker uint16
-	z0 := p.z[0]
-	s0 := h - z0
-	t0 := math.Inf(-1)
+	at := stride{z1: p.z[0], s1: h - p.z[0], t1: math.Inf(-1)}
 	reach := m.ds * float64(w.cols)
 	for k := 1; k < len(p.z); k++ {
-		g1 := float64(k) * p.dg
-		z1 := p.z[k]
-		d1 := h - z1
-		s1 := math.Sqrt(g1*g1 + d1*d1)
-		t1 := -d1 / g1
-		if g1-p.dg > reach {
+		at.z0, at.s0, at.t0 = at.z1, at.s1, at.t1
+		at.g1 = float64(k) * p.dg
+		at.z1 = p.z[k]
+		at.d1 = h - at.z1
+		at.s1 = math.Sqrt(at.g1*at.g1 + at.d1*at.d1)
+		at.t1 = -at.d1 / at.g1
+		if at.g1-p.dg > reach {
 			break
 		}
-		id := p.id[k]
-		if id == 0 {
-			id = p.id[k-1]
+		if at.id = p.id[k]; at.id == 0 {
+			at.id = p.id[k-1]
 		}
-		seen := 1.0
-		if t1 < shallowest {
-			seen = 0
-		} else if t0 < shallowest {
-			seen = (t1 - shallowest) / (t1 - t0)
-		}
-		from := s0 + (s1-s0)*(1-seen)
+		seen := at.seen(shallowest)
+		from := at.s0 + (at.s1-at.s0)*(1-seen)
 		if seen < 1 {
-			acc.hide(s0, from, blocker)
+			acc.hide(at.s0, from, blocker)
 		}
 		if seen > 0 {
-			var cover uint16
-			for i := range floats {
-				f := &floats[i]
-				tm := t1
-				if !math.IsInf(t0, -1) {
-					tm = (t0 + t1) / 2
-				}
-				if g1 > f.g && tm > f.lo && tm < f.hi {
-					cover = f.id
-					break
-				}
-			}
-			if cover != 0 {
-				acc.hide(from, s1, cover)
+			if cover := coverOf(floats, &at); cover != 0 {
+				acc.hide(from, at.s1, cover)
 			} else {
-				slope := (z1 - z0) / p.dg
-				gm, dm := g1-p.dg/2, (d1+h-z0)/2
-				if num := gm*slope + dm; num > 0 {
-					stretch := math.Sqrt(1 + slope*slope)
-					sin2 := num * num / ((gm*gm + dm*dm) * stretch * stretch)
-					e := p.mu[k] * sin2
-					if id > m.lastRelief {
-						e = p.mu[k] * rough(sin2)
-					}
-					acc.add(from, s1, e*stretch*p.dg*seen, id)
-				}
+				m.facet(p, k, h, &at, seen, from, &acc)
 			}
 		}
 		for i := range floats {
-			if f := &floats[i]; g1 >= f.g && g1-p.dg < f.g {
+			if f := &floats[i]; at.g1 >= f.g && at.g1-p.dg < f.g {
 				f.blocked = f.hi < shallowest
 			}
 		}
-		if t1 > shallowest {
-			shallowest, blocker = t1, p.id[k]
+		if at.t1 > shallowest {
+			shallowest, blocker = at.t1, p.id[k]
 		}
-		z0, s0, t0 = z1, s1, t1
 	}
 	for i := range floats {
 		if f := &floats[i]; !f.blocked {
 			m.returnOf(f, &acc)
 		}
 	}
+}
+
+// coverOf is the suspended target that keeps the rays from a stride, 0 for none.
+func coverOf(floats []slice, at *stride) uint16 {
+	tm := at.t1
+	if !math.IsInf(at.t0, -1) {
+		tm = (at.t0 + at.t1) / 2
+	}
+	for i := range floats {
+		if f := &floats[i]; at.g1 > f.g && tm > f.lo && tm < f.hi {
+			return f.id
+		}
+	}
+	return 0
+}
+
+// facet adds the echo of what is in view of the stride to node k, between slant ranges from and the node's own.
+func (m *marcher) facet(p *profile, k int, h float64, at *stride, seen, from float64, acc *rowSink) {
+	slope := (at.z1 - at.z0) / p.dg
+	gm, dm := at.g1-p.dg/2, (at.d1+h-at.z0)/2
+	num := gm*slope + dm
+	if num <= 0 {
+		return
+	}
+	stretch := math.Sqrt(1 + slope*slope)
+	sin2 := num * num / ((gm*gm + dm*dm) * stretch * stretch)
+	e := p.mu[k] * sin2
+	if at.id > m.lastRelief {
+		e = p.mu[k] * rough(sin2)
+	}
+	acc.add(from, at.s1, e*stretch*p.dg*seen, at.id)
 }
 
 // returnOf spreads a suspended target's echo over its slant extent, brightest in the middle.

@@ -197,7 +197,8 @@ func (d *dice) sonar() {
 
 func (d *dice) flaws() {
 	s := d.s
-	f := Flaws{HeaveM: s.PixelM() * d.in(0, 0.5), RollDB: d.in(0, 0.7), SpeedJitter: d.in(0, 0.25), TransmitPx: d.from(2, 3+s.PortPx/90), TransmitGain: d.in(0.75, 1)}
+	f := Flaws{HeaveM: s.PixelM() * d.in(0, 0.5), RollDB: d.in(0, 0.7), SpeedJitter: d.in(0, 0.25), TransmitPx: d.from(2, 3+s.PortPx/90),
+		TransmitGain: d.in(0.75, 1)}
 	if d.chance(0.3) {
 		f.DropRate, f.DropRepeat = d.logIn(0.002, 0.02), d.chance(0.5)
 	}
@@ -216,7 +217,8 @@ func (d *dice) flaws() {
 func (d *dice) display() {
 	s := d.s
 	names := PaletteNames()
-	s.Display = Display{Level: d.in(0.22, 0.42), RangeDB: d.in(34, 48), Palette: names[[]int{0, 0, 0, 1, 1, 1, 2, 2, 3, 4, 5, 5, 6, 7, 8}[d.IntN(15)]]}
+	s.Display = Display{Level: d.in(0.22, 0.42), RangeDB: d.in(34, 48),
+		Palette: names[[]int{0, 0, 0, 1, 1, 1, 2, 2, 3, 4, 5, 5, 6, 7, 8}[d.IntN(15)]]}
 	if d.chance(0.06) {
 		s.Display.Palette = "spectrum"
 	}
@@ -288,7 +290,8 @@ func (d *dice) busierSide() float64 {
 func (d *dice) crop() {
 	s := d.s
 	o := &s.Output
-	s.Screen = Furniture{TextPx: s.Screen.TextPx, TopBar: s.Screen.TopBar, BottomBar: s.Screen.BottomBar, Light: s.Screen.Light, Second: s.Screen.Second,
+	s.Screen = Furniture{TextPx: s.Screen.TextPx, TopBar: s.Screen.TopBar, BottomBar: s.Screen.BottomBar, Light: s.Screen.Light,
+		Second:  s.Screen.Second,
 		SecondX: s.Screen.SecondX, SecondY: s.Screen.SecondY, SecondW: s.Screen.SecondW, SecondH: s.Screen.SecondH}
 	s.Pings = s.Rows
 	inner := 0

@@ -95,7 +95,8 @@ func (d *dice) fish(n int) {
 		f := d.fishAt(x, y, d.offBottom())
 		s.Fish = append(s.Fish, f)
 		if d.chance(0.2) {
-			g := d.fishAt(x+d.NormFloat64()*f.LengthM*1.5, y+math.Copysign(f.LengthM*d.in(1.2, 3), d.NormFloat64()), f.OffBottomM*d.in(0.7, 1.4))
+			g := d.fishAt(x+d.NormFloat64()*f.LengthM*1.5, y+math.Copysign(f.LengthM*d.in(1.2, 3), d.NormFloat64()),
+				f.OffBottomM*d.in(0.7, 1.4))
 			g.LengthM, g.WidthM, g.ThickM = f.LengthM, f.WidthM, f.ThickM
 			s.Fish = append(s.Fish, g)
 		}
@@ -130,11 +131,13 @@ func (d *dice) timber(n int) {
 	for range n {
 		x, y := d.place(0.3)
 		t := Timber{
-			X: x, Y: y, AngleDeg: d.in(0, 360), LengthM: d.size(30, 160, 1.5, 12), RadiusM: d.size(1.2, 4, 0.07, 0.35), Strength: d.logIn(0.5, 1.8),
+			X: x, Y: y, AngleDeg: d.in(0, 360), LengthM: d.size(30, 160, 1.5, 12), RadiusM: d.size(1.2, 4, 0.07, 0.35),
+			Strength: d.logIn(0.5, 1.8),
 		}
 		for range d.IntN(6) {
 			t.Branches = append(t.Branches, Branch{
-				At: d.in(0.2, 1), AngleDeg: d.pick(-1, 1) * d.in(25, 75), LengthM: t.LengthM * d.in(0.12, 0.4), RadiusM: t.RadiusM * d.in(0.3, 0.6), RiseM: t.LengthM * d.in(0, 0.12),
+				At: d.in(0.2, 1), AngleDeg: d.pick(-1, 1) * d.in(25, 75), LengthM: t.LengthM * d.in(0.12, 0.4),
+				RadiusM: t.RadiusM * d.in(0.3, 0.6), RiseM: t.LengthM * d.in(0, 0.12),
 			})
 		}
 		s.Timber = append(s.Timber, t)
@@ -170,7 +173,8 @@ func (d *dice) steepRidge() {
 	s := d.s
 	x, y := d.place(0.5)
 	h := min(0.35*s.AltitudeM, d.size(18, 42, 0.7, 2.5))
-	r := Ridge{X: x, Y: y, AngleDeg: 90 + d.NormFloat64()*22, LengthM: s.TrackM() * d.in(0.2, 0.6), HeightM: h, FrontM: h * d.in(1, 2.6), BackM: h * d.in(0.8, 2), Reflectivity: d.in(0.8, 1.6)}
+	r := Ridge{X: x, Y: y, AngleDeg: 90 + d.NormFloat64()*22, LengthM: s.TrackM() * d.in(0.2, 0.6), HeightM: h, FrontM: h * d.in(1, 2.6),
+		BackM: h * d.in(0.8, 2), Reflectivity: d.in(0.8, 1.6)}
 	s.Ridges = append(s.Ridges, r)
 }
 
@@ -233,7 +237,8 @@ func (d *dice) weed() {
 	s := d.s
 	x, y := d.place(0.1)
 	s.Weeds = append(s.Weeds, WeedBed{
-		X: x, Y: y, RadiusX: s.RangeM * d.in(0.06, 0.2), RadiusY: min(s.TrackM()*0.25, s.RangeM*d.in(0.06, 0.25)), HeightM: d.in(0.05, 0.22), Strength: d.pick(d.in(0.4, 0.8), d.in(1.3, 3)),
+		X: x, Y: y, RadiusX: s.RangeM * d.in(0.06, 0.2), RadiusY: min(s.TrackM()*0.25, s.RangeM*d.in(0.06, 0.25)),
+		HeightM: d.in(0.05, 0.22), Strength: d.pick(d.in(0.4, 0.8), d.in(1.3, 3)),
 	})
 }
 

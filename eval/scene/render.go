@@ -150,17 +150,53 @@ func sense(s *Spec, pings []ping, cast *castList, swaths [2]*swath) *view {
 
 // check refuses what can't be rendered.
 func (s *Spec) check() error {
-	switch {
-	case s.ScreenW < 16 || s.ScreenH < 16 || s.ScreenW > 8192 || s.ScreenH > 8192:
+	if err := s.checkScreen(); err != nil {
+		return err
+	}
+	if err := s.checkSonar(); err != nil {
+		return err
+	}
+	// Swaths number things in 16 bits.
+	n := 1 + len(s.Ridges) + len(s.Humps) + len(s.Rocks) + len(s.Timber) + len(s.Structures) + len(s.Fish) + len(s.Frames)
+	for _, f := range s.Fields {
+		n += 1 + len(f.Rocks)
+	}
+	if n > math.MaxUint16 {
+		return fmt.Errorf("%d things in the scene: want at most %d", n, math.MaxUint16)
+	}
+	return nil
+}
+
+func (s *Spec) checkScreen() error {
+	if s.ScreenW < 16 || s.ScreenH < 16 || s.ScreenW > 8192 || s.ScreenH > 8192 {
 		return fmt.Errorf("screen of %d × %d pixels: want 16 to 8192 each", s.ScreenW, s.ScreenH)
-	case s.PortPx < 0 || s.StarboardPx < 0 || s.PortPx+s.StarboardPx < 8:
+	}
+	if s.PortPx < 0 || s.StarboardPx < 0 || s.PortPx+s.StarboardPx < 8 {
 		return fmt.Errorf("sides of %d and %d pixels: want 8 or more together", s.PortPx, s.StarboardPx)
-	case s.PanelX < 0 || s.PanelY < 0 || s.PanelX+s.shownW() > s.ScreenW || s.PanelY+s.shownH() > s.ScreenH:
+	}
+	screen := image.Rect(0, 0, s.ScreenW, s.ScreenH)
+	if !in(screen, s.PanelX, s.PanelY, s.shownW(), s.shownH()) {
 		return fmt.Errorf("panel at %d, %d does not fit the screen", s.PanelX, s.PanelY)
-	case s.Pings < 1 || s.Pings > s.Rows:
+	}
+	if s.Pings < 1 || s.Pings > s.Rows {
 		return fmt.Errorf("%d pings for %d rows: want 1 to the rows of the panel", s.Pings, s.Rows)
+	}
+	if c := s.Output; c.CropW > 0 && (c.CropH < 1 || !in(screen, c.CropX, c.CropY, c.CropW, c.CropH)) {
+		return fmt.Errorf("crop of %d × %d at %d, %d does not fit the screen", c.CropW, c.CropH, c.CropX, c.CropY)
+	}
+	return nil
+}
+
+// in tells whether a box of w × h pixels at x, y lies in the screen.
+func in(screen image.Rectangle, x, y, w, h int) bool {
+	return x >= 0 && y >= 0 && x+w <= screen.Max.X && y+h <= screen.Max.Y
+}
+
+func (s *Spec) checkSonar() error {
+	switch {
 	case !(s.RangeM > 0) || !(s.AltitudeM > 0) || !(s.SpeedMps > 0) || !(s.PingHz > 0):
-		return fmt.Errorf("range %g m, altitude %g m, speed %g m/s and %g pings a second must be positive", s.RangeM, s.AltitudeM, s.SpeedMps, s.PingHz)
+		return fmt.Errorf("range %g m, altitude %g m, speed %g m/s and %g pings a second must be positive",
+			s.RangeM, s.AltitudeM, s.SpeedMps, s.PingHz)
 	case s.AltitudeM >= s.RangeM:
 		return fmt.Errorf("altitude %g m leaves no bottom within range %g m", s.AltitudeM, s.RangeM)
 	case !(s.Bottom.Reflectivity > 0):
@@ -171,18 +207,6 @@ func (s *Spec) check() error {
 		return fmt.Errorf("%d looks: want 1 to %d", s.Sonar.Looks, maxLooks)
 	case s.Display.Log && !(s.Display.RangeDB > 0):
 		return fmt.Errorf("logarithmic display over %g dB: must be positive", s.Display.RangeDB)
-	}
-	// Swaths number things in 16 bits.
-	n := 1 + len(s.Ridges) + len(s.Humps) + len(s.Rocks) + len(s.Timber) + len(s.Structures) + len(s.Fish) + len(s.Frames)
-	for _, f := range s.Fields {
-		n += 1 + len(f.Rocks)
-	}
-	if n > math.MaxUint16 {
-		return fmt.Errorf("%d things in the scene: want at most %d", n, math.MaxUint16)
-	}
-	c := s.Output
-	if c.CropW > 0 && (c.CropX < 0 || c.CropY < 0 || c.CropH < 1 || c.CropX+c.CropW > s.ScreenW || c.CropY+c.CropH > s.ScreenH) {
-		return fmt.Errorf("crop of %d × %d at %d, %d does not fit the screen", c.CropW, c.CropH, c.CropX, c.CropY)
 	}
 	return nil
 }

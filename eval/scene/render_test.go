@@ -162,7 +162,8 @@ func TestSidesMirror(t *testing.T) {
 	s := quiet()
 	s.PortPx, s.StarboardPx, s.ScreenW = 300, 300, 640
 	s.PanelX = 20
-	s.Rocks = []Rock{{X: 12, HalfLongM: 0.6, HalfShortM: 0.6, HeightM: 0.6, Strength: 1}, {X: -12, HalfLongM: 0.6, HalfShortM: 0.6, HeightM: 0.6, Strength: 1}}
+	s.Rocks = []Rock{{X: 12, HalfLongM: 0.6, HalfShortM: 0.6, HeightM: 0.6, Strength: 1},
+		{X: -12, HalfLongM: 0.6, HalfShortM: 0.6, HeightM: 0.6, Strength: 1}}
 	c := mustRender(t, s)
 	if len(c.Label.Marks) != 2 {
 		t.Fatalf("%d marks", len(c.Label.Marks))
@@ -246,7 +247,8 @@ func checkLabel(t *testing.T, kind Kind, seed int64, c *Capture) {
 	for _, m := range c.Label.Marks {
 		inside("highlight", m.Highlight)
 		inside("shadow", m.Shadow)
-		for name, v := range map[string]*float64{"height": m.HeightM, "off bottom": m.OffBottomM, "slant": m.SlantM, "contrast": m.Contrast} {
+		for name, v := range map[string]*float64{"height": m.HeightM, "off bottom": m.OffBottomM, "slant": m.SlantM,
+			"contrast": m.Contrast} {
 			if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
 				t.Errorf("%s %d: %s %s of %s is %v", kind, seed, m.Class, name, m.Kind, v)
 			}
@@ -309,12 +311,14 @@ func TestLabelsFollowOutput(t *testing.T) {
 		t.Fatalf("picture is %v", c.Image.Bounds())
 	}
 	near := func(got, want int) bool { return math.Abs(float64(got)-1.5*float64(want)) <= 1 }
-	if !near(m.Highlight.X, plain.Highlight.X-100) || !near(m.Highlight.Y, plain.Highlight.Y-10) || !near(m.Highlight.W, plain.Highlight.W) || !near(m.Shadow.W, plain.Shadow.W) {
+	if !near(m.Highlight.X, plain.Highlight.X-100) || !near(m.Highlight.Y, plain.Highlight.Y-10) ||
+		!near(m.Highlight.W, plain.Highlight.W) || !near(m.Shadow.W, plain.Shadow.W) {
 		t.Errorf("highlight %+v shadow %+v from %+v %+v", m.Highlight, m.Shadow, plain.Highlight, plain.Shadow)
 	}
 	// The crop begins short of the first return at 120 px.
 	if c.Label.FirstReturn.Starboard == nil || c.Label.FirstReturn.Port != nil || c.Label.Nadir != nil {
-		t.Errorf("first return %d and %d points, nadir %d", len(c.Label.FirstReturn.Starboard), len(c.Label.FirstReturn.Port), len(c.Label.Nadir))
+		t.Errorf("first return %d and %d points, nadir %d", len(c.Label.FirstReturn.Starboard), len(c.Label.FirstReturn.Port),
+			len(c.Label.Nadir))
 	}
 }
 

@@ -97,6 +97,41 @@ func (w *wideDice) sampling() {
 	s := w.s
 	c := &s.Chain
 	*c = Chain{On: true, BinX: 1, BinY: 1, W: w.w, H: w.h, Kernel: KernelNearest}
+	w.resizing()
+	if !w.raw {
+		if w.chance(0.25) {
+			c.BinX = w.from(1, 3)
+		}
+		if w.chance(0.25) {
+			c.BinY = w.from(1, 2)
+		}
+		if !w.soft && w.chance(0.12) {
+			c.PostSmooth = w.in(0.3, 1.0)
+		}
+	}
+	if !w.soft && w.chance(0.1) {
+		c.Sharpen = w.in(0.2, 1.2)
+	}
+	cols, rows := float64(w.w)/w.kx*float64(c.BinX), float64(w.h)/w.ky*float64(c.BinY)
+	// So many samples are a third of a second's work; a finer record is thinned in both ways, one of whole pixels cut down.
+	const most = 1.6e6
+	k := math.Sqrt(most / (cols * rows))
+	if k < 1 && w.raw && w.format != formatScreen {
+		w.w, w.h = int(float64(w.w)*k), int(float64(w.h)*k)
+		s.ScreenW, s.ScreenH, c.W, c.H = w.w, w.h, w.w, w.h
+		cols, rows = float64(w.w), float64(w.h)
+	} else if k < 1 {
+		cols, rows = cols*k, rows*k
+	}
+	w.kx, w.ky = float64(w.w)/cols, float64(w.h)/rows
+	s.Rows = max(24, int(rows))
+	s.Pings = s.Rows
+	w.split(max(24, int(cols)))
+}
+
+// resizing decides how the display makes its pixels: how many a sample and a ping become, by which kernel, and how soft.
+func (w *wideDice) resizing() {
+	c := &w.s.Chain
 	w.kx, w.ky = 1, 1
 	kernels := []Kernel{KernelArea, KernelNearest, KernelLinear, KernelCubic}
 	switch {
@@ -126,35 +161,11 @@ func (w *wideDice) sampling() {
 	case w.chance(0.3):
 		c.Smooth = w.in(0.25, 1.0)
 	}
-	if !w.raw {
-		if w.chance(0.25) {
-			c.BinX = w.from(1, 3)
-		}
-		if w.chance(0.25) {
-			c.BinY = w.from(1, 2)
-		}
-		if !w.soft && w.chance(0.12) {
-			c.PostSmooth = w.in(0.3, 1.0)
-		}
-	}
-	if !w.soft && w.chance(0.1) {
-		c.Sharpen = w.in(0.2, 1.2)
-	}
-	cols, rows := float64(w.w)/w.kx*float64(c.BinX), float64(w.h)/w.ky*float64(c.BinY)
-	// So many samples are a third of a second's work; a finer record is thinned in both ways, one of whole pixels cut down.
-	const most = 1.6e6
-	k := math.Sqrt(most / (cols * rows))
-	if k < 1 && w.raw && w.format != formatScreen {
-		w.w, w.h = int(float64(w.w)*k), int(float64(w.h)*k)
-		s.ScreenW, s.ScreenH, c.W, c.H = w.w, w.h, w.w, w.h
-		cols, rows = float64(w.w), float64(w.h)
-	} else if k < 1 {
-		cols, rows = cols*k, rows*k
-	}
-	w.kx, w.ky = float64(w.w)/cols, float64(w.h)/rows
-	n := max(24, int(cols))
-	s.Rows = max(24, int(rows))
-	s.Pings = s.Rows
+}
+
+// split gives n samples to one side or both, and decides whether the record fills the panel.
+func (w *wideDice) split(n int) {
+	s := w.s
 	switch w.format {
 	case formatOne, formatTile:
 		if w.chance(0.5) {
@@ -207,8 +218,9 @@ func (w *wideDice) ground() {
 	}
 	t := &s.Texture
 	*t = Texture{
-		On: true, CellM: px * w.logIn(1, 3.5), Aspect: s.RowM() / px * w.logIn(0.6, 5), Shear: w.NormFloat64() * 0.25, Octaves: w.from(5, 8),
-		Slope: w.in(0.4, 3.6), LevelDB: w.logIn(0.3, 3.6), ReliefB: w.in(2.2, 4), Rough: w.logIn(0.004, 0.2) * w.share(),
+		On: true, CellM: px * w.logIn(1, 3.5), Aspect: s.RowM() / px * w.logIn(0.6, 5), Shear: w.NormFloat64() * 0.25,
+		Octaves: w.from(5, 8),
+		Slope:   w.in(0.4, 3.6), LevelDB: w.logIn(0.3, 3.6), ReliefB: w.in(2.2, 4), Rough: w.logIn(0.004, 0.2) * w.share(),
 	}
 	patchy := 0.5
 	if w.raw {
@@ -250,8 +262,10 @@ func (w *wideDice) ground() {
 		h := s.AltitudeM * w.in(0.15, 0.5)
 		y := w.in(-0.6, 0.3) * s.TrackM()
 		s.Ledges = append(s.Ledges, Ledge{
-			Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.3, 1.6), X: s.AltitudeM * w.in(0.05, 0.7), WanderM: s.AltitudeM * w.in(0, 0.15),
-			CellM: s.TrackM() * w.in(0.05, 0.3), HeightM: h, WideM: h * w.in(0.3, 1.5), EndM: s.TrackM() * w.in(0.01, 0.12), Ragged: w.Float64(),
+			Side: w.IntN(2), Y0: y, Y1: y + s.TrackM()*w.in(0.3, 1.6), X: s.AltitudeM * w.in(0.05, 0.7),
+			WanderM: s.AltitudeM * w.in(0, 0.15),
+			CellM:   s.TrackM() * w.in(0.05, 0.3), HeightM: h, WideM: h * w.in(0.3, 1.5), EndM: s.TrackM() * w.in(0.01, 0.12),
+			Ragged: w.Float64(),
 		})
 	}
 	if w.chance(0.14) {

@@ -20,6 +20,7 @@ func (w *wideDice) echo() {
 	}
 }
 
+// record decides how the record spoils what was sampled: its speckle, its gain, and what it adds or loses.
 func (w *wideDice) record() {
 	s := w.s
 	r := &s.Record
@@ -44,6 +45,25 @@ func (w *wideDice) record() {
 		r.RowSlowDB = w.logIn(0.2, 1.5)
 	}
 	widest := max(s.PortPx, s.StarboardPx)
+	w.ghosts(widest)
+	if w.chance(0.4) {
+		r.FarDB = w.in(2, 16)
+	}
+	if w.chance(0.35) {
+		r.StripDB, r.StripPx = w.in(2, 10), float64(widest)*w.in(0.02, 0.2)
+	}
+	if w.chance(0.3) {
+		r.SideDB = [2]float64{w.NormFloat64() * 2.5, w.NormFloat64() * 2.5}
+	}
+	if w.chance(0.25) {
+		s.Flaws.InterfRate = w.logIn(0.001, 0.012)
+	}
+}
+
+// ghosts adds steps of the gain, echoes that come twice or across, lines, and holes, to sides of at most widest samples.
+func (w *wideDice) ghosts(widest int) {
+	s := w.s
+	r := &s.Record
 	if w.chance(0.22) {
 		for range w.from(1, 3) {
 			g := GainStep{DB: w.pick(-1, 1) * w.in(0.6, 4)}
@@ -58,7 +78,8 @@ func (w *wideDice) record() {
 	if w.chance(0.18) {
 		for range w.from(1, 2) {
 			r.Echoes = append(r.Echoes, Line{
-				Side: w.IntN(3), Times: w.pick(2, 2, w.in(1.3, 3)), WidePx: w.logIn(0.8, 9) / w.kx, Strength: w.logIn(0.2, 2), Flicker: w.in(0, 0.5),
+				Side: w.IntN(3), Times: w.pick(2, 2, w.in(1.3, 3)), WidePx: w.logIn(0.8, 9) / w.kx, Strength: w.logIn(0.2, 2),
+				Flicker: w.in(0, 0.5),
 			})
 		}
 	}
@@ -78,23 +99,12 @@ func (w *wideDice) record() {
 			r.Holes = append(r.Holes, Hole{row, min(s.Pings, row+n), fill})
 		}
 	}
-	if w.chance(0.4) {
-		r.FarDB = w.in(2, 16)
-	}
-	if w.chance(0.35) {
-		r.StripDB, r.StripPx = w.in(2, 10), float64(widest)*w.in(0.02, 0.2)
-	}
-	if w.chance(0.3) {
-		r.SideDB = [2]float64{w.NormFloat64() * 2.5, w.NormFloat64() * 2.5}
-	}
-	if w.chance(0.25) {
-		s.Flaws.InterfRate = w.logIn(0.001, 0.012)
-	}
 }
 
 // line is a ghost line at a column.
 func (w *wideDice) line(col float64) Line {
-	l := Line{Side: w.IntN(3), Col: max(0.5, col), WidePx: max(0.4, w.logIn(0.4, 3)/w.kx), Strength: w.logIn(0.03, 1.2), Flicker: w.in(0, 0.8)}
+	l := Line{Side: w.IntN(3), Col: max(0.5, col), WidePx: max(0.4, w.logIn(0.4, 3)/w.kx), Strength: w.logIn(0.03, 1.2),
+		Flicker: w.in(0, 0.8)}
 	if w.chance(0.3) {
 		l.Row0 = w.IntN(w.s.Pings)
 		l.Row1 = min(w.s.Pings, l.Row0+1+int(w.logIn(0.05, 1)*float64(w.s.Pings)))

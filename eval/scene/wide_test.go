@@ -193,7 +193,8 @@ func TestFirstReturnLiesOnTheStep(t *testing.T) {
 				return 1
 			})
 			if worst := off[len(off)*95/100]; !(worst <= tt.tol) {
-				t.Errorf("%s: side %d, 95 %% of rows within %.2f px of the step, median %.2f, want %.1f", tt.name, side, worst, off[len(off)/2], tt.tol)
+				t.Errorf("%s: side %d, 95 %% of rows within %.2f px of the step, median %.2f, want %.1f", tt.name, side, worst,
+					off[len(off)/2], tt.tol)
 			}
 		}
 	}

@@ -18,51 +18,29 @@ func (w *wideDice) things() {
 	case 1:
 		w.rockHump()
 	}
-	if w.chance(0.1) {
-		w.steepHump()
-	}
-	if w.chance(0.65) {
-		w.rocks(w.from(1, 9))
-	}
-	if w.chance(0.25) {
-		w.boulders(w.from(1, 4))
-	}
-	if w.chance(0.15) {
-		w.scatter()
-	}
-	if w.chance(0.28) {
-		x, y := w.place(0.2)
-		w.rockField(x, y)
-	}
-	if w.chance(0.3) {
-		w.timber(w.from(1, 3))
-	}
-	if w.chance(0.45) {
-		w.fish(w.from(1, 5))
-	}
-	if w.chance(0.4) {
-		w.lowFish(w.from(1, 4))
-	}
-	if w.chance(0.25) {
-		w.edgeFish(w.from(1, 3))
-	}
-	if w.chance(0.22) {
-		w.school()
-	}
-	if w.chance(0.22) {
-		w.structures(w.from(1, 2))
-	}
-	if w.chance(0.14) {
-		w.barge()
-	}
-	if w.chance(0.1) {
-		w.steepRidge()
-	}
-	if w.chance(0.22) {
-		w.weed()
-	}
-	if w.chance(0.06) {
-		w.ladder()
+	for _, t := range []struct {
+		chance float64
+		put    func()
+	}{
+		{0.1, w.steepHump},
+		{0.65, func() { w.rocks(w.from(1, 9)) }},
+		{0.25, func() { w.boulders(w.from(1, 4)) }},
+		{0.15, w.scatter},
+		{0.28, func() { w.rockField(w.place(0.2)) }},
+		{0.3, func() { w.timber(w.from(1, 3)) }},
+		{0.45, func() { w.fish(w.from(1, 5)) }},
+		{0.4, func() { w.lowFish(w.from(1, 4)) }},
+		{0.25, func() { w.edgeFish(w.from(1, 3)) }},
+		{0.22, w.school},
+		{0.22, func() { w.structures(w.from(1, 2)) }},
+		{0.14, w.barge},
+		{0.1, w.steepRidge},
+		{0.22, w.weed},
+		{0.06, w.ladder},
+	} {
+		if w.chance(t.chance) {
+			t.put()
+		}
 	}
 	if len(s.Rocks)+len(s.Fish)+len(s.Timber)+len(s.Structures) == 0 {
 		w.rocks(w.from(1, 4))
@@ -191,7 +169,8 @@ func (w *wideDice) walls() {
 		q := Quay{
 			Side: side, Row0: row, Row1: row + long, At0: w.in(near, 0.98), Wander: w.logIn(0.002, 0.08),
 			CellRows: float64(s.Pings) * w.logIn(0.02, 0.3),
-			Ragged:   w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1.3, 8)/w.kx)), Strength: w.logIn(4, 80), Through: w.pick(0, 0, 0.01, 0.03),
+			Ragged:   w.pick(0, 0, 0.3, 0.8), WidePx: max(1, int(w.logIn(1.3, 8)/w.kx)), Strength: w.logIn(4, 80),
+			Through: w.pick(0, 0, 0.01, 0.03),
 		}
 		q.At1 = min(0.99, max(near, q.At0+w.NormFloat64()*0.12))
 		// Two walls of one side do not overlap.

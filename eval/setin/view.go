@@ -208,9 +208,30 @@ func (v *view) profile(m *mapping, p []detect.RowX) []float64 {
 
 const cutOff = "cut-off" // kind of a region that holds what is left of a labelled thing at the edge
 
+// moveAreas moves what is labelled beside the marks.
+func (v *view) moveAreas(m *mapping, l *eval.CaptureLabel) {
+	for _, g := range l.Regions {
+		if b, part := m.box(g.Box); part > 0 {
+			v.label.Regions = append(v.label.Regions, detect.Region{Kind: g.Kind, Box: b})
+		}
+	}
+	for _, f := range l.Furniture {
+		if b, part := m.box(f.Box); part > 0 {
+			v.label.Furniture = append(v.label.Furniture, eval.FurnitureLabel{Kind: f.Kind, Box: b})
+		}
+	}
+	for _, r := range l.LostRows {
+		if b, part := m.box(detect.Box{X: 0, Y: r[0], W: m.size.X, H: r[1] - r[0]}); part > 0 {
+			v.label.LostRows = append(v.label.LostRows, [2]int{b.Y, b.Y + b.H})
+		}
+	}
+}
+
+// moveLabel moves the label of a picture along with it. What is left of a thing at the edge is a region.
 func (v *view) moveLabel(m *mapping, p *picture) {
 	l := &p.label
-	v.label = eval.CaptureLabel{Capture: p.name, By: "scene", Panel: &detect.Box{W: v.w, H: v.h}, Humps: [][2]int{}, Marks: []eval.MarkLabel{}}
+	v.label = eval.CaptureLabel{Capture: p.name, By: "scene", Panel: &detect.Box{W: v.w, H: v.h}, Humps: [][2]int{},
+		Marks: []eval.MarkLabel{}}
 	box := func(b *detect.Box) *detect.Box {
 		if b == nil {
 			return nil
@@ -238,21 +259,7 @@ func (v *view) moveLabel(m *mapping, p *picture) {
 			v.label.Marks = append(v.label.Marks, k)
 		}
 	}
-	for _, g := range l.Regions {
-		if b, part := m.box(g.Box); part > 0 {
-			v.label.Regions = append(v.label.Regions, detect.Region{Kind: g.Kind, Box: b})
-		}
-	}
-	for _, f := range l.Furniture {
-		if b, part := m.box(f.Box); part > 0 {
-			v.label.Furniture = append(v.label.Furniture, eval.FurnitureLabel{Kind: f.Kind, Box: b})
-		}
-	}
-	for _, r := range l.LostRows {
-		if b, part := m.box(detect.Box{X: 0, Y: r[0], W: m.size.X, H: r[1] - r[0]}); part > 0 {
-			v.label.LostRows = append(v.label.LostRows, [2]int{b.Y, b.Y + b.H})
-		}
-	}
+	v.moveAreas(m, l)
 	if len(l.Nadir) > 0 {
 		v.label.Nadir = v.points(v.nadir)
 	}

@@ -79,13 +79,15 @@ func moody(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []
 		}
 		return rec, nil, nil
 	case strings.HasPrefix(name, "dull"):
-		dull := detect.MarkRecord{Mark: "p0-1", Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}}
+		dull := detect.MarkRecord{Mark: "p0-1", Class: detect.BottomObject,
+			Odds: detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}}
 		rec, marks := Records(job, &detect.Result{Status: detect.StatusRead, Marks: []detect.MarkRecord{dull}})
 		return rec, marks, nil
 	case strings.HasPrefix(name, "slow"):
 		time.Sleep(300 * time.Millisecond)
 	}
-	rec, marks := Records(job, &detect.Result{Status: detect.StatusRead, Interest: float64(len(data)) / 100, Marks: []detect.MarkRecord{{Mark: "p0-1"}}})
+	rec, marks := Records(job, &detect.Result{Status: detect.StatusRead, Interest: float64(len(data)) / 100,
+		Marks: []detect.MarkRecord{{Mark: "p0-1"}}})
 	return rec, marks, nil
 }
 
@@ -171,7 +173,8 @@ type ledger struct {
 
 func newLedger() *ledger {
 	return &ledger{
-		recs: map[string]*detect.CaptureRecord{}, marks: map[string][]string{}, from: map[string]runstore.Origin{}, tried: map[string]string{},
+		recs: map[string]*detect.CaptureRecord{}, marks: map[string][]string{}, from: map[string]runstore.Origin{},
+		tried: map[string]string{},
 	}
 }
 

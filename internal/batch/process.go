@@ -198,7 +198,8 @@ func (t *tail) reason() string {
 	defer t.mu.Unlock()
 	for _, line := range bytes.Split(t.first, []byte("\n")) {
 		s := strings.TrimSpace(string(line))
-		if strings.HasPrefix(s, "fatal error:") || strings.HasPrefix(s, "panic:") || strings.HasPrefix(s, "SIG") || strings.Contains(s, "terminate called") {
+		if strings.HasPrefix(s, "fatal error:") || strings.HasPrefix(s, "panic:") || strings.HasPrefix(s, "SIG") ||
+			strings.Contains(s, "terminate called") {
 			return s
 		}
 	}

@@ -40,7 +40,8 @@ type Store interface {
 type Observer interface {
 	// Expect says how many captures the inputs seem to hold, once that is known: captures are counted while others are looked at.
 	Expect(captures int)
-	// Finished is called once for each capture, with the number of marks that are shown. known means that an earlier run had done it: rec then has only its path.
+	// Finished is called once for each capture, with the number of marks that are shown. known means that an earlier run had done it: rec
+	// then has only its path.
 	Finished(rec *detect.CaptureRecord, marks int, known bool)
 	// Note passes on a sentence for the user.
 	Note(sentence string)
@@ -340,7 +341,8 @@ func (r *run) ready(e entry) bool {
 func (r *run) load(e entry) (work, bool, error) {
 	w := work{job: Job{
 		Capture: e.path, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
-		Pictures: r.cfg.Pictures, Copies: r.cfg.Copies, Clutter: r.cfg.Clutter, RunDir: r.cfg.RunDir, Units: r.cfg.Units, Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
+		Pictures: r.cfg.Pictures, Copies: r.cfg.Copies, Clutter: r.cfg.Clutter, RunDir: r.cfg.RunDir, Units: r.cfg.Units,
+		Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
 	}}
 	if e.own {
 		w.job.Own = e.file

@@ -40,7 +40,8 @@ func TestFaultsCostOneCapture(t *testing.T) {
 			t.Errorf("%s: no record", name)
 		case says == "" && rec.Status != detect.StatusRead:
 			t.Errorf("%s: status %s, %v", name, rec.Status, *rec.Why)
-		case says != "" && (rec.Status != detect.StatusUnreadable || !strings.Contains(*rec.Why, says) || !strings.HasSuffix(*rec.Why, "tried twice")):
+		case says != "" && (rec.Status != detect.StatusUnreadable || !strings.Contains(*rec.Why, says) ||
+			!strings.HasSuffix(*rec.Why, "tried twice")):
 			t.Errorf("%s: status %s, why %q; want %q, tried twice", name, rec.Status, *rec.Why, says)
 		}
 	}
@@ -56,7 +57,8 @@ func TestClutterIsCountedOnRequest(t *testing.T) {
 			t.Fatal(err)
 		}
 		if l.told != want || len(l.marks["dull.png"]) != 1 {
-			t.Errorf("clutter %t: told of %d marks, want %d; %d stored of the dull capture, want 1", clutter, l.told, want, len(l.marks["dull.png"]))
+			t.Errorf("clutter %t: told of %d marks, want %d; %d stored of the dull capture, want 1", clutter, l.told, want,
+				len(l.marks["dull.png"]))
 		}
 	}
 }

@@ -45,7 +45,8 @@ func walkNames(t testing.TB, in Inputs) (names, notes []string) {
 }
 
 func TestWalk(t *testing.T) {
-	dir := folder(t, "b.PNG", "a.jpeg", "notes.txt", ".hidden.png", ".git/x.png", "sub/deep/c.tif", "old-run/"+runstore.FileName, "old-run/overlays/x.png", "out/y.png")
+	dir := folder(t, "b.PNG", "a.jpeg", "notes.txt", ".hidden.png", ".git/x.png", "sub/deep/c.tif", "old-run/"+runstore.FileName,
+		"old-run/overlays/x.png", "out/y.png")
 	write(t, filepath.Join(dir, "no-extension"), "\x89PNG\r\n\x1a\n0000000000")
 	outside := folder(t, "secret.png", "more/d.png")
 	for link, target := range map[string]string{
@@ -317,12 +318,14 @@ func TestParseShard(t *testing.T) {
 		{text: "", want: Shard{}},
 		{text: "1/1", want: Shard{0, 1}},
 		{text: "3/8", want: Shard{2, 8}},
-		{text: "0/8", bad: true}, {text: "9/8", bad: true}, {text: "x/8", bad: true}, {text: "3", bad: true}, {text: "1/0", bad: true}, {text: "1/-1", bad: true},
+		{text: "0/8", bad: true}, {text: "9/8", bad: true}, {text: "x/8", bad: true}, {text: "3", bad: true}, {text: "1/0", bad: true},
+		{text: "1/-1", bad: true},
 		{text: "auto/8", env: map[string]string{"JOB_COMPLETION_INDEX": "0"}, want: Shard{0, 8}},
 		{text: "auto/8", env: map[string]string{"JOB_COMPLETION_INDEX": "8"}, bad: true},
 		{text: "auto/8", bad: true},
 		{text: "auto", bad: true},
-		{text: "auto", env: map[string]string{"SLURM_ARRAY_TASK_ID": "12", "SLURM_ARRAY_TASK_MIN": "10", "SLURM_ARRAY_TASK_COUNT": "4"}, want: Shard{2, 4}},
+		{text: "auto", env: map[string]string{"SLURM_ARRAY_TASK_ID": "12", "SLURM_ARRAY_TASK_MIN": "10", "SLURM_ARRAY_TASK_COUNT": "4"},
+			want: Shard{2, 4}},
 		{text: "auto/4", env: map[string]string{"SLURM_ARRAY_TASK_ID": "x"}, bad: true},
 	}
 	for _, tt := range tests {

@@ -52,42 +52,66 @@ func MarksCSV(w io.Writer, marks Marks, unit units.Lengths) error {
 	return out.Error()
 }
 
-func markColumns(unit units.Lengths) []markColumn {
-	text := func(name string, cell func(*decided.Mark) string) markColumn {
-		return markColumn{[]string{name}, func(m *decided.Mark) []string { return []string{cell(m)} }}
-	}
-	measured := func(name string, k float64, of func(*decided.Mark) *features.Measured) markColumn {
-		return markColumn{[]string{name, name + "_sd"}, func(m *decided.Mark) []string {
-			v := of(m)
-			if v == nil {
-				return []string{"", ""}
-			}
-			return []string{number(v.Value * k), number(v.SD * k)}
-		}}
-	}
-	pixels := func(name string, of func(*decided.Mark) *features.Measured) markColumn {
-		return measured(name+"_px", 1, of)
-	}
-	length := func(name string, of func(*decided.Mark) *features.Measured) markColumn {
-		return measured(name+"_"+unit.Symbol(), unit.FromMetres(1), of)
-	}
-	box := func(name string, of func(*decided.Mark) *detect.Box) markColumn {
-		return markColumn{[]string{name + "_x", name + "_y", name + "_w", name + "_h"}, func(m *decided.Mark) []string {
-			b := of(m)
-			if b == nil {
-				return []string{"", "", "", ""}
-			}
-			return []string{strconv.Itoa(b.X), strconv.Itoa(b.Y), strconv.Itoa(b.W), strconv.Itoa(b.H)}
-		}}
-	}
+// text is a column of words or whole numbers.
+func text(name string, cell func(*decided.Mark) string) markColumn {
+	return markColumn{[]string{name}, func(m *decided.Mark) []string { return []string{cell(m)} }}
+}
 
+// orEmpty is a cell of what may be missing.
+func orEmpty(s *string) string {
+	if s == nil {
+		return ""
+	}
+	return *s
+}
+
+// measured are the columns of a value and of its error, both times k.
+func measured(name, sdName string, k float64, of func(*decided.Mark) *features.Measured) markColumn {
+	return markColumn{[]string{name, sdName}, func(m *decided.Mark) []string {
+		v := of(m)
+		if v == nil {
+			return []string{"", ""}
+		}
+		return []string{number(v.Value * k), number(v.SD * k)}
+	}}
+}
+
+func pixels(name string, of func(*decided.Mark) *features.Measured) markColumn {
+	return measured(name+"_px", name+"_px_sd", 1, of)
+}
+
+func box(name string, of func(*decided.Mark) *detect.Box) markColumn {
+	return markColumn{[]string{name + "_x", name + "_y", name + "_w", name + "_h"}, func(m *decided.Mark) []string {
+		b := of(m)
+		if b == nil {
+			return []string{"", "", "", ""}
+		}
+		return []string{strconv.Itoa(b.X), strconv.Itoa(b.Y), strconv.Itoa(b.W), strconv.Itoa(b.H)}
+	}}
+}
+
+func position(unit units.Lengths) markColumn {
+	return markColumn{[]string{"lat", "lon", "position_error_" + unit.Symbol()}, func(m *decided.Mark) []string {
+		if m.Position == nil {
+			return []string{"", "", ""}
+		}
+		return []string{degrees(m.Position.Lat), degrees(m.Position.Lon), number(unit.FromMetres(m.Position.ErrorM))}
+	}}
+}
+
+func markColumns(unit units.Lengths) []markColumn {
+	length := func(name string, of func(*decided.Mark) *features.Measured) markColumn {
+		name += "_" + unit.Symbol()
+		return measured(name, name+"_sd", unit.FromMetres(1), of)
+	}
 	cols := []markColumn{
 		text("capture", func(m *decided.Mark) string { return defusePath(m.Capture) }),
 		text("mark", func(m *decided.Mark) string { return m.Mark }),
 		text("class", func(m *decided.Mark) string { return string(m.Class) }),
 	}
 	for _, c := range detect.Classes {
-		cols = append(cols, text("odds_"+strings.ReplaceAll(string(c), "-", "_"), func(m *decided.Mark) string { return number(m.Odds[c]) }))
+		cols = append(cols, text("odds_"+strings.ReplaceAll(string(c), "-", "_"),
+			func(m *decided.Mark) string { return number(m.Odds[c]) }))
 	}
 	return append(cols,
 		text("side", func(m *decided.Mark) string { return string(m.Side) }),
@@ -108,34 +132,11 @@ func markColumns(unit units.Lengths) []markColumn {
 		length("height", func(m *decided.Mark) *features.Measured { return m.HeightM }),
 		length("off_bottom", func(m *decided.Mark) *features.Measured { return m.OffBottomM }),
 		length("length", func(m *decided.Mark) *features.Measured { return m.LengthM }),
-		markColumn{[]string{"axis_deg", "axis_sd_deg"}, func(m *decided.Mark) []string {
-			if m.AxisDeg == nil {
-				return []string{"", ""}
-			}
-			return []string{number(m.AxisDeg.Value), number(m.AxisDeg.SD)}
-		}},
-		markColumn{[]string{"lat", "lon", "position_error_" + unit.Symbol()}, func(m *decided.Mark) []string {
-			if m.Position == nil {
-				return []string{"", "", ""}
-			}
-			return []string{
-				degrees(m.Position.Lat), degrees(m.Position.Lon),
-				number(unit.FromMetres(m.Position.ErrorM)),
-			}
-		}},
+		measured("axis_deg", "axis_sd_deg", 1, func(m *decided.Mark) *features.Measured { return m.AxisDeg }),
+		position(unit),
 		text("on_hump", func(m *decided.Mark) string { return strconv.FormatBool(m.OnHump) }),
-		text("hold", func(m *decided.Mark) string {
-			if m.Hold == nil {
-				return ""
-			}
-			return *m.Hold
-		}),
-		text("sighting", func(m *decided.Mark) string {
-			if m.Sighting == nil {
-				return ""
-			}
-			return *m.Sighting
-		}),
+		text("hold", func(m *decided.Mark) string { return orEmpty(m.Hold) }),
+		text("sighting", func(m *decided.Mark) string { return orEmpty(m.Sighting) }),
 		text("decision", func(m *decided.Mark) string { return decision(m) }),
 		text("name", func(m *decided.Mark) string { return defuse(m.Name) }),
 		text("note", func(m *decided.Mark) string { return defuse(m.Note) }),

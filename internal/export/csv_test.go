@@ -96,7 +96,8 @@ func TestCapturesCSV(t *testing.T) {
 		t.Fatal(err)
 	}
 	row := readTable(t, b.Bytes())[0]
-	for name, want := range map[string]string{"capture": "a.png", "status": "no-panel", "why": "'@no panel", "clutter": "2", "picture": "overlays/x.jpg"} {
+	for name, want := range map[string]string{"capture": "a.png", "status": "no-panel", "why": "'@no panel", "clutter": "2",
+		"picture": "overlays/x.jpg"} {
 		if row[name] != want {
 			t.Errorf("%s: got %q, want %q", name, row[name], want)
 		}

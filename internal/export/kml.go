@@ -65,7 +65,8 @@ func KML(w io.Writer, title string, points Points, opt Options) error {
 			continue
 		}
 		mark := kmlPlacemark{
-			Name: names.name(p.names), Description: asHTML(sentences(append([]string{p.brief}, p.detail...)...)), StyleURL: "#" + string(p.class),
+			Name: names.name(p.names), Description: asHTML(sentences(append([]string{p.brief}, p.detail...)...)),
+			StyleURL:    "#" + string(p.class),
 			Coordinates: coordinate(p.position.Lon).String() + "," + coordinate(p.position.Lat).String(),
 		}
 		for _, f := range p.facts {

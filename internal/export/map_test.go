@@ -34,12 +34,17 @@ func mapMarks() []detect.MarkRecord {
 		return detect.Odds{detect.BottomObject: b, detect.SuspendedTarget: s, detect.RaisedStructure: r, detect.Clutter: c}
 	}
 	return []detect.MarkRecord{
-		{Schema: 1, Capture: "night/scan 1.png", Mark: "m1", Side: detect.Starboard, Class: detect.SuspendedTarget, Odds: odds(0.1, 0.85, 0, 0.05),
-			GroundM: m(12.3, 0.2), AltitudeM: m(8, 0.1), GapM: m(1.2, 0.1), HeightM: m(1.9, 0.2), OffBottomM: m(1.5, 0.2), LengthM: m(0.8, 0.1),
-			Position: &detect.Position{Lat: 60.1234567, Lon: 24.9876543, ErrorM: 6.2}, OnHump: true, Hold: &hold, Time: &when, CourseDeg: &course, Sighting: &sighting,
+		{Schema: 1, Capture: "night/scan 1.png", Mark: "m1", Side: detect.Starboard, Class: detect.SuspendedTarget,
+			Odds:    odds(0.1, 0.85, 0, 0.05),
+			GroundM: m(12.3, 0.2), AltitudeM: m(8, 0.1), GapM: m(1.2, 0.1), HeightM: m(1.9, 0.2), OffBottomM: m(1.5, 0.2),
+			LengthM:  m(0.8, 0.1),
+			Position: &detect.Position{Lat: 60.1234567, Lon: 24.9876543, ErrorM: 6.2}, OnHump: true, Hold: &hold, Time: &when,
+			CourseDeg: &course, Sighting: &sighting,
 			Reasons: []string{"gap 1.20 ± 0.10 m", "height off bottom 1.5 m"}},
-		{Schema: 1, Capture: "no position.png", Mark: "m2", Side: detect.Port, Class: detect.BottomObject, Odds: odds(0.7, 0.2, 0, 0.1), Reasons: []string{"no position: no track"}},
-		{Schema: 1, Capture: "<b>&\"'\x01\xff.png", Mark: "m3", Side: detect.Port, Class: detect.BottomObject, Odds: odds(0.9, 0.05, 0, 0.05),
+		{Schema: 1, Capture: "no position.png", Mark: "m2", Side: detect.Port, Class: detect.BottomObject, Odds: odds(0.7, 0.2, 0, 0.1),
+			Reasons: []string{"no position: no track"}},
+		{Schema: 1, Capture: "<b>&\"'\x01\xff.png", Mark: "m3", Side: detect.Port, Class: detect.BottomObject,
+			Odds:     odds(0.9, 0.05, 0, 0.05),
 			Position: &detect.Position{Lat: -0.0000001, Lon: 180, ErrorM: 3}, Reasons: []string{"<script>alert(1)</script>]]>"}},
 		{Schema: 1, Capture: "south.png", Mark: "m4", Side: detect.Port, Class: detect.RaisedStructure, Odds: odds(0.2, 0, 0.8, 0),
 			Position: &detect.Position{Lat: -89.99, Lon: -179.9999999, ErrorM: 30}, HeightM: m(3, 0.5)},
@@ -263,7 +268,8 @@ func writeMap(t *testing.T, file string) string {
 }
 
 func TestXMLLintValidatesGPX(t *testing.T) {
-	client(t, "libxml2-utils", "xmllint", "--noout", "--nonet", "--schema", filepath.Join("testdata", "gpx-1.1-waypoints.xsd"), writeMap(t, "marks.gpx"))
+	client(t, "libxml2-utils", "xmllint", "--noout", "--nonet", "--schema", filepath.Join("testdata", "gpx-1.1-waypoints.xsd"),
+		writeMap(t, "marks.gpx"))
 }
 
 func TestXMLLintReadsKML(t *testing.T) {

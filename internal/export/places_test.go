@@ -27,8 +27,9 @@ func twelve() []places.Place {
 	for i := range 12 {
 		p := places.Place{
 			ID: fmt.Sprintf("p%011d", i), Rank: i + 1, Kind: kinds[i%6], Odds: 0.9, Targets: i, Captures: []string{"a.png", "b.png"},
-			Position: &detect.Position{Lat: 60.1 + 0.001*float64(i), Lon: 24.9, ErrorM: 6}, AltitudeM: &features.Measured{Value: 7.04, SD: 0.1},
-			Sentence: "3 targets hanging near a hump of the bottom", Why: []string{"2 captures show it"},
+			Position:  &detect.Position{Lat: 60.1 + 0.001*float64(i), Lon: 24.9, ErrorM: 6},
+			AltitudeM: &features.Measured{Value: 7.04, SD: 0.1},
+			Sentence:  "3 targets hanging near a hump of the bottom", Why: []string{"2 captures show it"},
 		}
 		out = append(out, p)
 	}
@@ -156,7 +157,8 @@ func TestListsOpenElsewhere(t *testing.T) {
 				!strings.Contains(out, "position_error_ft (Real)") {
 				t.Errorf("GeoJSON in GDAL:\n%s", out)
 			}
-			if out := client(t, "gdal-bin", "ogrinfo", "-ro", gpx, "waypoints"); !strings.Contains(out, fmt.Sprintf("Feature Count: %d", n[1])) {
+			if out := client(t, "gdal-bin", "ogrinfo", "-ro", gpx, "waypoints"); !strings.Contains(out,
+				fmt.Sprintf("Feature Count: %d", n[1])) {
 				t.Errorf("GPX in GDAL:\n%s", out)
 			}
 			if out := client(t, "gdal-bin", "ogrinfo", "-ro", "-al", kml); !strings.Contains(out, fmt.Sprintf("Feature Count: %d", n[1])) {

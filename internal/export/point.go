@@ -314,7 +314,8 @@ func pointOfHold(h *survey.Hold, n int, opt Options) *Point {
 	brief := words.Count(h.Targets, "target") + " hanging" + HoldWhere(h) + "; odds " + words.Odds(h.Odds)
 	t.add("summary", brief)
 	return &Point{
-		id: h.ID, class: detect.SuspendedTarget, kind: "hold", position: h.Position, brief: withError(brief, h.Position, opt), facts: t.facts,
+		id: h.ID, class: detect.SuspendedTarget, kind: "hold", position: h.Position, brief: withError(brief, h.Position, opt),
+		facts:  t.facts,
 		names:  []string{fmt.Sprintf("Hold %02d x%d", n, h.Targets), fmt.Sprintf("Hold %02d", n), fmt.Sprintf("H%02d", n)},
 		detail: []string{"Captures: " + strings.Join(captures, ", ") + "."},
 	}

@@ -48,7 +48,8 @@ func TestWrite(t *testing.T) {
 	}
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	if err := Write(ctx, t.TempDir(), img, capt, marks, Options{}); !errors.Is(err, context.Canceled) || !strings.Contains(err.Error(), capt.Capture) {
+	if err := Write(ctx, t.TempDir(), img, capt, marks, Options{}); !errors.Is(err, context.Canceled) ||
+		!strings.Contains(err.Error(), capt.Capture) {
 		t.Errorf("error %v from an ended context; want one that names the capture", err)
 	}
 }

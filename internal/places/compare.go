@@ -66,7 +66,8 @@ func Compare(then, now Day, opt CompareOptions) []Changed {
 	c.swimming()
 	order := func(x Change) int { return slices.Index(Changes[:], x) }
 	slices.SortStableFunc(c.out, func(a, b Changed) int {
-		return cmp.Or(cmp.Compare(order(a.Change), order(b.Change)), cmp.Compare(score(b), score(a)), cmp.Compare(a.first().ID, b.first().ID))
+		return cmp.Or(cmp.Compare(order(a.Change), order(b.Change)), cmp.Compare(score(b), score(a)),
+			cmp.Compare(a.first().ID, b.first().ID))
 	})
 	return c.out
 }

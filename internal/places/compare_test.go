@@ -41,7 +41,8 @@ func TestCompare(t *testing.T) {
 	}{
 		{"still there within its errors", day(everywhere, rock("a", 100, 0.9)), day(everywhere, rock("b", 104, 0.9)), []Change{StillThere}},
 		{"too far apart for one thing", day(everywhere, rock("a", 100, 0.9)), day(everywhere, rock("b", 120, 0.9)), []Change{New, Gone}},
-		{"gone only where the later day looked", day(everywhere, rock("a", 100, 0.9), rock("b", 2000, 0.9)), day(west), []Change{Gone, NotAgain}},
+		{"gone only where the later day looked", day(everywhere, rock("a", 100, 0.9), rock("b", 2000, 0.9)), day(west),
+			[]Change{Gone, NotAgain}},
 		{"new only where the earlier day looked", day(west), day(everywhere, rock("a", 100, 0.9), rock("b", 2000, 0.9)),
 			[]Change{New, NotBefore}},
 		{"where a day looked is not known", day(nil, rock("a", 100, 0.9)), day(nil, rock("b", 500, 0.9)), []Change{NotAgain, NotBefore}},

@@ -93,12 +93,14 @@ func TestSentences(t *testing.T) {
 	hump.Panels[0].Humps = []detect.Hump{{Rows: [2]int{0, 40}, ReliefPx: 30}}
 	rocks := capture("hump.png")
 	rocks.Panels[0].Regions = []detect.Region{{Kind: "rock-field", Box: detect.Box{Y: 0, H: 40, W: 50}}}
-	two := []decided.Mark{look("hump.png", "f1", detect.SuspendedTarget, 0.95, 100), look("hump.png", "f2", detect.SuspendedTarget, 0.9, 104)}
+	two := []decided.Mark{look("hump.png", "f1", detect.SuspendedTarget, 0.95, 100),
+		look("hump.png", "f2", detect.SuspendedTarget, 0.9, 104)}
 	held := func(c detect.CaptureRecord) detect.CaptureRecord {
 		c.Holds = []detect.HoldRecord{{ID: "h", Marks: []string{"f1", "f2"}, Odds: 0.9}}
 		return c
 	}
-	company := []decided.Mark{look("hump.png", "r1", detect.RaisedStructure, 0.95, 100), look("hump.png", "o1", detect.BottomObject, 0.9, 103)}
+	company := []decided.Mark{look("hump.png", "r1", detect.RaisedStructure, 0.95, 100),
+		look("hump.png", "o1", detect.BottomObject, 0.9, 103)}
 	for _, tt := range []struct {
 		name    string
 		capture detect.CaptureRecord
@@ -106,7 +108,8 @@ func TestSentences(t *testing.T) {
 		u       units.Lengths
 		want    string
 	}{
-		{"hold on a hump", held(hump), two, units.Metres, "2 targets hanging near a hump of the bottom, 1.2 m off the bottom, in 7 m of water"},
+		{"hold on a hump", held(hump), two, units.Metres,
+			"2 targets hanging near a hump of the bottom, 1.2 m off the bottom, in 7 m of water"},
 		{"hold over rocks", held(rocks), two, units.Metres, "2 targets hanging over a rock field, 1.2 m off the bottom, in 7 m of water"},
 		{"no hump, no word of one", held(capture("hump.png")), two, units.Metres, "2 targets hanging 1.2 m off the bottom in 7 m of water"},
 		{"one of a hold", held(hump), two[:1], units.Metres,
@@ -127,7 +130,8 @@ func TestDecisionsRulePlacesAndHolds(t *testing.T) {
 	hump.Panels[0].Humps = []detect.Hump{{Rows: [2]int{0, 40}, ReliefPx: 30}}
 	hump.Holds = []detect.HoldRecord{{ID: "h", Marks: []string{"f1", "f2"}, Odds: 0.72}}
 	marks := func(change func(f1, f2 *decided.Mark)) []decided.Mark {
-		ms := []decided.Mark{look("hump.png", "f1", detect.SuspendedTarget, 0.6, 100), look("hump.png", "f2", detect.SuspendedTarget, 0.5, 104)}
+		ms := []decided.Mark{look("hump.png", "f1", detect.SuspendedTarget, 0.6, 100),
+			look("hump.png", "f2", detect.SuspendedTarget, 0.5, 104)}
 		change(&ms[0], &ms[1])
 		return ms
 	}

@@ -39,7 +39,8 @@ func browse(t *testing.T, width, height int) context.Context {
 		t.Skip("Chromium is not installed (Debian: apt-get install chromium), so the page is not tried in a browser")
 	}
 	alloc, stopAlloc := chromedp.NewExecAllocator(context.Background(),
-		chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.WindowSize(width, height),
+		chromedp.ExecPath(path), chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.WindowSize(width, height),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.UserDataDir(t.TempDir()))
 	t.Cleanup(stopAlloc)
@@ -64,7 +65,8 @@ func browse(t *testing.T, width, height int) context.Context {
 				return
 			}
 			// A server stopped on purpose and a refused post from elsewhere show here too; neither is a fault of the page.
-			if (m.Type == chromedp.ConsoleError || m.IsException()) && m.Source != "network" && !strings.Contains(m.Text, "blocked by CORS policy") {
+			if (m.Type == chromedp.ConsoleError || m.IsException()) && m.Source != "network" &&
+				!strings.Contains(m.Text, "blocked by CORS policy") {
 				add(m.String())
 			}
 		}
@@ -143,7 +145,8 @@ func TestBrowserFromFile(t *testing.T) {
 	url := "file://" + filepath.Join(dir, "review.html")
 	do(t, ctx, chromedp.Navigate(url+"#captures"))
 	until(t, ctx, `document.querySelectorAll('#list li').length === 500 && document.querySelector('.card.active') !== null`)
-	t.Logf("500 captures: first contentful paint after %.0f ms", js[float64](t, ctx, `performance.getEntriesByName('first-contentful-paint')[0].startTime`))
+	t.Logf("500 captures: first contentful paint after %.0f ms",
+		js[float64](t, ctx, `performance.getEntriesByName('first-contentful-paint')[0].startTime`))
 	until(t, ctx, `document.querySelector('.card img.chip').naturalWidth > 0 && document.querySelector('#list img').naturalWidth > 0`)
 	shoot(t, ctx, "page-light.png")
 	// Likeliest clutter is shown on request only: the fifth mark of each capture.
@@ -172,7 +175,8 @@ const step = () => { const now = performance.now(); times.push(now - last); last
 	until(t, ctx, cardState(1)+` === '✓ accepted' && document.activeElement.id === 'mark-2'`)
 	do(t, ctx, chromedp.KeyEvent("4"), chromedp.KeyEvent("r"))
 	until(t, ctx, cardState(2)+` === '✗ rejected, class changed'`)
-	do(t, ctx, chromedp.KeyEvent("p"), chromedp.KeyEvent("c"), chromedp.SendKeys("#mark-2 textarea", "anchor <b>line</b>, a r u z"), chromedp.KeyEvent(kb.Escape))
+	do(t, ctx, chromedp.KeyEvent("p"), chromedp.KeyEvent("c"), chromedp.SendKeys("#mark-2 textarea", "anchor <b>line</b>, a r u z"),
+		chromedp.KeyEvent(kb.Escape))
 	until(t, ctx, `JSON.parse(localStorage.getItem(Object.keys(localStorage).find(k => k.startsWith('shadowgap-decisions')))).length === 4`)
 
 	do(t, ctx, chromedp.Reload())
@@ -203,7 +207,8 @@ const step = () => { const now = performance.now(); times.push(now - last); last
 	}
 	do(t, ctx, chromedp.KeyEvent("0"), chromedp.KeyEvent("g"))
 	until(t, ctx, `!document.querySelector('.stage canvas').hidden && document.querySelectorAll('.stage g.mk').length === 4`)
-	if got := js[string](t, ctx, `document.querySelector('.lookbar .soft').textContent`); !strings.Contains(got, "1 mark inside the water column") {
+	if got := js[string](t, ctx, `document.querySelector('.lookbar .soft').textContent`); !strings.Contains(got,
+		"1 mark inside the water column") {
 		t.Errorf("slant-corrected view says %q of the mark in the water column", got)
 	}
 	shoot(t, ctx, "page-ground.png")
@@ -300,12 +305,14 @@ func TestBrowserServed(t *testing.T) {
 		drag(t, ctx, x0, y0, x1, y1)
 	}
 	shoot(t, ctx, "page-draw.png")
-	do(t, ctx, chromedp.SetValue(`.draw select`, string(detect.SuspendedTarget)), run(`document.querySelectorAll('.draw .acts button')[0].click()`))
+	do(t, ctx, chromedp.SetValue(`.draw select`, string(detect.SuspendedTarget)),
+		run(`document.querySelectorAll('.draw .acts button')[0].click()`))
 	missed := stored(4)[3]
 	if missed.Action != Missed || missed.Class != detect.SuspendedTarget || missed.Highlight == nil || missed.Shadow == nil {
 		t.Fatalf("stored %+v", missed)
 	}
-	for name, d := range map[string][2]int{"left": {missed.Highlight.X, 520}, "top": {missed.Highlight.Y, 60}, "width": {missed.Highlight.W, 40}, "shadow left": {missed.Shadow.X, 600}, "shadow width": {missed.Shadow.W, 80}} {
+	for name, d := range map[string][2]int{"left": {missed.Highlight.X, 520}, "top": {missed.Highlight.Y, 60},
+		"width": {missed.Highlight.W, 40}, "shadow left": {missed.Shadow.X, 600}, "shadow width": {missed.Shadow.W, 80}} {
 		if d[0] < d[1]-2 || d[0] > d[1]+2 {
 			t.Errorf("%s of the drawn box is %d, want %d within 2", name, d[0], d[1])
 		}
@@ -313,7 +320,8 @@ func TestBrowserServed(t *testing.T) {
 	until(t, ctx, `document.getElementById('drawn').textContent.includes('M1')`)
 	do(t, ctx, chromedp.KeyEvent("e"))
 	stored(5)
-	if l := Labels(caps, marks, stored(5), true); len(l.Captures) != 1 || len(l.Captures[0].Marks) != 2 || l.Captures[0].Marks[1].Side != detect.Starboard {
+	if l := Labels(caps, marks, stored(5), true); len(l.Captures) != 1 || len(l.Captures[0].Marks) != 2 ||
+		l.Captures[0].Marks[1].Side != detect.Starboard {
 		t.Errorf("labels %+v, want the accepted and the drawn mark", l.Captures)
 	}
 	do(t, ctx, chromedp.Reload())
@@ -377,7 +385,8 @@ func TestBrowserPhoneAndDark(t *testing.T) {
 	if err := writePages(context.Background(), dir, caps, marks, PageOptions{Name: "Lake Virrel"}); err != nil {
 		t.Fatal(err)
 	}
-	do(t, ctx, chromedp.EmulateViewport(390, 800, chromedp.EmulateMobile, chromedp.EmulateTouch), chromedp.Navigate("file://"+filepath.Join(dir, "review.html#captures")))
+	do(t, ctx, chromedp.EmulateViewport(390, 800, chromedp.EmulateMobile, chromedp.EmulateTouch),
+		chromedp.Navigate("file://"+filepath.Join(dir, "review.html#captures")))
 	until(t, ctx, `document.querySelector('.card.active') !== null`)
 	shoot(t, ctx, "phone-light.png")
 	do(t, ctx, run(`document.getElementById('b-theme').click(); document.getElementById('b-theme').click(); document.querySelectorAll('#list .row')[3].click()`))
@@ -392,7 +401,8 @@ func TestBrowserPhoneAndDark(t *testing.T) {
 	if len(small) > 0 {
 		t.Errorf("controls below 24 pixels (WCAG 2.2, 2.5.8): %v", small)
 	}
-	unnamed := js[[]string](t, ctx, `Array.from(document.querySelectorAll('button, select, input, textarea')).filter(e => !(e.getAttribute('aria-label') || e.textContent.trim() || (e.labels && e.labels.length))).map(e => e.outerHTML.slice(0, 80))`)
+	unnamed := js[[]string](t, ctx,
+		`Array.from(document.querySelectorAll('button, select, input, textarea')).filter(e => !(e.getAttribute('aria-label') || e.textContent.trim() || (e.labels && e.labels.length))).map(e => e.outerHTML.slice(0, 80))`)
 	if len(unnamed) > 0 {
 		t.Errorf("controls without a name: %v", unnamed)
 	}

@@ -253,7 +253,8 @@ func TestBrowserOutlinesAScreenOnce(t *testing.T) {
 	sctx, stop := context.WithCancel(context.Background())
 	defer stop()
 	ready, ended := make(chan string, 1), make(chan error, 1)
-	opt := ServeOptions{RunDir: dir, Log: zerolog.Nop(), Ready: func(u string) { ready <- u }, Page: PageOptions{Command: []string{"triage", "my captures", "--out", "run"}}}
+	opt := ServeOptions{RunDir: dir, Log: zerolog.Nop(), Ready: func(u string) { ready <- u },
+		Page: PageOptions{Command: []string{"triage", "my captures", "--out", "run"}}}
 	go func() { ended <- Serve(sctx, store, caps, marks, opt) }()
 	var url string
 	select {
@@ -326,8 +327,8 @@ func TestBrowserPrintsTheTenPlacesOnOnePage(t *testing.T) {
 	}
 }
 
-// Every view, on a phone and on a desktop, in both themes: nothing is wider than the window, every control has a name and a size, and, where
-// SHADOWGAP_AXE names axe.min.js (npm: axe-core), axe finds nothing serious.
+// Every view, on a phone and on a desktop, in both themes: nothing is wider than the window, every control has a name and a size, and,
+// where SHADOWGAP_AXE names axe.min.js (npm: axe-core), axe finds nothing serious.
 func TestBrowserEveryViewIsAccessible(t *testing.T) {
 	url := surveyPage(t, 110)
 	ctx := browse(t, 1440, 900)
@@ -367,7 +368,8 @@ func TestBrowserEveryViewIsAccessible(t *testing.T) {
 					continue
 				}
 				do(t, ctx, run(axe))
-				found := await[[]string](t, ctx, `axe.run().then(r => r.violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 120)).join(' | ')))`)
+				found := await[[]string](t, ctx,
+					`axe.run().then(r => r.violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 120)).join(' | ')))`)
 				if len(found) > 0 {
 					t.Errorf("%s: %s", where, strings.Join(found, "\n"))
 				}

@@ -13,9 +13,11 @@ func TestCommandLineIsWhatMadeTheRunWithTheOptionSet(t *testing.T) {
 		want         string
 	}{
 		{nil, []string{"--range", "30m"}, "shadowgap triage CAPTURES --out @RUN@ --range 30m"},
-		{[]string{"triage", "my captures", "--out", "run/"}, []string{"--layout", "@RUN@/layout.json"}, "shadowgap triage 'my captures' --out @RUN@ --layout @RUN@/layout.json"},
+		{[]string{"triage", "my captures", "--out", "run/"}, []string{"--layout", "@RUN@/layout.json"},
+			"shadowgap triage 'my captures' --out @RUN@ --layout @RUN@/layout.json"},
 		{[]string{"triage", "a", "--out=r", "--range=20m"}, []string{"--range", "30m"}, "shadowgap triage a --out @RUN@ --range 30m"},
-		{[]string{"triage", "a", "-o", "r", "--track", "old.gpx", "--units", "ft"}, []string{"--track", "new.gpx"}, "shadowgap triage a -o @RUN@ --units ft --track new.gpx"},
+		{[]string{"triage", "a", "-o", "r", "--track", "old.gpx", "--units", "ft"}, []string{"--track", "new.gpx"},
+			"shadowgap triage a -o @RUN@ --units ft --track new.gpx"},
 		{[]string{"triage", "it's", "$HOME", "--out", "r"}, nil, `shadowgap triage 'it'\''s' '$HOME' --out @RUN@`},
 	} {
 		if got := commandLine(tc.args, tc.option...); got != tc.want {
@@ -68,7 +70,8 @@ func TestCheckUpCountsWhatIsMissing(t *testing.T) {
 }
 
 func TestRemarksThatDifferInNumbersAreOne(t *testing.T) {
-	caps := []detect.CaptureRecord{{Notes: []string{"range: manifest says 20 m, --range says 30 m", "odd"}}, {Notes: []string{"range: manifest says 25.5 m, --range says 30 m"}}, {}}
+	caps := []detect.CaptureRecord{{Notes: []string{"range: manifest says 20 m, --range says 30 m", "odd"}},
+		{Notes: []string{"range: manifest says 25.5 m, --range says 30 m"}}, {}}
 	if got := notesOf(caps, 5); len(got) != 2 || got[0].N != 2 || got[1] != (noteCount{"odd", 1}) {
 		t.Errorf("%+v", got)
 	}

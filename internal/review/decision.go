@@ -161,12 +161,17 @@ func checkBoxes(d Decision, capt detect.CaptureRecord) error {
 		if b == nil {
 			continue
 		}
-		if b.W <= 0 || b.H <= 0 || b.X < 0 || b.Y < 0 || b.X > capt.Width-b.W || b.Y > capt.Height-b.H {
+		if !fits(*b, capt.Width, capt.Height) {
 			return fmt.Errorf("%w: box %d,%d %d × %d is empty or outside the picture of %d × %d",
 				ErrBadDecision, b.X, b.Y, b.W, b.H, capt.Width, capt.Height)
 		}
 	}
 	return nil
+}
+
+// fits tells whether a box holds something and lies in a picture of this size. Its numbers may be anything.
+func fits(b detect.Box, width, height int) bool {
+	return b.W > 0 && b.H > 0 && b.X >= 0 && b.Y >= 0 && b.X <= width-b.W && b.Y <= height-b.H
 }
 
 func isID(s string) bool {

@@ -165,7 +165,8 @@ func TestLabelsFromDecisions(t *testing.T) {
 	change := decision(Change, marks[0])
 	change.Class = detect.BottomObject
 	no := false
-	missed := Decision{ID: newID(), At: testTime, Action: Missed, Capture: c.Capture, Class: detect.SuspendedTarget, Kind: "fish", Highlight: &detect.Box{X: 500, Y: 50, W: 9, H: 6}, Sure: &no}
+	missed := Decision{ID: newID(), At: testTime, Action: Missed, Capture: c.Capture, Class: detect.SuspendedTarget, Kind: "fish",
+		Highlight: &detect.Box{X: 500, Y: 50, W: 9, H: 6}, Sure: &no}
 	taken := missed
 	taken.ID = newID()
 	ds := []Decision{decision(Accept, marks[0]), change, decision(Reject, marks[1]), decision(Unsure, marks[2]), missed, taken,

@@ -35,7 +35,9 @@ type ExplainOptions struct {
 // WriteExplain writes explain.html (self-contained: pictures embedded, no network), overlay.png and, for each panel with an
 // altitude, altitude.png (altitude-2.png … for further panels) into dir, which it makes. marks are numbered in the order
 // given. It returns an error when ctx ends or a file can't be written.
-func WriteExplain(ctx context.Context, dir string, img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, opt ExplainOptions) error {
+func WriteExplain(
+	ctx context.Context, dir string, img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, opt ExplainOptions,
+) error {
 	if opt.Units == "" {
 		opt.Units = overlay.Metres
 	}

@@ -48,7 +48,9 @@ func TestWriteExplain(t *testing.T) {
 			t.Errorf("page holds %q", bad)
 		}
 	}
-	for _, want := range append(detect.Cautions(), "likely a suspended target", "undecided between an object on the bottom and a suspended target", "What could make this wrong", "within twice its own error of zero", "hump", " ft") {
+	for _, want := range append(detect.Cautions(), "likely a suspended target",
+		"undecided between an object on the bottom and a suspended target", "What could make this wrong",
+		"within twice its own error of zero", "hump", " ft") {
 		if !strings.Contains(page, want) && !strings.Contains(page, strings.ReplaceAll(want, "'", "&#39;")) {
 			t.Errorf("page lacks %q", want)
 		}
@@ -105,8 +107,10 @@ func TestVerdictAdmitsDoubt(t *testing.T) {
 		{detect.Odds{detect.SuspendedTarget: .95, detect.Clutter: .05}, "almost surely a suspended target"},
 		{detect.Odds{detect.BottomObject: .8, detect.Clutter: .2}, "likely an object on the bottom"},
 		{detect.Odds{detect.Clutter: .6, detect.BottomObject: .4}, "more likely than not clutter"},
-		{detect.Odds{detect.SuspendedTarget: .48, detect.BottomObject: .47, detect.Clutter: .05}, "undecided between a suspended target and an object on the bottom"},
-		{detect.Odds{detect.SuspendedTarget: .25, detect.BottomObject: .25, detect.RaisedStructure: .25, detect.Clutter: .25}, "undecided: no class stands out"},
+		{detect.Odds{detect.SuspendedTarget: .48, detect.BottomObject: .47, detect.Clutter: .05},
+			"undecided between a suspended target and an object on the bottom"},
+		{detect.Odds{detect.SuspendedTarget: .25, detect.BottomObject: .25, detect.RaisedStructure: .25, detect.Clutter: .25},
+			"undecided: no class stands out"},
 	} {
 		if got := Verdict(detect.MarkRecord{Odds: tc.odds}); got != tc.want {
 			t.Errorf("%v: %q, want %q", tc.odds, got, tc.want)
@@ -118,7 +122,8 @@ func TestNumbersShowTheirError(t *testing.T) {
 	for _, tc := range []struct {
 		v, sd float64
 		want  string
-	}{{12.3456, 0.05, "12.346 ± 0.050"}, {3.21, 0.4, "3.21 ± 0.40"}, {43.2, 1.4, "43.2 ± 1.4"}, {512.7, 23, "513 ± 23"}, {5, 0, "5.0 ± 0.0"}} {
+	}{{12.3456, 0.05, "12.346 ± 0.050"}, {3.21, 0.4, "3.21 ± 0.40"}, {43.2, 1.4, "43.2 ± 1.4"}, {512.7, 23, "513 ± 23"}, {5, 0,
+		"5.0 ± 0.0"}} {
 		if got := plusMinus(tc.v, tc.sd); got != tc.want {
 			t.Errorf("%v, %v: %q, want %q", tc.v, tc.sd, got, tc.want)
 		}

@@ -33,8 +33,9 @@ func checkLayout(l detect.Layout) error {
 	if l.Panel != nil {
 		b = *l.Panel
 	}
-	if b.W < least || b.H < least || b.X < 0 || b.Y < 0 || b.X > l.Width-b.W || b.Y > l.Height-b.H {
-		return bad("the panel %d,%d %d × %d is under %d pixels or leaves the screen of %d × %d", b.X, b.Y, b.W, b.H, least, l.Width, l.Height)
+	if b.W < least || b.H < least || !fits(b, l.Width, l.Height) {
+		return bad("the panel %d,%d %d × %d is under %d pixels or leaves the screen of %d × %d", b.X, b.Y, b.W, b.H, least, l.Width,
+			l.Height)
 	}
 	if l.NadirX != 0 && !(l.NadirX >= float64(b.X) && l.NadirX <= float64(b.X+b.W)) {
 		return bad("the nadir at column %g is outside the panel, which goes from %d to %d", l.NadirX, b.X, b.X+b.W-1)

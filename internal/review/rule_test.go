@@ -35,7 +35,8 @@ func TestRuleKeepsDecisionsThroughAnotherTriage(t *testing.T) {
 			map[string]detect.Class{"c0-p0-p0105-0207": detect.RaisedStructure}},
 		{"a little elsewhere, known by its id only", set, []detect.MarkRecord{mark("c0-p0-p0105-0207", 202, 101)},
 			map[string]detect.Class{"c0-p0-p0105-0207": detect.RaisedStructure}},
-		{"the nearer of two", withSeen(set, old), []detect.MarkRecord{mark("c0-p0-p0107-0209", 204, 103), mark("c0-p0-p0104-0206", 201, 100)},
+		{"the nearer of two", withSeen(set, old),
+			[]detect.MarkRecord{mark("c0-p0-p0107-0209", 204, 103), mark("c0-p0-p0104-0206", 201, 100)},
 			map[string]detect.Class{"c0-p0-p0107-0209": detect.BottomObject, "c0-p0-p0104-0206": detect.RaisedStructure}},
 		{"no longer found", withSeen(set, old), []detect.MarkRecord{mark("c0-p0-p0304-0405", 400, 300)},
 			map[string]detect.Class{"c0-p0-p0304-0405": detect.BottomObject, old.Mark: detect.RaisedStructure}},
@@ -79,7 +80,8 @@ func TestRuleMeasuresWhatWasDrawn(t *testing.T) {
 		t.Errorf("%+v", m)
 	}
 	for name, v := range map[string]struct{ got, want float64 }{
-		"slant": {m.SlantM.Value, 195 * 0.075}, "gap": {m.GapM.Value, 3}, "shadow": {m.ShadowM.Value, 1.5}, "altitude": {m.AltitudeM.Value, 7.5},
+		"slant": {m.SlantM.Value, 195 * 0.075}, "gap": {m.GapM.Value, 3}, "shadow": {m.ShadowM.Value, 1.5},
+		"altitude":  {m.AltitudeM.Value, 7.5},
 		"underside": {m.OffBottomM.Value, 1.25}, "top": {m.HeightM.Value, 7.5 * (1 - 195.0/260)},
 	} {
 		if diff := v.got - v.want; diff > 1e-9 || diff < -1e-9 {

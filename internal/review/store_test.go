@@ -12,8 +12,8 @@ import (
 	"sync"
 )
 
-// FileStore is the DecisionStore these tests work with: a file of JSON lines, one decision a line, synced to disk before Append returns. One
-// process at a time may hold it.
+// FileStore is the DecisionStore these tests work with: a file of JSON lines, one decision a line, synced to disk before Append returns.
+// One process at a time may hold it.
 type FileStore struct {
 	mu   sync.Mutex
 	f    *os.File

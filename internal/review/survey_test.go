@@ -48,7 +48,8 @@ func testSurvey(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, m
 	for s := 0; s < n*int(every.Seconds())+120; s++ {
 		e, nn, course := at(speed * float64(s))
 		lat, lon := place(e, nn)
-		fixes = append(fixes, track.Point{Time: start.Add(time.Duration(s) * time.Second), Lat: lat, Lon: lon, CourseDeg: course, SpeedMS: speed, DepthM: nan, HDOP: nan, ErrorM: 2})
+		fixes = append(fixes, track.Point{Time: start.Add(time.Duration(s) * time.Second), Lat: lat, Lon: lon, CourseDeg: course,
+			SpeedMS: speed, DepthM: nan, HDOP: nan, ErrorM: 2})
 	}
 	way, err := track.New([][]track.Point{fixes}, track.Options{})
 	if err != nil {
@@ -81,7 +82,8 @@ func testSurvey(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, m
 		c.Panels[0].RangeM = &rangeM
 		c.Holds = nil
 		for _, f := range []func(media.Names) string{
-			func(m media.Names) string { return m.Plain }, func(m media.Names) string { return m.Drawn }, func(m media.Names) string { return m.Thumb },
+			func(m media.Names) string { return m.Plain }, func(m media.Names) string { return m.Drawn },
+			func(m media.Names) string { return m.Thumb },
 		} {
 			link(t, dir, f(media.Of(base.Capture, base.SHA256)), f(media.Of(c.Capture, c.SHA256)))
 		}
@@ -135,7 +137,8 @@ func testSurvey(t testing.TB, n int) (dir string, caps []detect.CaptureRecord, m
 				}
 				lat, lon := place(th.e+rng.NormFloat64(), th.n+rng.NormFloat64())
 				pos := &detect.Position{Lat: lat, Lon: lon, ErrorM: 2.5}
-				shape := shapes[map[detect.Class]int{detect.BottomObject: 1, detect.SuspendedTarget: 0, detect.RaisedStructure: 2}[th.class]]
+				shape := shapes[map[detect.Class]int{detect.BottomObject: 1, detect.SuspendedTarget: 0,
+					detect.RaisedStructure: 2}[th.class]]
 				add(shape, th.class, th.sure, row, side, pos, course)
 				break
 			}

@@ -183,7 +183,8 @@ func panelDoubts(p detect.PanelRecord, m detect.MarkRecord) []string {
 	case len(line) == 0:
 		d = append(d, "The first return on this side is not in view, so the altitude there is not measured.")
 	case conf < 0.7:
-		d = append(d, fmt.Sprintf("The first return on this side is uncertain (confidence %s); ranges and heights that use it are too.", percent(conf)))
+		d = append(d, fmt.Sprintf("The first return on this side is uncertain (confidence %s); ranges and heights that use it are too.",
+			percent(conf)))
 	}
 	for _, r := range p.Regions {
 		if m.Box.Rect().Overlaps(r.Box.Rect()) {
@@ -198,7 +199,8 @@ func panelDoubts(p detect.PanelRecord, m detect.MarkRecord) []string {
 		d = append(d, fmt.Sprintf("Altitude differs between the sides here (port %.0f px, starboard %.0f px): the bottom slopes, and a flat one is assumed for heights and ranges.", a, b))
 	}
 	edge := 4
-	if m.Box.X <= p.Box.X+edge || m.Box.X+m.Box.W >= p.Box.X+p.Box.W-edge || m.Box.Y <= p.Box.Y+edge || m.Box.Y+m.Box.H >= p.Box.Y+p.Box.H-edge {
+	if m.Box.X <= p.Box.X+edge || m.Box.X+m.Box.W >= p.Box.X+p.Box.W-edge || m.Box.Y <= p.Box.Y+edge ||
+		m.Box.Y+m.Box.H >= p.Box.Y+p.Box.H-edge {
 		d = append(d, "It touches the edge of the panel and may go on outside it.")
 	}
 	return d

@@ -15,7 +15,8 @@ type Decision struct {
 }
 
 func (d Decision) insert(ctx context.Context, tx *sql.Tx) (int, error) {
-	return changed(tx.ExecContext(ctx, "INSERT OR IGNORE INTO decisions (id, decided_at, record) VALUES (?, ?, ?)", d.ID, d.At, string(d.Record)))
+	return changed(tx.ExecContext(ctx, "INSERT OR IGNORE INTO decisions (id, decided_at, record) VALUES (?, ?, ?)", d.ID, d.At,
+		string(d.Record)))
 }
 
 // AddDecisions stores decisions in one transaction and says how many were new.

@@ -42,7 +42,8 @@ func (s *Store) Merge(ctx context.Context, other *Store, replace bool) (Merged, 
 		defer rows.Close()
 		for rows.Next() {
 			var c row
-			if err := rows.Scan(&c.id, &c.root, &c.path, &c.sha, &c.settings, &c.model, &c.status, &c.why, &c.interest, &c.record); err != nil {
+			if err := rows.Scan(&c.id, &c.root, &c.path, &c.sha, &c.settings, &c.model, &c.status, &c.why, &c.interest,
+				&c.record); err != nil {
 				return err
 			}
 			take, err := m.place(ctx, tx, &c, other.dir, replace)
@@ -106,7 +107,8 @@ func (m *Merged) place(ctx context.Context, tx *sql.Tx, c *row, dir string, repl
 	}
 	m.Captures++
 	var namesakes int
-	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM captures WHERE root = ? AND path = ?", c.root, c.path).Scan(&namesakes); err != nil {
+	if err := tx.QueryRowContext(ctx, "SELECT count(*) FROM captures WHERE root = ? AND path = ?", c.root,
+		c.path).Scan(&namesakes); err != nil {
 		return false, err
 	}
 	if namesakes > 0 {
@@ -137,7 +139,8 @@ func copyMarks(ctx context.Context, tx *sql.Tx, from *sql.DB, capture string) er
 		if err := rows.Scan(&ord, &id, &class, &odds, &record); err != nil {
 			return err
 		}
-		_, err := tx.ExecContext(ctx, "INSERT INTO marks (capture, ord, id, class, odds, record) VALUES (?, ?, ?, ?, ?, ?)", capture, ord, id, class, odds, record)
+		_, err := tx.ExecContext(ctx, "INSERT INTO marks (capture, ord, id, class, odds, record) VALUES (?, ?, ?, ?, ?, ?)", capture, ord,
+			id, class, odds, record)
 		if err != nil {
 			return err
 		}

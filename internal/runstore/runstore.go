@@ -127,7 +127,8 @@ func openDB(ctx context.Context, dir string, readOnly bool) (*Store, error) {
 		return nil, fmt.Errorf("opening %s: %w", dir, err)
 	}
 	// synchronous=FULL: a capture that was reported done is still done after a power cut.
-	dsn := url.URL{Scheme: "file", Path: abs, RawQuery: "_journal_mode=WAL&_synchronous=FULL&_busy_timeout=10000&_foreign_keys=1&_txlock=immediate"}
+	dsn := url.URL{Scheme: "file", Path: abs,
+		RawQuery: "_journal_mode=WAL&_synchronous=FULL&_busy_timeout=10000&_foreign_keys=1&_txlock=immediate"}
 	if readOnly {
 		// Immutable: even readers of a WAL database write beside it otherwise.
 		dsn.RawQuery = "mode=ro&immutable=1"
@@ -188,11 +189,14 @@ type Origin struct {
 
 // Seen is Done for a file that has not been read: it reports whether the file at path was in the state and on the basis of from when its
 // result was made with this model, and that result's hash and status. It is never so with an empty stamp or basis.
-func (s *Store) Seen(ctx context.Context, path string, from Origin, model string) (sha256Hex string, status detect.Status, known bool, err error) {
+func (s *Store) Seen(
+	ctx context.Context, path string, from Origin, model string,
+) (sha256Hex string, status detect.Status, known bool, err error) {
 	if from.Stamp == "" || from.Basis == "" {
 		return "", "", false, nil
 	}
-	err = s.db.QueryRowContext(ctx, "SELECT sha256, status FROM captures WHERE root = ? AND path = ? AND stamp = ? AND basis = ? AND model = ?",
+	err = s.db.QueryRowContext(ctx,
+		"SELECT sha256, status FROM captures WHERE root = ? AND path = ? AND stamp = ? AND basis = ? AND model = ?",
 		from.Root, path, from.Stamp, from.Basis, model).Scan(&sha256Hex, &status)
 	if errors.Is(err, sql.ErrNoRows) {
 		return "", "", false, nil

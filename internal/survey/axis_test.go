@@ -44,9 +44,10 @@ func TestAxisBearing(t *testing.T) {
 		}
 	}
 	for name, m := range map[string]detect.MarkRecord{
-		"round":     mark(0, 12, 10, 0),
-		"no course": {Axis: &detect.Axis{LengthPx: 60, WidthPx: 10}, SlantPx: features.Measured{Value: 500}, SlantM: &features.Measured{Value: 25}, GroundM: &features.Measured{Value: 20}},
-		"no axis":   {CourseDeg: course(0)},
+		"round": mark(0, 12, 10, 0),
+		"no course": {Axis: &detect.Axis{LengthPx: 60, WidthPx: 10}, SlantPx: features.Measured{Value: 500},
+			SlantM: &features.Measured{Value: 25}, GroundM: &features.Measured{Value: 20}},
+		"no axis": {CourseDeg: course(0)},
 	} {
 		if got := AxisBearing(m, features.Measured{Value: 0.1}, false); got != nil {
 			t.Errorf("%s: bearing %v, want none", name, got)

@@ -76,7 +76,8 @@ func ChooseTime(entry *Entry, r io.ReadSeeker, name string, opt TimeOptions) (*C
 	var notes []string
 	for _, t := range all[1:] {
 		if d := t.Time.Sub(chosen.Time); d.Abs() > 2*time.Second {
-			notes = append(notes, fmt.Sprintf("time: %s says %s, %s says %s (%s apart); took %s", chosen.Source, stamp(chosen.Time), t.Source, stamp(t.Time), d.Abs(), chosen.Source))
+			notes = append(notes, fmt.Sprintf("time: %s says %s, %s says %s (%s apart); took %s", chosen.Source, stamp(chosen.Time),
+				t.Source, stamp(t.Time), d.Abs(), chosen.Source))
 		}
 	}
 	if !chosen.Zoned && chosen.Source != TimeFromManifest { // the manifest tells this once for all its lines

@@ -98,7 +98,8 @@ func findHold(listed []Hold, cells map[[3]int32][]int, h Hold) int {
 
 // sameHold says whether a hold lies within the errors of one already listed, from another capture.
 func sameHold(o, h Hold) bool {
-	if o.Position == nil || h.Position == nil || slices.ContainsFunc(o.Holds, func(r HoldRef) bool { return r.Capture == h.Holds[0].Capture }) {
+	if o.Position == nil || h.Position == nil ||
+		slices.ContainsFunc(o.Holds, func(r HoldRef) bool { return r.Capture == h.Holds[0].Capture }) {
 		return false
 	}
 	pa, pb := track.EarthCentred(o.Position.Lat, o.Position.Lon), track.EarthCentred(h.Position.Lat, h.Position.Lon)

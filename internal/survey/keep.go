@@ -123,7 +123,8 @@ func keptWay(way []track.Fix) boat {
 			mid.Lat, mid.Lon, _ = track.Direct(a.Lat, a.Lon, azi, f*d)
 			between := func(x, y float64) float64 { return (1-f)*x + f*y }
 			mid.CourseDeg = track.Normalise(a.CourseDeg + f*track.AngleBetween(a.CourseDeg, b.CourseDeg))
-			mid.CourseSD, mid.SpeedMS, mid.SpeedSD = between(a.CourseSD, b.CourseSD), between(a.SpeedMS, b.SpeedMS), between(a.SpeedSD, b.SpeedSD)
+			mid.CourseSD, mid.SpeedMS, mid.SpeedSD = between(a.CourseSD, b.CourseSD), between(a.SpeedMS, b.SpeedMS), between(a.SpeedSD,
+				b.SpeedSD)
 			mid.ErrorM = between(a.ErrorM, b.ErrorM)
 			return mid, nil
 		}

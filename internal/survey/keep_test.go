@@ -30,12 +30,13 @@ func TestKeptWayPlacesLikeTheTrack(t *testing.T) {
 	}
 	course2, speed, here := 80.0, 1.5, 47.5
 	for name, s := range map[string]survey.Scene{
-		"straight":       {Time: when, Track: straight(t, 47, 8, 30, 0, 0, track.Options{}), RowRate: metres(15, 0.3)},
-		"guessed rate":   {Time: when, Track: straight(t, 47, 8, 30, 0, 0, track.Options{})},
-		"turning":        {Time: when, Track: circle, RowRate: metres(15, 0.3)},
-		"newest below":   {Time: when, Track: circle, RowRate: metres(15, 0.3), NewestAtBottom: true},
-		"manifest alone": {Entry: &survey.Entry{Lat: &here, Lon: &here, CourseDeg: &course2, SpeedMS: &speed}, RowSpacingM: metres(0.1, 0.002)},
-		"outside":        {Time: &survey.CaptureTime{Time: noon.Add(time.Hour)}, Track: circle, RowRate: metres(15, 0.3)},
+		"straight":     {Time: when, Track: straight(t, 47, 8, 30, 0, 0, track.Options{}), RowRate: metres(15, 0.3)},
+		"guessed rate": {Time: when, Track: straight(t, 47, 8, 30, 0, 0, track.Options{})},
+		"turning":      {Time: when, Track: circle, RowRate: metres(15, 0.3)},
+		"newest below": {Time: when, Track: circle, RowRate: metres(15, 0.3), NewestAtBottom: true},
+		"manifest alone": {Entry: &survey.Entry{Lat: &here, Lon: &here, CourseDeg: &course2, SpeedMS: &speed},
+			RowSpacingM: metres(0.1, 0.002)},
+		"outside": {Time: &survey.CaptureTime{Time: noon.Add(time.Hour)}, Track: circle, RowRate: metres(15, 0.3)},
 	} {
 		data, err := s.Keep(panels)
 		if err != nil {

@@ -70,9 +70,11 @@ func manifestColumns() []column {
 	return []column{
 		{[]string{"range", "range per side"}, units.Length, "", moreThanZero, func(e *Entry) **float64 { return &e.RangeM }},
 		{[]string{"speed", "sog", "boat speed"}, units.Speed, "", between(0, 50), func(e *Entry) **float64 { return &e.SpeedMS }},
-		{[]string{"water temperature", "water temp", "temperature"}, units.Temperature, "c", between(-2, 40), func(e *Entry) **float64 { return &e.WaterTempC }},
+		{[]string{"water temperature", "water temp", "temperature"}, units.Temperature, "c", between(-2, 40),
+			func(e *Entry) **float64 { return &e.WaterTempC }},
 		{[]string{"salinity"}, units.Salinity, "psu", between(0, 40), func(e *Entry) **float64 { return &e.Salinity }},
-		{[]string{"sound speed", "assumed sound speed"}, units.Speed, "m/s", between(1300, 1700), func(e *Entry) **float64 { return &e.SoundSpeedMS }},
+		{[]string{"sound speed", "assumed sound speed"}, units.Speed, "m/s", between(1300, 1700),
+			func(e *Entry) **float64 { return &e.SoundSpeedMS }},
 		{[]string{"latitude", "lat"}, units.Angle, "deg", between(-90, 90), func(e *Entry) **float64 { return &e.Lat }},
 		{[]string{"longitude", "lon", "lng"}, units.Angle, "deg", between(-180, 180), func(e *Entry) **float64 { return &e.Lon }},
 		{[]string{"course", "cog"}, units.Angle, "deg", between(0, 360), func(e *Entry) **float64 { return &e.CourseDeg }},
@@ -100,8 +102,8 @@ func ReadManifestFile(name string, zone *time.Location) (*Manifest, error) {
 
 // ReadManifest reads a CSV manifest (comma, semicolon or tab) with a header line. Only the capture column is needed. Known
 // columns, in any order and case: capture, range, time, date, speed, water temperature, salinity, sound speed, latitude,
-// longitude, course, side, newest (top or bottom), slant corrected (yes or no), row spacing, row rate, duration. Units stand in the header or in
-// the value. Other columns are kept. Errors name the manifest, line and column; up to ten are told at once.
+// longitude, course, side, newest (top or bottom), slant corrected (yes or no), row spacing, row rate, duration. Units stand in the header
+// or in the value. Other columns are kept. Errors name the manifest, line and column; up to ten are told at once.
 func ReadManifest(r io.Reader, name string, zone *time.Location) (*Manifest, error) {
 	m := &Manifest{Name: name, byPath: map[string]int{}, byBase: map[string][]int{}}
 	if err := m.read(r, zone); err != nil {
@@ -191,7 +193,8 @@ func (m *Manifest) Lookup(capture string) *Entry {
 		return nil
 	}
 	e := &m.entries[same[0]]
-	if written := path.Clean(e.Capture); strings.Contains(written, "/") && !strings.HasSuffix("/"+key, "/"+written) && !strings.HasSuffix("/"+written, "/"+key) {
+	if written := path.Clean(e.Capture); strings.Contains(written, "/") && !strings.HasSuffix("/"+key, "/"+written) &&
+		!strings.HasSuffix("/"+written, "/"+key) {
 		return nil
 	}
 	return e

@@ -109,8 +109,8 @@ var (
 )
 
 // ParseScreenText finds the range per side and the depth in the text of a capture. Only lengths with a label and a unit
-// are taken as such, and a range must be a usual setting. Without a label, a length is taken as the range when it is the greatest on the screen and stands there
-// twice, as at both ends of a range scale. Labelled ranges that contradict each other are told and none is taken.
+// are taken as such, and a range must be a usual setting. Without a label, a length is taken as the range when it is the greatest on the
+// screen and stands there twice, as at both ends of a range scale. Labelled ranges that contradict each other are told and none is taken.
 func ParseScreenText(text string) ScreenText {
 	var s ScreenText
 	for _, m := range labelled.FindAllStringSubmatch(text, -1) {

@@ -61,7 +61,8 @@ func (s Scene) boat() (boat, time.Time, string) {
 	}
 	return func(when time.Time) (track.Fix, error) {
 		since := when.Sub(at).Seconds()
-		fix := track.Fix{Time: when, Lat: *e.Lat, Lon: track.NormaliseLon(*e.Lon), CourseDeg: course, CourseSD: manifestCourseSD, SpeedMS: speed,
+		fix := track.Fix{Time: when, Lat: *e.Lat, Lon: track.NormaliseLon(*e.Lon), CourseDeg: course, CourseSD: manifestCourseSD,
+			SpeedMS: speed,
 			SpeedSD: manifestSpeedSD, DepthM: math.NaN(), ErrorM: manifestErrorM}
 		if !math.IsNaN(course) && !math.IsNaN(speed) {
 			fix.Lat, fix.Lon, fix.CourseDeg = track.Direct(fix.Lat, fix.Lon, course, speed*since)
@@ -99,7 +100,8 @@ func (s Scene) rowLag(rows, panelRows, speedMS, columnM float64) (lag features.M
 	}
 	if columnM > 0 && moving {
 		v := rows * columnM / speedMS
-		return features.Measured{Value: v, SD: v}, "the row rate is unknown: rows were taken to lie as far apart as columns, and the error widened by all of that"
+		return features.Measured{Value: v, SD: v},
+			"the row rate is unknown: rows were taken to lie as far apart as columns, and the error widened by all of that"
 	}
 	return features.Measured{}, "the row rate is unknown: the whole capture was taken to be recorded at once"
 }
@@ -137,7 +139,8 @@ func (s Scene) RowSpacing(panelRows int) (features.Measured, bool) {
 
 // Place gives each mark of a capture its time, course and position with an error radius, and a sentence in its reasons
 // for whatever widens the error or keeps the position out. Marks with a known row spacing get their along-track length where
-// they have none, and so do the panels' regions their area. A mark lands abeam of the boat's course at the time of its own row, at its ground range.
+// they have none, and so do the panels' regions their area. A mark lands abeam of the boat's course at the time of its own row, at its
+// ground range.
 func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord) {
 	at, newest, why := s.boat()
 	for i := range panels {

@@ -27,7 +27,8 @@ func straight(t *testing.T, lat, lon, course, eastM, northM float64, opt track.O
 	for s := -300; s <= 60; s++ {
 		la, lo, _ := track.Direct(lat, lon, course, speedMS*float64(s))
 		la, lo, _ = track.Direct(la, lo, math.Atan2(eastM, northM)*180/math.Pi, math.Hypot(eastM, northM))
-		points = append(points, track.Point{Time: noon.Add(time.Duration(s) * time.Second), Lat: la, Lon: lo, CourseDeg: math.NaN(), SpeedMS: math.NaN(), DepthM: math.NaN()})
+		points = append(points, track.Point{Time: noon.Add(time.Duration(s) * time.Second), Lat: la, Lon: lo, CourseDeg: math.NaN(),
+			SpeedMS: math.NaN(), DepthM: math.NaN()})
 	}
 	tr, err := track.New([][]track.Point{points}, opt)
 	if err != nil {
@@ -43,8 +44,9 @@ func onePanel() []detect.PanelRecord {
 // markAt is a mark whose middle lies rows below the panel's top.
 func markAt(rows int, side detect.Side, ground *features.Measured) detect.MarkRecord {
 	y := 50 + rows - 5
-	return detect.MarkRecord{Capture: "c.png", Mark: "m", Side: side, Class: detect.BottomObject, Highlight: &detect.Box{X: 500, Y: y, W: 10, H: 10},
-		Rows: [2]int{y, y + 10}, SlantPx: features.Measured{Value: 200, SD: 1}, SlantM: metres(15, 0.1), GroundM: ground}
+	return detect.MarkRecord{Capture: "c.png", Mark: "m", Side: side, Class: detect.BottomObject,
+		Highlight: &detect.Box{X: 500, Y: y, W: 10, H: 10},
+		Rows:      [2]int{y, y + 10}, SlantPx: features.Measured{Value: 200, SD: 1}, SlantM: metres(15, 0.1), GroundM: ground}
 }
 
 func TestPlaceLandsAbeamOfItsRow(t *testing.T) {
@@ -62,7 +64,8 @@ func TestPlaceLandsAbeamOfItsRow(t *testing.T) {
 	}
 	for _, tt := range tests {
 		tr := straight(t, tt.lat, tt.lon, tt.course, 0, 0, track.Options{})
-		s := survey.Scene{Time: &survey.CaptureTime{Time: noon, SD: time.Second}, Track: tr, RowRate: metres(10, 0.1), NewestAtBottom: tt.bottomUp}
+		s := survey.Scene{Time: &survey.CaptureTime{Time: noon, SD: time.Second}, Track: tr, RowRate: metres(10, 0.1),
+			NewestAtBottom: tt.bottomUp}
 		rows := 200
 		if tt.bottomUp {
 			rows = 400 // of 600
@@ -83,7 +86,8 @@ func TestPlaceLandsAbeamOfItsRow(t *testing.T) {
 		if d, _, _ := track.Inverse(la, lo, m.Position.Lat, m.Position.Lon); d > 0.03 {
 			t.Errorf("%s: %.3f m off", tt.name, d)
 		}
-		if m.Time == nil || !m.Time.Equal(noon.Add(-20*time.Second)) || m.CourseDeg == nil || m.Position.ErrorM < 4 || m.Position.ErrorM > 7 || len(m.Reasons) != 0 {
+		if m.Time == nil || !m.Time.Equal(noon.Add(-20*time.Second)) || m.CourseDeg == nil || m.Position.ErrorM < 4 ||
+			m.Position.ErrorM > 7 || len(m.Reasons) != 0 {
 			t.Errorf("%s: time %v, course %v, error %v m, reasons %q", tt.name, m.Time, m.CourseDeg, m.Position.ErrorM, m.Reasons)
 		}
 		if m.LengthM == nil || math.Abs(m.LengthM.Value-2) > 0.01 { // ten rows of 0.2 m
@@ -109,14 +113,17 @@ func TestPlaceSaysWhyNot(t *testing.T) {
 		{"nothing known", survey.Scene{}, markAt(200, detect.Port, metres(12, 0.2)), "no track and no position"},
 		{"no time", survey.Scene{Track: tr}, markAt(200, detect.Port, metres(12, 0.2)), "time of the capture is unknown"},
 		{"outside", survey.Scene{Track: tr, Time: at(time.Hour)}, markAt(200, detect.Port, metres(12, 0.2)), "after the last fix"},
-		{"row before the track", survey.Scene{Track: tr, Time: at(-4 * time.Minute), RowRate: metres(1, 0.01)}, markAt(200, detect.Port, metres(12, 0.2)), "its row: "},
+		{"row before the track", survey.Scene{Track: tr, Time: at(-4 * time.Minute), RowRate: metres(1, 0.01)},
+			markAt(200, detect.Port, metres(12, 0.2)), "its row: "},
 		{"no range", survey.Scene{Track: tr, Time: at(0)}, far, "its distance from the boat is unknown"},
-		{"manifest without latitude", survey.Scene{Entry: &survey.Entry{CourseDeg: &lat}}, markAt(200, detect.Port, metres(12, 0.2)), "no track and no position"},
+		{"manifest without latitude", survey.Scene{Entry: &survey.Entry{CourseDeg: &lat}}, markAt(200, detect.Port, metres(12, 0.2)),
+			"no track and no position"},
 	}
 	for _, tt := range tests {
 		marks := []detect.MarkRecord{tt.mark}
 		survey.Place(tt.scene, onePanel(), marks)
-		if marks[0].Position != nil || !slices.ContainsFunc(marks[0].Reasons, func(r string) bool { return strings.HasPrefix(r, "no position: ") && strings.Contains(r, tt.want) }) {
+		if marks[0].Position != nil || !slices.ContainsFunc(marks[0].Reasons,
+			func(r string) bool { return strings.HasPrefix(r, "no position: ") && strings.Contains(r, tt.want) }) {
 			t.Errorf("%s: position %v, reasons %q, want %q", tt.name, marks[0].Position, marks[0].Reasons, tt.want)
 		}
 	}
@@ -152,7 +159,8 @@ func TestPlaceWidensTheErrorAndSaysSo(t *testing.T) {
 	}
 
 	m = place(known, markAt(200, detect.Port, nil)) // inside the water column
-	if m.Position.ErrorM < 15/math.Sqrt(12) || m.Position.ErrorM <= base-1 || !strings.Contains(strings.Join(m.Reasons, ";"), "0 to 15.0 m") {
+	if m.Position.ErrorM < 15/math.Sqrt(12) || m.Position.ErrorM <= base-1 ||
+		!strings.Contains(strings.Join(m.Reasons, ";"), "0 to 15.0 m") {
 		t.Errorf("water column: error %v m, %q", m.Position.ErrorM, m.Reasons)
 	}
 
@@ -161,7 +169,8 @@ func TestPlaceWidensTheErrorAndSaysSo(t *testing.T) {
 	for s := -120; s <= 20; s++ {
 		a := 2 * float64(s) / 20 * 180 / math.Pi
 		la, lo, _ := track.Direct(60, 25, a, 20)
-		points = append(points, track.Point{Time: noon.Add(time.Duration(s) * time.Second), Lat: la, Lon: lo, CourseDeg: math.NaN(), SpeedMS: math.NaN(), DepthM: math.NaN()})
+		points = append(points, track.Point{Time: noon.Add(time.Duration(s) * time.Second), Lat: la, Lon: lo, CourseDeg: math.NaN(),
+			SpeedMS: math.NaN(), DepthM: math.NaN()})
 	}
 	circle, err := track.New([][]track.Point{points}, track.Options{})
 	if err != nil {
@@ -182,11 +191,16 @@ func TestSpotErrorAgainstMonteCarlo(t *testing.T) {
 		name string
 		spot survey.Spot
 	}{
-		{"near", survey.Spot{Fix: track.Fix{Lat: 60, Lon: 25, CourseDeg: 40, CourseSD: 2, SpeedMS: 2, ErrorM: 3}, GroundM: features.Measured{Value: 10, SD: 0.5}, TimeSD: 1, AntennaM: 1, CrabSD: 5}},
-		{"far, crabbing", survey.Spot{Fix: track.Fix{Lat: -45, Lon: 179.9999, CourseDeg: 270, CourseSD: 10, SpeedMS: 1, ErrorM: 1}, GroundM: features.Measured{Value: 80, SD: 2}, TimeSD: 0.3, AntennaM: 1, CrabSD: 15}},
-		{"turning hard", survey.Spot{Fix: track.Fix{Lat: 10, Lon: 10, CourseDeg: 0, CourseSD: 5, SpeedMS: 3, ErrorM: 4}, GroundM: features.Measured{Value: 40, SD: 1}, TimeSD: 1, AntennaM: 1, CrabSD: 5, TurnSD: 60}},
-		{"bad clock", survey.Spot{Fix: track.Fix{Lat: 10, Lon: 10, CourseDeg: 123, CourseSD: 1, SpeedMS: 4, ErrorM: 2}, GroundM: features.Measured{Value: 5, SD: 0.2}, TimeSD: 10, AntennaM: 1, CrabSD: 5}},
-		{"no course", survey.Spot{Fix: track.Fix{Lat: 10, Lon: 10, CourseDeg: nan, CourseSD: nan, SpeedMS: 0, ErrorM: 2}, GroundM: features.Measured{Value: 25, SD: 0.2}, AntennaM: 1}},
+		{"near", survey.Spot{Fix: track.Fix{Lat: 60, Lon: 25, CourseDeg: 40, CourseSD: 2, SpeedMS: 2, ErrorM: 3},
+			GroundM: features.Measured{Value: 10, SD: 0.5}, TimeSD: 1, AntennaM: 1, CrabSD: 5}},
+		{"far, crabbing", survey.Spot{Fix: track.Fix{Lat: -45, Lon: 179.9999, CourseDeg: 270, CourseSD: 10, SpeedMS: 1, ErrorM: 1},
+			GroundM: features.Measured{Value: 80, SD: 2}, TimeSD: 0.3, AntennaM: 1, CrabSD: 15}},
+		{"turning hard", survey.Spot{Fix: track.Fix{Lat: 10, Lon: 10, CourseDeg: 0, CourseSD: 5, SpeedMS: 3, ErrorM: 4},
+			GroundM: features.Measured{Value: 40, SD: 1}, TimeSD: 1, AntennaM: 1, CrabSD: 5, TurnSD: 60}},
+		{"bad clock", survey.Spot{Fix: track.Fix{Lat: 10, Lon: 10, CourseDeg: 123, CourseSD: 1, SpeedMS: 4, ErrorM: 2},
+			GroundM: features.Measured{Value: 5, SD: 0.2}, TimeSD: 10, AntennaM: 1, CrabSD: 5}},
+		{"no course", survey.Spot{Fix: track.Fix{Lat: 10, Lon: 10, CourseDeg: nan, CourseSD: nan, SpeedMS: 0, ErrorM: 2},
+			GroundM: features.Measured{Value: 25, SD: 0.2}, AntennaM: 1}},
 	}
 	rng := rand.New(rand.NewPCG(1, 2))
 	const draws = 100_000
@@ -230,7 +244,8 @@ func TestPlaceAgainstMonteCarlo(t *testing.T) {
 		// The truth: row 300 of the newest at noon, seen crab degrees off abeam.
 		la, lo, azi := track.Direct(60, 25, 30, -2*300/rate)
 		la, lo, _ = track.Direct(la, lo, azi+90+crab, 25)
-		s := survey.Scene{Time: &survey.CaptureTime{Time: noon.Add(time.Duration(clock * float64(time.Second))), SD: time.Second}, Track: tr, RowRate: metres(10, 0.3)}
+		s := survey.Scene{Time: &survey.CaptureTime{Time: noon.Add(time.Duration(clock * float64(time.Second))), SD: time.Second},
+			Track: tr, RowRate: metres(10, 0.3)}
 		marks := []detect.MarkRecord{markAt(300, detect.Starboard, metres(ground, 0.8))}
 		survey.Place(s, onePanel(), marks)
 		p := marks[0].Position

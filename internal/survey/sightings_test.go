@@ -29,7 +29,8 @@ type look struct {
 func record(l look, lat, lon float64) detect.MarkRecord {
 	la, lo, _ := track.Direct(lat, lon, 90, l.eastM)
 	when, course := noon.Add(l.after), l.course
-	m := detect.MarkRecord{Capture: l.capture, Mark: l.mark, Side: l.side, Class: l.class, Time: &when, CourseDeg: &course, Odds: detect.Odds{},
+	m := detect.MarkRecord{Capture: l.capture, Mark: l.mark, Side: l.side, Class: l.class, Time: &when, CourseDeg: &course,
+		Odds:     detect.Odds{},
 		Position: &detect.Position{Lat: la, Lon: lo, ErrorM: l.errorM}}
 	for _, c := range detect.Classes {
 		m.Odds[c] = (1 - l.odds) / 3
@@ -58,9 +59,12 @@ func TestMerge(t *testing.T) {
 		{"clutter", []look{{"1", "a", 0, 5, p, detect.Clutter, .9, 0, 0, 0}, {"2", "b", 1, 5, p, detect.Clutter, .9, 0, 0, 0}}, nil},
 		{"a target that had an hour to swim", []look{{"1", "a", 0, 5, p, s, .9, 0, 0, 0}, {"2", "b", 1, 5, p, s, .9, hour, 0, 0}}, nil},
 		{"heights too different", []look{{"1", "a", 0, 5, p, b, .9, 0, 0, 1}, {"2", "b", 1, 5, st, b, .9, hour, 0, 4}}, nil},
-		{"nearest of two", []look{{"1", "a", 0, 5, p, b, .9, 0, 0, 0}, {"1", "b", 6, 5, p, b, .9, 0, 0, 0}, {"2", "c", 5, 5, p, b, .9, hour, 0, 0}}, [][]string{{"b", "c"}}},
-		{"three passes", []look{{"1", "a", 0, 5, p, b, .9, 0, 0, 0}, {"2", "b", 3, 5, p, b, .9, hour, 90, 0}, {"3", "c", 2, 5, p, b, .9, 2 * hour, 180, 0}}, [][]string{{"a", "b", "c"}}},
-		{"no chain", []look{{"1", "a", 0, 3, p, b, .9, 0, 0, 0}, {"2", "b", 6, 3, p, b, .9, hour, 0, 0}, {"3", "c", 12, 3, p, b, .9, 2 * hour, 0, 0}}, [][]string{{"a", "b"}}},
+		{"nearest of two", []look{{"1", "a", 0, 5, p, b, .9, 0, 0, 0}, {"1", "b", 6, 5, p, b, .9, 0, 0, 0},
+			{"2", "c", 5, 5, p, b, .9, hour, 0, 0}}, [][]string{{"b", "c"}}},
+		{"three passes", []look{{"1", "a", 0, 5, p, b, .9, 0, 0, 0}, {"2", "b", 3, 5, p, b, .9, hour, 90, 0},
+			{"3", "c", 2, 5, p, b, .9, 2 * hour, 180, 0}}, [][]string{{"a", "b", "c"}}},
+		{"no chain", []look{{"1", "a", 0, 3, p, b, .9, 0, 0, 0}, {"2", "b", 6, 3, p, b, .9, hour, 0, 0},
+			{"3", "c", 12, 3, p, b, .9, 2 * hour, 0, 0}}, [][]string{{"a", "b"}}},
 	}
 	for _, tt := range tests {
 		for _, at := range []struct{ lat, lon float64 }{{60, 25}, {-17, 179.99999}, {89.99999, 0}} {
@@ -91,7 +95,8 @@ func TestMergeSharpens(t *testing.T) {
 	}
 	s := survey.Merge(two)[0]
 	// Equal errors: mean 1.05 m, sd 0.2/√2; mean place 1 m east, error 4/√2; odds .6² : .1333² three times.
-	if s.Looks != 2 || math.Abs(s.HeightM.Value-1.05) > 1e-9 || math.Abs(s.HeightM.SD-0.2/math.Sqrt2) > 1e-9 || math.Abs(s.Position.ErrorM-2.83) > 0.01 {
+	if s.Looks != 2 || math.Abs(s.HeightM.Value-1.05) > 1e-9 || math.Abs(s.HeightM.SD-0.2/math.Sqrt2) > 1e-9 ||
+		math.Abs(s.Position.ErrorM-2.83) > 0.01 {
 		t.Errorf("%+v, height %+v", s, s.HeightM)
 	}
 	if want := .36 / (.36 + 3*.4*.4/9); s.Class != detect.BottomObject || math.Abs(s.Odds[detect.BottomObject]-want) > 1e-9 {
@@ -124,7 +129,8 @@ func TestMergeDoesNotDependOnOrder(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))
 	var marks []detect.MarkRecord
 	for i := range 300 {
-		l := look{fmt.Sprint(i % 20), fmt.Sprint("m", i), 400 * rng.Float64(), 2 + 4*rng.Float64(), detect.Port, detect.BottomObject, .8, time.Duration(i%20) * time.Hour, 0, 0}
+		l := look{fmt.Sprint(i % 20), fmt.Sprint("m", i), 400 * rng.Float64(), 2 + 4*rng.Float64(), detect.Port, detect.BottomObject, .8,
+			time.Duration(i%20) * time.Hour, 0, 0}
 		marks = append(marks, record(l, 60, 25))
 	}
 	want := survey.Merge(slices.Clone(marks))
@@ -162,8 +168,10 @@ func TestRankHolds(t *testing.T) {
 		m.Rows = [2]int{row, row + 10}
 		return m
 	}
-	captures := []detect.CaptureRecord{hold("1", "h1", .6, "a"), hold("2", "h2", .9, "b", "c"), hold("3", "h3", .9, "d"), hold("4", "h4", .95, "e")}
-	marks := []detect.MarkRecord{target("1", "a", 0, 120), target("2", "b", 3, 120), target("2", "c", 5, 170), target("3", "d", 500, 300), target("4", "e", 900, 90)}
+	captures := []detect.CaptureRecord{hold("1", "h1", .6, "a"), hold("2", "h2", .9, "b", "c"), hold("3", "h3", .9, "d"),
+		hold("4", "h4", .95, "e")}
+	marks := []detect.MarkRecord{target("1", "a", 0, 120), target("2", "b", 3, 120), target("2", "c", 5, 170), target("3", "d", 500, 300),
+		target("4", "e", 900, 90)}
 	marks[4].Position = nil
 	got := survey.RankHolds(captures, marks)
 	if len(got) != 3 || got[0].ID != "h4" || got[1].ID != "h2" || got[2].ID != "h3" {
@@ -182,7 +190,8 @@ func BenchmarkMerge(b *testing.B) {
 	rng := rand.New(rand.NewPCG(9, 10))
 	var marks []detect.MarkRecord
 	for i := range 20_000 {
-		m := record(look{fmt.Sprint(i / 10), fmt.Sprint("m", i), 20_000 * rng.Float64(), 5, detect.Port, detect.BottomObject, .8, 0, 0, 0}, 60, 25)
+		m := record(look{fmt.Sprint(i / 10), fmt.Sprint("m", i), 20_000 * rng.Float64(), 5, detect.Port, detect.BottomObject, .8, 0, 0, 0},
+			60, 25)
 		m.Position.Lat += 0.01 * rng.Float64()
 		marks = append(marks, m)
 	}

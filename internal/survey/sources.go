@@ -66,7 +66,8 @@ func (s Sources) Know(capture string, file io.ReadSeeker) (Known, error) {
 	}
 	when, notes := ChooseTime(e, file, capture, s.Times)
 	k.Notes = append(k.Notes, notes...)
-	k.Scene = Scene{Time: when, Track: s.Track, Entry: e, NewestAtBottom: k.Options.NewestAtBottom, SlantCorrected: k.Options.SlantCorrected}
+	k.Scene = Scene{Time: when, Track: s.Track, Entry: e, NewestAtBottom: k.Options.NewestAtBottom,
+		SlantCorrected: k.Options.SlantCorrected}
 	if s.Detect.RowSpacingM > 0 && (e == nil || e.RowSpacingM == nil) {
 		k.Scene.RowSpacingM = &features.Measured{Value: s.Detect.RowSpacingM, SD: 0.02 * s.Detect.RowSpacingM}
 	}

@@ -25,7 +25,8 @@ func TestKnow(t *testing.T) {
 		t.Fatal(err)
 	}
 	// 30 m of the manifest, not 60 m of the option; then rescaled; ten rows a second at 2 m/s are 0.2 m apart.
-	if math.Abs(k.Options.RangeM-30*1447.28/1500) > 0.002 || k.Options.Side != detect.Port || !k.Options.NewestAtBottom || math.Abs(k.Options.RowSpacingM-0.2) > 0.001 {
+	if math.Abs(k.Options.RangeM-30*1447.28/1500) > 0.002 || k.Options.Side != detect.Port || !k.Options.NewestAtBottom ||
+		math.Abs(k.Options.RowSpacingM-0.2) > 0.001 {
 		t.Errorf("%+v", k.Options)
 	}
 	if len(k.RangeNotes) != 2 || len(k.Notes) != 0 || k.Scene.Time == nil || !k.Scene.NewestAtBottom {
@@ -33,7 +34,8 @@ func TestKnow(t *testing.T) {
 	}
 
 	k, err = s.Know("other.png", nil)
-	if err != nil || k.Options.RangeM != 60 || len(k.RangeNotes) != 0 || len(k.Notes) != 1 || !strings.Contains(k.Notes[0], "says nothing") {
+	if err != nil || k.Options.RangeM != 60 || len(k.RangeNotes) != 0 || len(k.Notes) != 1 ||
+		!strings.Contains(k.Notes[0], "says nothing") {
 		t.Errorf("%+v, %v", k, err)
 	}
 	if k, err = (survey.Sources{}).Know("x.png", nil); err != nil || k.Options.RangeM != 0 || len(k.RangeNotes) != 1 {
@@ -56,7 +58,8 @@ func TestRangeSaidWith(t *testing.T) {
 		notes          []string
 	}{
 		{"the same on screen", survey.RangeSaid{OptionM: 30, Water: water}, 30, 30 * 1447.28 / 1500, []string{"rescaled"}},
-		{"another on screen", survey.RangeSaid{OptionM: 30, Water: water}, 20, 30 * 1447.28 / 1500, []string{"text on the capture says 20 m", "rescaled"}},
+		{"another on screen", survey.RangeSaid{OptionM: 30, Water: water}, 20, 30 * 1447.28 / 1500,
+			[]string{"text on the capture says 20 m", "rescaled"}},
 		{"only on screen", survey.RangeSaid{Water: water}, 20, 20 * 1447.28 / 1500, []string{"rescaled"}},
 		{"manifest before option", survey.RangeSaid{ManifestM: 40, OptionM: 30}, 0, 40, []string{"--range says 30 m"}},
 		{"nowhere", survey.RangeSaid{Water: water}, 0, 0, []string{"unknown"}},
@@ -77,7 +80,8 @@ func TestRangeSaidWith(t *testing.T) {
 
 func TestRegionArea(t *testing.T) {
 	// 0.1 m a pixel, altitude 6 m, nadir at x = 400: slant 10 m is 8 m along the bottom.
-	panel := detect.PanelRecord{Nadir: []detect.RowX{{0, 400}}, AltitudePx: []detect.RowAltitude{{0, 60, 1}}, AltitudeM: []detect.RowAltitude{{0, 6, 0.1}}}
+	panel := detect.PanelRecord{Nadir: []detect.RowX{{0, 400}}, AltitudePx: []detect.RowAltitude{{0, 60, 1}},
+		AltitudeM: []detect.RowAltitude{{0, 6, 0.1}}}
 	spacing := features.Measured{Value: 0.2, SD: 0.01}
 	tests := []struct {
 		name string

@@ -60,16 +60,19 @@ func TestReadManifest(t *testing.T) {
 		t.Fatal(err)
 	}
 	one, two := m.Lookup("a/one.png"), m.Lookup("a/two.png")
-	if one == nil || *one.RangeM != 30 || !one.TimeZoned || math.Abs(*one.SpeedMS-2.05778) > 1e-5 || *one.Lat != 60 || *one.CourseDeg != 90 || one.Extra["crew"] != "Ada" || *one.NewestAtBottom {
+	if one == nil || *one.RangeM != 30 || !one.TimeZoned || math.Abs(*one.SpeedMS-2.05778) > 1e-5 || *one.Lat != 60 ||
+		*one.CourseDeg != 90 || one.Extra["crew"] != "Ada" || *one.NewestAtBottom {
 		t.Errorf("one: %+v", one)
 	}
-	if two == nil || math.Abs(*two.RangeM-30.48) > 1e-9 || !two.Time.Equal(time.Date(2025, 6, 1, 12, 0, 0, 0, time.UTC)) || math.Abs(*two.WaterTempC-18) > 1e-9 || two.Side != detect.Port || two.Lat != nil || !*two.NewestAtBottom {
+	if two == nil || math.Abs(*two.RangeM-30.48) > 1e-9 || !two.Time.Equal(time.Date(2025, 6, 1, 12, 0, 0, 0, time.UTC)) ||
+		math.Abs(*two.WaterTempC-18) > 1e-9 || two.Side != detect.Port || two.Lat != nil || !*two.NewestAtBottom {
 		t.Errorf("two: %+v", two)
 	}
 	if len(m.Unknown) != 1 || m.Unknown[0] != "crew" || len(m.Notes) != 1 {
 		t.Errorf("unknown %q, notes %q", m.Unknown, m.Notes)
 	}
-	for path, want := range map[string]bool{"one.png": true, "trip/a/one.png": true, "other/one.png": false, "two.png": false, "./a/one.png": true, "none.png": false} {
+	for path, want := range map[string]bool{"one.png": true, "trip/a/one.png": true, "other/one.png": false, "two.png": false,
+		"./a/one.png": true, "none.png": false} {
 		if got := m.Lookup(path) != nil; got != want {
 			t.Errorf("Lookup(%q) found %v, want %v", path, got, want)
 		}
@@ -162,12 +165,14 @@ func TestChooseTime(t *testing.T) {
 		return f
 	}
 	// The user's word wins over EXIF and the name, and both disagreements are told.
-	got, notes := survey.ChooseTime(&survey.Entry{Time: &when, TimeZoned: true}, open("local.jpg"), "20250601_000000Z.jpg", survey.TimeOptions{})
+	got, notes := survey.ChooseTime(&survey.Entry{Time: &when, TimeZoned: true}, open("local.jpg"), "20250601_000000Z.jpg",
+		survey.TimeOptions{})
 	if got.Source != survey.TimeFromManifest || !got.Time.Equal(when) || len(notes) != 2 {
 		t.Errorf("%+v, %q", got, notes)
 	}
 	got, notes = survey.ChooseTime(nil, open("local.jpg"), "x.jpg", survey.TimeOptions{ClockOffset: -90 * time.Second})
-	if got.Source != survey.TimeFromEXIF || got.Time.Format(time.TimeOnly) != "14:28:45" || len(notes) != 1 || !strings.Contains(notes[0], "no offset") {
+	if got.Source != survey.TimeFromEXIF || got.Time.Format(time.TimeOnly) != "14:28:45" || len(notes) != 1 ||
+		!strings.Contains(notes[0], "no offset") {
 		t.Errorf("%+v, %q", got, notes)
 	}
 	if got, notes = survey.ChooseTime(nil, nil, "x.jpg", survey.TimeOptions{}); got != nil || notes != nil {

@@ -151,7 +151,8 @@ func (c *csvReader) point(rec []string) (Point, error) {
 		c.noZone++
 	}
 	p.Time = when
-	values := map[string]*float64{"lat": &p.Lat, "lon": &p.Lon, "course": &p.CourseDeg, "speed": &p.SpeedMS, "depth": &p.DepthM, "error": &p.ErrorM}
+	values := map[string]*float64{"lat": &p.Lat, "lon": &p.Lon, "course": &p.CourseDeg, "speed": &p.SpeedMS, "depth": &p.DepthM,
+		"error": &p.ErrorM}
 	for _, k := range csvColumns {
 		into, ok := values[k.field]
 		if !ok {
@@ -186,12 +187,14 @@ func (c *csvReader) point(rec []string) (Point, error) {
 // seconds or milliseconds. A time without an offset is in zone, and zoned is false. The result is UTC.
 func ParseTime(s string, zone *time.Location) (t time.Time, zoned bool, err error) {
 	s = strings.TrimSpace(s)
-	for _, layout := range []string{time.RFC3339Nano, "2006-01-02 15:04:05.999999999Z07:00", "2006-01-02 15:04:05.999999999 Z07:00", "2006-01-02T15:04Z07:00"} {
+	for _, layout := range []string{time.RFC3339Nano, "2006-01-02 15:04:05.999999999Z07:00", "2006-01-02 15:04:05.999999999 Z07:00",
+		"2006-01-02T15:04Z07:00"} {
 		if t, err := time.Parse(layout, s); err == nil {
 			return t.UTC(), true, nil
 		}
 	}
-	for _, layout := range []string{"2006-01-02T15:04:05.999999999", "2006-01-02 15:04:05.999999999", "2006-01-02 15:04", "2006-01-02T15:04",
+	for _, layout := range []string{"2006-01-02T15:04:05.999999999", "2006-01-02 15:04:05.999999999", "2006-01-02 15:04",
+		"2006-01-02T15:04",
 		"2006/01/02 15:04:05.999999999", "2006:01:02 15:04:05.999999999"} {
 		if t, err := time.ParseInLocation(layout, s, zone); err == nil {
 			return t.UTC(), false, nil

@@ -24,7 +24,8 @@ func TestInverseAgainstGeographicLib(t *testing.T) {
 	for _, tt := range tests {
 		m, a1, a2 := track.Inverse(tt.lat1, tt.lon1, tt.lat2, tt.lon2)
 		if math.Abs(m-tt.m) > 2e-6 || math.Abs(track.AngleBetween(tt.azi1, a1)) > 1e-7 || math.Abs(track.AngleBetween(tt.azi2, a2)) > 1e-7 {
-			t.Errorf("Inverse(%v %v, %v %v) = %.6f %.11f %.11f, want %.6f %.11f %.11f", tt.lat1, tt.lon1, tt.lat2, tt.lon2, m, a1, a2, tt.m, tt.azi1, tt.azi2)
+			t.Errorf("Inverse(%v %v, %v %v) = %.6f %.11f %.11f, want %.6f %.11f %.11f", tt.lat1, tt.lon1, tt.lat2, tt.lon2, m, a1, a2, tt.m,
+				tt.azi1, tt.azi2)
 		}
 	}
 }
@@ -40,8 +41,10 @@ func TestDirectAgainstGeographicLib(t *testing.T) {
 	}
 	for _, tt := range tests {
 		lat, lon, azi := track.Direct(tt.lat, tt.lon, tt.azi, tt.m)
-		if math.Abs(lat-tt.lat2) > 2e-11 || math.Abs(track.AngleBetween(tt.lon2, lon)) > 2e-11 || math.Abs(track.AngleBetween(tt.azi2, azi)) > 1e-9 {
-			t.Errorf("Direct(%v %v %v %v) = %.11f %.11f %.11f, want %.11f %.11f %.11f", tt.lat, tt.lon, tt.azi, tt.m, lat, lon, azi, tt.lat2, tt.lon2, tt.azi2)
+		if math.Abs(lat-tt.lat2) > 2e-11 || math.Abs(track.AngleBetween(tt.lon2, lon)) > 2e-11 ||
+			math.Abs(track.AngleBetween(tt.azi2, azi)) > 1e-9 {
+			t.Errorf("Direct(%v %v %v %v) = %.11f %.11f %.11f, want %.11f %.11f %.11f", tt.lat, tt.lon, tt.azi, tt.m, lat, lon, azi,
+				tt.lat2, tt.lon2, tt.azi2)
 		}
 	}
 }

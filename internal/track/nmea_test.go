@@ -58,7 +58,8 @@ func TestNMEADecodes(t *testing.T) {
 		t.Fatal(err)
 	}
 	// 12:35:19 UTC, 23 March 1994, 48.117300 N, 11.516667 E, 22.4 knots, track 84.4 true.
-	if math.Abs(fix.Lat-48.1173) > 1e-9 || math.Abs(fix.Lon-11.516666667) > 1e-8 || math.Abs(fix.SpeedMS-22.4*1852/3600) > 1e-9 || math.Abs(fix.CourseDeg-84.4) > 1e-9 {
+	if math.Abs(fix.Lat-48.1173) > 1e-9 || math.Abs(fix.Lon-11.516666667) > 1e-8 || math.Abs(fix.SpeedMS-22.4*1852/3600) > 1e-9 ||
+		math.Abs(fix.CourseDeg-84.4) > 1e-9 {
 		t.Errorf("fix %+v", fix)
 	}
 	if fix.DepthM != 7.6 || math.Abs(fix.ErrorM-4*0.9) > 1e-9 {
@@ -77,14 +78,17 @@ func TestNMEAMidnightAndCentury(t *testing.T) {
 		t.Fatal(err)
 	}
 	first, last := tr.Span()
-	if !first.Equal(time.Date(1999, 12, 31, 23, 59, 58, 0, time.UTC)) || !last.Equal(time.Date(2000, 1, 1, 0, 0, 1, 0, time.UTC)) || tr.Points() != 4 || len(tr.Notes()) != 0 {
+	if !first.Equal(time.Date(1999, 12, 31, 23, 59, 58, 0, time.UTC)) || !last.Equal(time.Date(2000, 1, 1, 0, 0, 1, 0, time.UTC)) ||
+		tr.Points() != 4 || len(tr.Notes()) != 0 {
 		t.Errorf("span %s to %s with %d fixes, notes %q", first, last, tr.Points(), tr.Notes())
 	}
 }
 
 func TestNMEAWithoutDate(t *testing.T) {
-	gga := sentence("GPGGA,235959,6000.001,N,02500.000,E,1,08,1.0,0,M,0,M,,") + sentence("GPGGA,000001,6000.002,N,02500.000,E,1,08,1.0,0,M,0,M,,")
-	if _, err := track.ReadNMEA(strings.NewReader(gga), track.Options{}); err == nil || !strings.Contains(err.Error(), "2 before any date") {
+	gga := sentence("GPGGA,235959,6000.001,N,02500.000,E,1,08,1.0,0,M,0,M,,") +
+		sentence("GPGGA,000001,6000.002,N,02500.000,E,1,08,1.0,0,M,0,M,,")
+	if _, err := track.ReadNMEA(strings.NewReader(gga), track.Options{}); err == nil ||
+		!strings.Contains(err.Error(), "2 before any date") {
 		t.Errorf("undated log: %v", err)
 	}
 }
@@ -124,7 +128,8 @@ func TestNMEAAgreesWithGPSBabel(t *testing.T) {
 	var doc strings.Builder
 	doc.WriteString(gpxHead + "<trk><trkseg>")
 	for _, p := range line(-17, 179.9995, 60, 3, time.Second, 60) {
-		fmt.Fprintf(&doc, `<trkpt lat="%.7f" lon="%.7f"><time>%s</time><fix>3d</fix><sat>8</sat></trkpt>`, p.Lat, p.Lon, p.Time.Format(time.RFC3339))
+		fmt.Fprintf(&doc, `<trkpt lat="%.7f" lon="%.7f"><time>%s</time><fix>3d</fix><sat>8</sat></trkpt>`, p.Lat, p.Lon,
+			p.Time.Format(time.RFC3339))
 	}
 	doc.WriteString("</trkseg></trk></gpx>")
 	cmd := exec.CommandContext(t.Context(), babel, "-i", "gpx", "-f", "-", "-o", "nmea", "-F", "-")

@@ -216,8 +216,10 @@ func (t *Track) split(run []Point) {
 			flush()
 		} else if dt > t.maxGap {
 			flush()
-		} else if d := chordM(EarthCentred(last.Lat, last.Lon), EarthCentred(p.Lat, p.Lon)); d-last.errorRadius(t.opt)-p.errorRadius(t.opt) > maxSpeedMS*dt.Seconds() {
-			t.notes = append(t.notes, fmt.Sprintf("%.0f m in %s at %s is faster than %.0f m/s: a false fix or a clock jump", d, dt, at, maxSpeedMS))
+		} else if d := chordM(EarthCentred(last.Lat, last.Lon), EarthCentred(p.Lat, p.Lon)); d-last.errorRadius(t.opt)-
+			p.errorRadius(t.opt) > maxSpeedMS*dt.Seconds() {
+			t.notes = append(t.notes, fmt.Sprintf("%.0f m in %s at %s is faster than %.0f m/s: a false fix or a clock jump", d, dt, at,
+				maxSpeedMS))
 			flush()
 		}
 		cur = append(cur, p)
@@ -292,7 +294,8 @@ func (t *Track) within(l leg, when time.Time) Fix {
 	f := since / span
 	d, azi1, azi2 := Inverse(a.Lat, a.Lon, b.Lat, b.Lon)
 	lat, lon, azi := Direct(a.Lat, a.Lon, azi1, f*d)
-	fix := Fix{Time: when, Lat: lat, Lon: lon, CourseDeg: math.NaN(), CourseSD: math.NaN(), SpeedSD: recordedSpeedSD, DepthM: nearestDepth(l, i, when)}
+	fix := Fix{Time: when, Lat: lat, Lon: lon, CourseDeg: math.NaN(), CourseSD: math.NaN(), SpeedSD: recordedSpeedSD,
+		DepthM: nearestDepth(l, i, when)}
 
 	// The way between two fixes bends by at most a τ (T-τ) / 2 under a steady acceleration a; both axes may.
 	bend := math.Sqrt2 * accelerationMS2 * since * (span - since) / 2

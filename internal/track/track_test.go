@@ -107,7 +107,8 @@ func TestAtRefuses(t *testing.T) {
 		after time.Duration
 		want  error
 	}{
-		{-time.Second, track.ErrOutside}, {200 * time.Second, track.ErrOutside}, {60 * time.Second, track.ErrGap}, {19 * time.Second, nil}, {150 * time.Second, nil},
+		{-time.Second, track.ErrOutside}, {200 * time.Second, track.ErrOutside}, {60 * time.Second, track.ErrGap}, {19 * time.Second, nil},
+		{150 * time.Second, nil},
 	}
 	for _, tt := range tests {
 		if _, err := tr.At(noon.Add(tt.after)); !errors.Is(err, tt.want) {
@@ -211,22 +212,27 @@ func TestReadGPXBadInput(t *testing.T) {
 		doc  io.Reader
 		want string
 	}{
-		{"entity expansion", strings.NewReader(`<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><gpx>&b;</gpx>`), "document type"},
+		{"entity expansion", strings.NewReader(`<!DOCTYPE gpx [<!ENTITY a "aaaaaaaaaa"><!ENTITY b "&a;&a;&a;&a;">]><gpx>&b;</gpx>`),
+			"document type"},
 		{"external entity", strings.NewReader(`<!DOCTYPE gpx SYSTEM "file:///etc/passwd"><gpx/>`), "document type"},
 		{"unknown entity", strings.NewReader(gpxHead + `<trk><name>&bomb;</name></trk></gpx>`), "entity"},
 		{"endless nesting", &endless{head: gpxHead, body: "<extensions>"}, "nested deeper"},
 		{"endless text", &endless{head: gpxHead + "<trk><name>", body: "aaaa"}, "too big"},
 		{"endless attribute", &endless{head: gpxHead + `<trk a="`, body: "aaaa"}, "too big"},
 		{"endless comment", &endless{head: gpxHead + `<!-- `, body: "aaaa"}, "too big"},
-		{"endless points", &endless{head: gpxHead + "<trk><trkseg>", body: `<trkpt lat="1" lon="1"><time>2025-06-01T12:00:00Z</time></trkpt>`}, "more than 1000 fixes"},
+		{"endless points", &endless{head: gpxHead + "<trk><trkseg>",
+			body: `<trkpt lat="1" lon="1"><time>2025-06-01T12:00:00Z</time></trkpt>`}, "more than 1000 fixes"},
 		{"breaks off", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lat="1" lon="1">`), "breaks off"},
 		{"crossed tags", strings.NewReader(gpxHead + `<trk><trkseg></trk></trkseg></gpx>`), "closes nothing"},
 		{"another root", strings.NewReader(`<kml></kml>`), "not <gpx>"},
 		{"no lat", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lon="1"/></trkseg></trk></gpx>`), "without lat"},
 		{"lat of letters", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lat="x" lon="1"/></trkseg></trk></gpx>`), "not a number"},
-		{"lat of 95", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lat="95" lon="1"><time>2025-06-01T12:00:00Z</time></trkpt></trkseg></trk></gpx>`), "latitude"},
-		{"bad time", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lat="5" lon="1"><time>noon</time></trkpt></trkseg></trk></gpx>`), "ISO 8601"},
-		{"no times", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lat="5" lon="1"/></trkseg></trk></gpx>`), "no track point with a time"},
+		{"lat of 95", strings.NewReader(gpxHead +
+			`<trk><trkseg><trkpt lat="95" lon="1"><time>2025-06-01T12:00:00Z</time></trkpt></trkseg></trk></gpx>`), "latitude"},
+		{"bad time", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lat="5" lon="1"><time>noon</time></trkpt></trkseg></trk></gpx>`),
+			"ISO 8601"},
+		{"no times", strings.NewReader(gpxHead + `<trk><trkseg><trkpt lat="5" lon="1"/></trkseg></trk></gpx>`),
+			"no track point with a time"},
 		{"empty", strings.NewReader("  \n"), "empty"},
 		{"other charset", strings.NewReader(`<?xml version="1.0" encoding="EBCDIC"?><gpx/>`), "save the file as UTF-8"},
 	}
@@ -244,8 +250,10 @@ func TestReadGPXBadInput(t *testing.T) {
 func TestReadCSV(t *testing.T) {
 	tests := []struct{ name, doc string }{
 		{"plain", "time,lat,lon,speed (kn),course\n2025-06-01T12:00:00Z,60,25,4,90\n2025-06-01T12:00:10Z,60,25.0005,4,90\n"},
-		{"semicolon, decimal comma, own zone", "Date;UTC;Latitude;Longitude;SOG_kn;COG\n2025-06-01;12:00:00;60,0;25,0;4,0;90\n2025-06-01;12:00:10;60,0;25,0005;4,0;90\n"},
-		{"unix milliseconds, tabs, unit in value", "timestamp\tlng\tlat\tspeed\tcog\tcrew\n1748779200000\t25\t60\t4 kn\t90\tA\n1748779210000\t25.0005\t60\t4 kn\t90\tB\n"},
+		{"semicolon, decimal comma, own zone",
+			"Date;UTC;Latitude;Longitude;SOG_kn;COG\n2025-06-01;12:00:00;60,0;25,0;4,0;90\n2025-06-01;12:00:10;60,0;25,0005;4,0;90\n"},
+		{"unix milliseconds, tabs, unit in value",
+			"timestamp\tlng\tlat\tspeed\tcog\tcrew\n1748779200000\t25\t60\t4 kn\t90\tA\n1748779210000\t25.0005\t60\t4 kn\t90\tB\n"},
 	}
 	for _, tt := range tests {
 		tr, err := track.Read(strings.NewReader(tt.doc), track.Options{})
@@ -254,7 +262,8 @@ func TestReadCSV(t *testing.T) {
 			continue
 		}
 		fix, err := tr.At(noon.Add(5 * time.Second))
-		if err != nil || math.Abs(fix.Lon-25.00025) > 1e-7 || math.Abs(fix.SpeedMS-4*1852.0/3600) > 1e-9 || math.Abs(fix.CourseDeg-90) > 0.01 {
+		if err != nil || math.Abs(fix.Lon-25.00025) > 1e-7 || math.Abs(fix.SpeedMS-4*1852.0/3600) > 1e-9 ||
+			math.Abs(fix.CourseDeg-90) > 0.01 {
 			t.Errorf("%s: %+v, %v", tt.name, fix, err)
 		}
 	}
@@ -266,7 +275,8 @@ func TestReadCSVBadInput(t *testing.T) {
 		{"speed without unit", "time,lat,lon,speed\n2025-06-01T12:00:00Z,60,25,4\n", `column "speed": speed "4": unit missing`},
 		{"speed in feet", "time,lat,lon,speed (ft)\n", `unit "ft" is not a unit of speed`},
 		{"bad time", "time,lat,lon\nnoon,60,25\n", `line 2: column "time"`},
-		{"quoted line breaks", "time,lat,lon,note\n2025-06-01T12:00:00Z,60,25,\"a\nb\"\n2025-06-01T12:00:01Z,x,25,\n", `line 4: column "lat"`},
+		{"quoted line breaks", "time,lat,lon,note\n2025-06-01T12:00:00Z,60,25,\"a\nb\"\n2025-06-01T12:00:01Z,x,25,\n",
+			`line 4: column "lat"`},
 		{"two lats", "time,lat,latitude,lon\n", "two columns for lat"},
 		{"lat of 95", "time,lat,lon\n2025-06-01T12:00:00Z,95,25\n", "latitude"},
 		{"header only", "time,lat,lon\n", "no fix"},
@@ -292,7 +302,8 @@ func FuzzRead(f *testing.F) {
 		}
 		first, last := tr.Span()
 		for _, when := range []time.Time{first, last, first.Add(last.Sub(first) / 2)} {
-			if fix, err := tr.At(when); err == nil && (math.IsNaN(fix.Lat) || math.Abs(fix.Lat) > 90 || fix.Lon < -180 || fix.Lon >= 180 || !(fix.ErrorM > 0)) {
+			if fix, err := tr.At(when); err == nil &&
+				(math.IsNaN(fix.Lat) || math.Abs(fix.Lat) > 90 || fix.Lon < -180 || fix.Lon >= 180 || !(fix.ErrorM > 0)) {
 				t.Fatalf("at %s: %+v", when, fix)
 			}
 		}

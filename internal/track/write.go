@@ -36,7 +36,8 @@ func (t *Track) WriteCSV(w io.Writer) error {
 	for leg := range t.Legs() {
 		for _, p := range leg {
 			err := out.Write([]string{
-				p.Time.UTC().Format(time.RFC3339Nano), text(p.Lat, 8), text(p.Lon, 8), text(p.CourseDeg, 2), text(p.SpeedMS, 3), text(p.DepthM, 2),
+				p.Time.UTC().Format(time.RFC3339Nano), text(p.Lat, 8), text(p.Lon, 8), text(p.CourseDeg, 2), text(p.SpeedMS, 3),
+				text(p.DepthM, 2),
 			})
 			if err != nil {
 				return err

@@ -22,7 +22,8 @@ func TestWriteCSVReadsBack(t *testing.T) {
 		if i >= 20 {
 			at = at.Add(time.Hour)
 		}
-		run = append(run, track.Point{Time: at, Lat: 10 + float64(i)*1e-5, Lon: -40, CourseDeg: nan, SpeedMS: nan, DepthM: depth, HDOP: nan, ErrorM: nan})
+		run = append(run, track.Point{Time: at, Lat: 10 + float64(i)*1e-5, Lon: -40, CourseDeg: nan, SpeedMS: nan, DepthM: depth, HDOP: nan,
+			ErrorM: nan})
 	}
 	way, err := track.New([][]track.Point{run}, track.Options{})
 	if err != nil {

@@ -60,13 +60,15 @@ func table(d Dimension) (name, si string, units map[string]linear) {
 	case Salinity:
 		return "salinity", "psu", map[string]linear{"psu": {1, 0}, "ppt": {1, 0}, "g/kg": {1, 0}, "pss": {1, 0}, "‰": {1, 0}}
 	case Angle:
-		return "angle", "°", map[string]linear{"°": {1, 0}, "deg": {1, 0}, "degrees": {1, 0}, "t": {1, 0}, "°t": {1, 0}, "rad": {180 / math.Pi, 0}}
+		return "angle", "°", map[string]linear{"°": {1, 0}, "deg": {1, 0}, "degrees": {1, 0}, "t": {1, 0}, "°t": {1, 0},
+			"rad": {180 / math.Pi, 0}}
 	case Duration:
 		return "duration", "s", map[string]linear{
 			"s": {1, 0}, "sec": {1, 0}, "seconds": {1, 0}, "ms": {0.001, 0}, "min": {60, 0}, "minutes": {60, 0}, "h": {secondsPerHour, 0},
 		}
 	default:
-		return "rate", "1/s", map[string]linear{"1/s": {1, 0}, "hz": {1, 0}, "s": {1, 0}, "/s": {1, 0}, "rows/s": {1, 0}, "1/min": {1.0 / 60, 0}, "/min": {1.0 / 60, 0}}
+		return "rate", "1/s", map[string]linear{"1/s": {1, 0}, "hz": {1, 0}, "s": {1, 0}, "/s": {1, 0}, "rows/s": {1, 0},
+			"1/min": {1.0 / 60, 0}, "/min": {1.0 / 60, 0}}
 	}
 }
 

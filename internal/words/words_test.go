@@ -117,7 +117,8 @@ func TestWhyIsPlain(t *testing.T) {
 	r.GapM, r.OffBottomM = m(-0.4, 0.1), m(-0.2, 0.1)
 	r.Evidence = map[string]float64{"crowd": 3.1, "cut": 1}
 	r.Reasons = []string{"a bright return 2.8 spreads over the bottom, strength 119 %, a least size", "position: the boat lay still"}
-	for _, mark := range []detect.MarkRecord{fish(), r, {Class: detect.RaisedStructure, Shadow: &detect.Box{W: 3, H: 3}, ShadowPx: m(40, 5)}} {
+	for _, mark := range []detect.MarkRecord{fish(), r,
+		{Class: detect.RaisedStructure, Shadow: &detect.Box{W: 3, H: 3}, ShadowPx: m(40, 5)}} {
 		for _, why := range Why(&mark, units.Metres) {
 			if old.MatchString(why) {
 				t.Errorf("not plain, or negative: %q", why)

@@ -58,7 +58,8 @@ func TestFind(t *testing.T) {
 		}
 		y, x := best/(cols/2)*2, best%(cols/2)*2
 		if heat[best] < -1 || y < 40 || y > 56 || x < 58 || x > 76 {
-			t.Errorf("%d × %d: hottest at row %d, column %d with logit %.1f; want the thing at rows 40 to 56, columns 60 to 74", rows, cols, y, x, heat[best])
+			t.Errorf("%d × %d: hottest at row %d, column %d with logit %.1f; want the thing at rows 40 to 56, columns 60 to 74", rows, cols,
+				y, x, heat[best])
 		}
 		again, err := f.Find(planes, rows, cols)
 		if err != nil || !slices.Equal(out, again) {

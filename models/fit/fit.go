@@ -49,7 +49,8 @@ func Fit(ctx context.Context, samples []Sample, opt Options) (*models.Model, err
 		return nil, err
 	}
 	m := &models.Model{
-		Schema: models.SchemaVersion, Classes: append([]string(nil), opt.Classes...), Features: t.names, Trees: make([][]models.Tree, len(opt.Classes)),
+		Schema: models.SchemaVersion, Classes: append([]string(nil), opt.Classes...), Features: t.names,
+		Trees: make([][]models.Tree, len(opt.Classes)),
 	}
 	all := make([]int, len(samples))
 	for i := range all {

@@ -49,7 +49,8 @@ func TestFitRecoversSeparableClasses(t *testing.T) {
 	if accuracy < 0.98 || loss > 0.15 {
 		t.Errorf("accuracy %.3f, log loss %.3f on its own samples", accuracy, loss)
 	}
-	if !reflect.DeepEqual(m.Classes, abc) || !reflect.DeepEqual(m.Features, []string{"noise", "x", "y"}) || m.Provenance.Source != "a test" {
+	if !reflect.DeepEqual(m.Classes, abc) || !reflect.DeepEqual(m.Features, []string{"noise", "x", "y"}) ||
+		m.Provenance.Source != "a test" {
 		t.Errorf("classes %v, features %v, provenance %+v", m.Classes, m.Features, m.Provenance)
 	}
 	if want := map[string]int{"a": 300, "b": 300, "c": 300}; !reflect.DeepEqual(m.Provenance.Samples, want) {
@@ -247,7 +248,8 @@ func TestGradient(t *testing.T) {
 // sound fails the test unless a tree can be read back from a model's file.
 func sound(t *testing.T, names []string, tree *models.Tree) {
 	t.Helper()
-	m := models.Model{Schema: models.SchemaVersion, Classes: abc, Features: names, Bias: make([]float64, 3), Trees: [][]models.Tree{{*tree}, {}, {}}}
+	m := models.Model{Schema: models.SchemaVersion, Classes: abc, Features: names, Bias: make([]float64, 3),
+		Trees: [][]models.Tree{{*tree}, {}, {}}}
 	file, err := m.Encode()
 	if err != nil {
 		t.Fatal(err)
@@ -298,7 +300,8 @@ func TestBoostDescends(t *testing.T) {
 }
 
 func TestJudge(t *testing.T) {
-	m := &models.Model{Classes: abc, Scale: 1, Bias: []float64{math.Log(0.5), math.Log(0.3), math.Log(0.2)}, Trees: make([][]models.Tree, 3)}
+	m := &models.Model{Classes: abc, Scale: 1, Bias: []float64{math.Log(0.5), math.Log(0.3), math.Log(0.2)},
+		Trees: make([][]models.Tree, 3)}
 	loss, accuracy := Judge(m, []Sample{{Class: "a"}, {Class: "b"}, {Class: "c", Weight: 2}})
 	// own arithmetic
 	if want := -(math.Log(0.5) + math.Log(0.3) + 2*math.Log(0.2)) / 4; math.Abs(loss-want) > 1e-12 || accuracy != 0.25 {

@@ -89,7 +89,8 @@ func (s *scored) calibrate(pull float64) (scale float64, bias []float64, err err
 		return loss
 	}}
 	const evaluations = 2000
-	result, err := optimize.Minimize(problem, make([]float64, s.classes), &optimize.Settings{FuncEvaluations: evaluations}, &optimize.NelderMead{})
+	result, err := optimize.Minimize(problem, make([]float64, s.classes), &optimize.Settings{FuncEvaluations: evaluations},
+		&optimize.NelderMead{})
 	if result == nil {
 		return 0, nil, err
 	}

@@ -28,15 +28,19 @@ func Scene(name string, seed uint64) (*image.RGBA, detect.CaptureRecord, []detec
 		return 90 + 12*math.Sin(float64(y)/60) - 40*math.Exp(-math.Pow((float64(y)-300)/35, 2))
 	}
 	marks := []detect.MarkRecord{
-		mark(name, "m1", detect.Starboard, detect.SuspendedTarget, detect.Box{X: 560, Y: 100, W: 16, H: 10}, &detect.Box{X: 588, Y: 98, W: 34, H: 13}, 12, true,
+		mark(name, "m1", detect.Starboard, detect.SuspendedTarget, detect.Box{X: 560, Y: 100, W: 16, H: 10},
+			&detect.Box{X: 588, Y: 98, W: 34, H: 13}, 12, true,
 			detect.Odds{detect.BottomObject: .06, detect.SuspendedTarget: .88, detect.RaisedStructure: .01, detect.Clutter: .05}),
-		mark(name, "m2", detect.Port, detect.BottomObject, detect.Box{X: 190, Y: 200, W: 22, H: 16}, &detect.Box{X: 140, Y: 199, W: 50, H: 18}, 0, false,
+		mark(name, "m2", detect.Port, detect.BottomObject, detect.Box{X: 190, Y: 200, W: 22, H: 16},
+			&detect.Box{X: 140, Y: 199, W: 50, H: 18}, 0, false,
 			detect.Odds{detect.BottomObject: .52, detect.SuspendedTarget: .41, detect.RaisedStructure: .04, detect.Clutter: .03}),
-		mark(name, "m3", detect.Starboard, detect.RaisedStructure, detect.Box{X: 600, Y: 340, W: 20, H: 60}, &detect.Box{X: 620, Y: 338, W: 130, H: 64}, 0, false,
+		mark(name, "m3", detect.Starboard, detect.RaisedStructure, detect.Box{X: 600, Y: 340, W: 20, H: 60},
+			&detect.Box{X: 620, Y: 338, W: 130, H: 64}, 0, false,
 			detect.Odds{detect.BottomObject: .1, detect.SuspendedTarget: .02, detect.RaisedStructure: .8, detect.Clutter: .08}),
 		mark(name, "m4", detect.Port, detect.SuspendedTarget, detect.Box{X: 370, Y: 296, W: 12, H: 8}, nil, 0, true,
 			detect.Odds{detect.BottomObject: .02, detect.SuspendedTarget: .6, detect.RaisedStructure: 0, detect.Clutter: .38}),
-		mark(name, "m5", detect.Port, detect.Clutter, detect.Box{X: 60, Y: 420, W: 14, H: 9}, &detect.Box{X: 50, Y: 420, W: 10, H: 9}, 0, false,
+		mark(name, "m5", detect.Port, detect.Clutter, detect.Box{X: 60, Y: 420, W: 14, H: 9}, &detect.Box{X: 50, Y: 420, W: 10, H: 9}, 0,
+			false,
 			detect.Odds{detect.BottomObject: .2, detect.SuspendedTarget: .1, detect.RaisedStructure: .05, detect.Clutter: .65}),
 	}
 	img := image.NewRGBA(image.Rect(0, 0, Width, Height))
@@ -88,7 +92,9 @@ func Scene(name string, seed uint64) (*image.RGBA, detect.CaptureRecord, []detec
 	return img, capt, marks
 }
 
-func mark(capture, id string, side detect.Side, class detect.Class, high detect.Box, shadow *detect.Box, gap float64, hump bool, odds detect.Odds) detect.MarkRecord {
+func mark(
+	capture, id string, side detect.Side, class detect.Class, high detect.Box, shadow *detect.Box, gap float64, hump bool, odds detect.Odds,
+) detect.MarkRecord {
 	hull := high.Rect()
 	if shadow != nil {
 		hull = hull.Union(shadow.Rect())
