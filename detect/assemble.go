@@ -20,6 +20,17 @@ const mostClutterBare = 0.5
 // Something says whether a mark of these odds is told at all.
 func (o Odds) Something() bool { return o[Clutter] < mostClutter }
 
+// What lengths are uncertain by beyond where edges were found. Each is one standard deviation, set so that on developing scenes of the
+// wide world, whose bottoms rise and fall and whose edges are soft, two in three truths lie within one deviation.
+const (
+	slopeUnder     = 0.12  // how much the bottom rises or falls along a shadow, as part of the shadow's length
+	shadowEndShare = 0.1   // what speckle and softness take from a shadow's end, as part of the height
+	slopeUnderGap  = 0.05  // as slopeUnder, along a gap: it is short, and near what throws the shadow
+	undersideShare = 0.015 // of the altitude: what an edge that isn't seen exactly moves the underside by
+	softEdgePx     = 2.0   // of a gap: a highlight fades into its shadow over so many pixels
+	softEdgeShare  = 0.2   // of a gap: and over so much of its own width
+)
+
 const profileStep = 4 // rows between stored points of a profile
 
 // records turns what was found in a panel into the records of the output, in pixels of the capture and, where the scale is
@@ -72,7 +83,6 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 		rec.Humps = append(rec.Humps, out)
 	}
 	var marks []MarkRecord
-	named := map[string]int{}
 	for i := range v.sides {
 		s := &v.sides[i]
 		for _, f := range s.fields {
@@ -80,15 +90,27 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 		}
 		for _, m := range s.marks {
 			if mark, keep := v.markRecord(s, m, index, px, py, scale, opt); keep {
-				// a mark that lies inside another may share its middle, and with it its name
-				if named[mark.Mark]++; named[mark.Mark] > 1 {
-					mark.Mark = fmt.Sprintf("%s-%d", mark.Mark, named[mark.Mark])
-				}
 				marks = append(marks, mark)
 			}
 		}
 	}
+	if p.Upright != nil {
+		turnBack(p.Upright, &rec, marks)
+	}
+	nameMarks(marks)
 	return rec, marks
+}
+
+// nameMarks names the marks of a panel by where they lie. One that lies inside another may share its middle, and with it its name.
+func nameMarks(marks []MarkRecord) {
+	named := map[string]int{}
+	for i := range marks {
+		m := &marks[i]
+		m.Mark = fmt.Sprintf("p%d-%c%04d-%04d", m.Panel, m.Side[0], m.Box.Y+m.Box.H/2, m.Box.X+m.Box.W/2)
+		if named[m.Mark]++; named[m.Mark] > 1 {
+			m.Mark = fmt.Sprintf("%s-%d", m.Mark, named[m.Mark])
+		}
+	}
 }
 
 // markRecord classifies one measured candidate and writes it down; keep is false for what is most likely clutter and for
@@ -103,7 +125,6 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	if rec.Class == Clutter && rec.Odds.Something() && !opt.KeepClutter {
 		rec.Class = rec.Odds.likeliestReal()
 	}
-	rec.Mark = fmt.Sprintf("p%d-%c%04d-%04d", panel, s.swath.side[0], rec.Box.Y+rec.Box.H/2, rec.Box.X+rec.Box.W/2)
 	if m.highlight != nil {
 		b := s.swath.box(m.highlight.span, px, py)
 		rec.Highlight = &b
@@ -119,7 +140,10 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 			rec.Contrast = round2((1 - m.depth) / s.leveled.sigma)
 		}
 	}
-	rec.GapPx = m.gap
+	if m.gap != nil && m.highlight != nil {
+		gap := features.Measured{Value: m.gap.Value, SD: math.Hypot(math.Hypot(m.gap.SD, softEdgePx), softEdgeShare*float64(m.highlight.cols()))}
+		rec.GapPx = &gap
+	}
 	rec.SlantPx = features.Measured{Value: (m.near.Value + m.far.Value) / 2, SD: math.Hypot(m.near.SD, m.far.SD) / 2}
 	mid := (hull.r0 + hull.r1) / 2
 	for _, h := range v.humps {
@@ -207,11 +231,14 @@ func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale f
 	if rec.Class == SuspendedTarget {
 		top = rec.SlantPx
 	}
-	if z, err := features.HeightFromShadow(h, top, *m.shadowFar); err == nil && m.highlight != nil {
+	if z, err := features.HeightFromShadow(h, top, *m.shadowTip); err == nil && m.highlight != nil {
+		long := m.shadowTip.Value - top.Value
+		z.SD = math.Hypot(math.Hypot(z.SD, slopeUnder*long), shadowEndShare*z.Value)
 		rec.HeightM = toM(&z)
 	}
 	if m.highlight != nil {
 		if z, err := features.UndersideFromShadow(h, m.far, *m.shadowNear); err == nil {
+			z.SD = math.Hypot(math.Hypot(z.SD, slopeUnderGap*(m.shadowNear.Value-m.far.Value)), undersideShare*h.Value)
 			rec.OffBottomM = toM(&z)
 		}
 	}

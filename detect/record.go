@@ -151,6 +151,7 @@ type SideConfidence struct {
 // PanelRecord is one side-scan panel of a capture. Profiles hold every row or at most 10 apart.
 type PanelRecord struct {
 	Box         Box            `json:"box"`
+	Corners     *[4][2]float64 `json:"corners,omitempty"` // [x, y], clockwise from the upper left, of a panel photographed askew; Box is around them
 	RangeM      *float64       `json:"range_m"`
 	Nadir       []RowX         `json:"nadir"`
 	FirstReturn FirstReturn    `json:"first_return"`

@@ -105,7 +105,7 @@ func reading(caps []scored, opt Options) PictureReading {
 			if IoU(*l.Panel, panel.Box) >= photoIoU {
 				photos.right++
 			}
-			if outlineIoU(l.Quad, panel.Box) >= photoIoU {
+			if outlineIoU(l.Quad, outlineOf(panel)) >= photoIoU {
 				outlines.right++
 			}
 		default:
@@ -228,33 +228,40 @@ func (l *CaptureLabel) shows(q detect.RowX) bool {
 	})
 }
 
-// outlineIoU is the area that a box shares with a convex outline over the area they cover together. Corners are in
-// coordinates that put whole numbers at pixel centres, so the box's edges lie half a pixel before its first centres. The outline is cut
-// by the box's four edges in turn (I. Sutherland and G. Hodgman, Reentrant polygon clipping, CACM 17, 1974; from memory).
-func outlineIoU(outline [][2]float64, b detect.Box) float64 {
-	x0, y0 := float64(b.X)-0.5, float64(b.Y)-0.5
-	x1, y1 := x0+float64(b.W), y0+float64(b.H)
-	shared := outline
-	for _, edge := range []struct {
-		axis int
-		at   float64
-		sign float64 // what is kept lies on this side of the edge
-	}{{0, x0, 1}, {0, x1, -1}, {1, y0, 1}, {1, y1, -1}} {
-		shared = cutBy(shared, edge.axis, edge.at, edge.sign)
+// outlineOf are a panel's corners, clockwise from the upper left, whole numbers being pixel centres as in labels.
+func outlineOf(p *detect.PanelRecord) [][2]float64 {
+	if p.Corners != nil {
+		return p.Corners[:]
+	}
+	x0, y0 := float64(p.Box.X)-0.5, float64(p.Box.Y)-0.5
+	x1, y1 := x0+float64(p.Box.W), y0+float64(p.Box.H)
+	return [][2]float64{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}
+}
+
+// outlineIoU is the area that two convex outlines share over the area they cover together. The second goes clockwise as seen in the
+// picture.
+func outlineIoU(a, b [][2]float64) float64 {
+	shared := a
+	for i, q := range b {
+		shared = cutBy(shared, b[(i+len(b)-1)%len(b)], q)
 	}
 	both := area(shared)
-	all := area(outline) + float64(b.W)*float64(b.H) - both
+	all := area(a) + area(b) - both
 	if all <= 0 {
 		return 0
 	}
 	return both / all
 }
 
-func cutBy(outline [][2]float64, axis int, at, sign float64) [][2]float64 {
+// cutBy keeps of an outline what lies to the right of the way from one point to another, seen with rows going down.
+func cutBy(outline [][2]float64, from, to [2]float64) [][2]float64 {
+	right := func(p [2]float64) float64 {
+		return (to[0]-from[0])*(p[1]-from[1]) - (to[1]-from[1])*(p[0]-from[0])
+	}
 	var out [][2]float64
 	for i, q := range outline {
 		p := outline[(i+len(outline)-1)%len(outline)]
-		dp, dq := sign*(p[axis]-at), sign*(q[axis]-at)
+		dp, dq := right(p), right(q)
 		if (dp < 0) != (dq < 0) {
 			t := dp / (dp - dq)
 			out = append(out, [2]float64{p[0] + t*(q[0]-p[0]), p[1] + t*(q[1]-p[1])})

@@ -128,13 +128,15 @@ func TestOutlineIoU(t *testing.T) {
 		{"no box", square, detect.Box{}, 0},
 		{"slanted", slant, *box(0, 0, 10, 10), 0.75},
 	} {
-		near(t, tt.name, outlineIoU(tt.outline, tt.b), tt.want, 1e-12)
+		near(t, tt.name, outlineIoU(tt.outline, outlineOf(&detect.PanelRecord{Box: tt.b})), tt.want, 1e-12)
 	}
 	c, l := swath("photo.png")
 	l.Quad = [][2]float64{{-0.5, -0.5}, {511.5, -0.5}, {511.5, 99.5}, {-0.5, 99.5}}
 	if r := readingOf(t, c, l); r.Panel.N != 0 || r.Photo.K != 1 || r.PhotoOutline.K != 1 {
 		t.Errorf("a photographed panel: %+v", r)
 	}
+	turned := [4][2]float64{{4.5, -5.5}, {14.5, 4.5}, {4.5, 14.5}, {-5.5, 4.5}} // a square on its corner, twice as large
+	near(t, "corners of a panel photographed askew", outlineIoU(square, outlineOf(&detect.PanelRecord{Corners: &turned})), 0.5, 1e-12)
 }
 
 func TestPointShareInterval(t *testing.T) {

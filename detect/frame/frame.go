@@ -30,7 +30,7 @@ const (
 
 // Panel is one side-scan panel of a capture.
 type Panel struct {
-	Box   image.Rectangle // pixels of the capture, its bounds' origin at 0, 0
+	Box   image.Rectangle // pixels of the capture, its bounds' origin at 0, 0; of Upright's rectangle where that is not nil
 	Echo  *features.Grid  // rows × columns of Box, echo strength 0..1, 1 = strongest the display can show
 	Valid []uint8         // rows × columns; 1 = echo, 0 = screen furniture drawn over it, or padding
 	// Nadir is the rough column of the nadir in panel pixels, per row; nil when it is not in view.
@@ -48,6 +48,7 @@ type Panel struct {
 	Palette    string  // "grey" or "colour"
 	Confidence float64 // 0..1 that this is side-scan
 	Notes      []string
+	Upright    *Upright // set when the panel was photographed askew: what is told of it is told of the rectangle
 }
 
 const (
@@ -80,21 +81,23 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	if err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}
-	var boxes []image.Rectangle
+	var places []place
 	if !opt.Panel.Empty() {
 		box := opt.Panel.Intersect(image.Rect(0, 0, px.w, px.h))
 		if min(box.Dx(), box.Dy()) < minPicture {
 			return nil, fmt.Sprintf("the panel set by hand, %v, covers less than %d × %d pixels of the picture", opt.Panel, minPicture, minPicture), nil
 		}
-		boxes = append(boxes, box)
-	} else if boxes, why = regions(m, px); len(boxes) == 0 {
+		places = append(places, place{px: px, m: m, box: box})
+	} else if places, why, err = regions(m, px, opt); err != nil {
+		return nil, "", fmt.Errorf("finding the panel: %w", err)
+	} else if len(places) == 0 {
 		return nil, why, nil
 	}
-	for _, box := range boxes {
+	for _, at := range places {
 		if err := ctx.Err(); err != nil {
 			return nil, "", fmt.Errorf("finding the panel: %w", err)
 		}
-		pan, err := panel(px, m, box, opt)
+		pan, err := panel(at, opt)
 		if err != nil {
 			return nil, "", err
 		}
@@ -118,9 +121,10 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 }
 
 // panel reads one panel, or returns nil when nothing is drawn in it.
-func panel(px *pixels, m *reader.Map, box image.Rectangle, opt Options) (*Panel, error) {
+func panel(at place, opt Options) (*Panel, error) {
+	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
-	pan := &Panel{Box: box, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: m.Sonar * w.panel()}
+	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: m.Sonar * w.panel()}
 	echoes := func(x, y int) bool { return w.echoAt(x, y) }
 	pal := learnPalette(px.histogram(box, echoes))
 	if pal == nil {
@@ -145,6 +149,9 @@ func panel(px *pixels, m *reader.Map, box image.Rectangle, opt Options) (*Panel,
 		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %.1f %% of it, %d ruled lines among it", 100*float64(n)/float64(len(pan.Valid)), len(lines)))
 	}
 	pan.Notes = append(pan.Notes, pal.String())
+	if pan.Upright != nil {
+		pan.Notes = append(pan.Notes, "photographed askew: read as a rectangle, told where it lies in the photograph")
+	}
 	if pan.Inverted {
 		pan.Notes = append(pan.Notes, "the display shows strong echoes dark")
 	}

@@ -9,8 +9,16 @@ import (
 	"shadowgap/models/reader"
 )
 
-// regions finds the boxes of the panels in a map, in pixels, largest first; none and why when it shows none.
-func regions(m *reader.Map, px *pixels) ([]image.Rectangle, string) {
+// place is where a panel lies: in the capture or, where it was photographed askew, in a picture that shows it upright.
+type place struct {
+	px      *pixels
+	m       *reader.Map
+	box     image.Rectangle // pixels of px
+	upright *Upright        // nil in the capture itself
+}
+
+// regions finds the places of the panels in a map, largest first; none and why when it shows none.
+func regions(m *reader.Map, px *pixels, opt Options) ([]place, string, error) {
 	inside := make([]bool, reader.Rows*reader.Cols)
 	total := 0
 	for i := range inside {
@@ -21,33 +29,94 @@ func regions(m *reader.Map, px *pixels) ([]image.Rectangle, string) {
 	const cells = reader.Rows * reader.Cols
 	if m.Sonar < sureSonar || float64(total) < minArea*cells {
 		return nil, fmt.Sprintf("no side-scan in it as far as the reader can tell (odds %.2f, %.0f %% of the picture): set the panel by hand if there is",
-			m.Sonar, 100*float64(total)/cells)
+			m.Sonar, 100*float64(total)/cells), nil
 	}
-	var out []image.Rectangle
+	var out []place
 	for _, c := range components(inside) {
-		for _, b := range partAtSeams(m, c) {
-			if float64(b.Dx()*b.Dy()) < minArea*cells {
-				continue
+		if float64(c.cells) < minArea*cells {
+			continue
+		}
+		// a nadir set by hand is a column of the capture as it is
+		if corners, ok := tilt(m, px, c); ok && opt.NadirX == 0 {
+			p, err := askew(px, corners, opt.Reader)
+			if err != nil {
+				return nil, "", err
 			}
-			r := withoutPadding(px, refine(px, b))
-			if min(r.Dx(), r.Dy()) >= minSide && newWindow(m, px, r).panel() > leastCell {
-				out = append(out, r)
+			out = append(out, p)
+			continue
+		}
+		for _, b := range boxesOf(m, px, c) {
+			out = append(out, place{px: px, m: m, box: b})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b place) int { return b.box.Dx()*b.box.Dy() - a.box.Dx()*a.box.Dy() })
+	if len(out) == 0 {
+		return nil, "what looks like side-scan in it has no clear outline: set the panel by hand", nil
+	}
+	return out, "", nil
+}
+
+// boxesOf are the boxes, in pixels, of the upright panels in an area.
+func boxesOf(m *reader.Map, px *pixels, c area) []image.Rectangle {
+	var out []image.Rectangle
+	for _, b := range partAtSeams(m, c.box) {
+		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
+			continue
+		}
+		r := withoutPadding(px, refine(px, b))
+		if min(r.Dx(), r.Dy()) >= minSide && newWindow(m, px, r).panel() > leastCell {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// askew looks once more at a panel that was photographed askew, upright now. The edges of its map are those of the panel where they lie
+// near those of the rectangle.
+func askew(px *pixels, corners [4]Point, r *reader.Reader) (place, error) {
+	u, img, box := px.stand(corners)
+	p := place{px: newPixels(img), box: box, upright: u}
+	m, err := look(p.px, r)
+	if err != nil {
+		return p, err
+	}
+	p.m = m
+	inside := make([]bool, reader.Rows*reader.Cols)
+	for i := range inside {
+		inside[i] = m.Panel(i) > sureCell
+	}
+	for _, c := range components(inside) {
+		for _, b := range boxesOf(m, p.px, c) {
+			if off := box.Min.Sub(b.Min); max(abs(off.X), abs(off.Y), abs(box.Max.X-b.Max.X), abs(box.Max.Y-b.Max.Y)) <= max(box.Dx(), box.Dy())*3/100 {
+				p.box = b
 			}
 		}
 	}
-	slices.SortStableFunc(out, func(a, b image.Rectangle) int { return b.Dx()*b.Dy() - a.Dx()*a.Dy() })
-	if len(out) == 0 {
-		return nil, "what looks like side-scan in it has no clear outline: set the panel by hand"
+	for i, q := range [4]Point{
+		{float64(p.box.Min.X), float64(p.box.Min.Y)}, {float64(p.box.Max.X), float64(p.box.Min.Y)},
+		{float64(p.box.Max.X), float64(p.box.Max.Y)}, {float64(p.box.Min.X), float64(p.box.Max.Y)},
+	} {
+		u.Corners[i] = u.ToCapture(q)
 	}
-	return out, ""
+	return p, nil
 }
 
-// components are the boxes, in cells, of the connected areas of inside. A box ends where less than half of its rows or columns
-// belong to the area: cells astray don't widen it.
-func components(inside []bool) []image.Rectangle {
+func abs(v int) int { return max(v, -v) }
+
+// area is a connected area of cells.
+type area struct {
+	label []int           // of every cell of the map, the number of the area it belongs to
+	id    int             // its own number
+	whole image.Rectangle // around all of its cells
+	box   image.Rectangle // ends where less than half of its rows or columns belong to the area: cells astray don't widen it
+	cells int
+}
+
+// components are the connected areas of inside.
+func components(inside []bool) []area {
 	const rows, cols = reader.Rows, reader.Cols
 	label := make([]int, len(inside))
-	var out []image.Rectangle
+	var out []area
 	var stack []int
 	for start, in := range inside {
 		if !in || label[start] != 0 {
@@ -56,11 +125,12 @@ func components(inside []bool) []image.Rectangle {
 		id := len(out) + 1
 		label[start] = id
 		stack = append(stack[:0], start)
-		box := image.Rect(start%cols, start/cols, start%cols+1, start/cols+1)
+		box, cells := image.Rect(start%cols, start/cols, start%cols+1, start/cols+1), 0
 		for len(stack) > 0 {
 			i := stack[len(stack)-1]
 			stack = stack[:len(stack)-1]
 			x, y := i%cols, i/cols
+			cells++
 			box = box.Union(image.Rect(x, y, x+1, y+1))
 			for _, n := range [...]struct {
 				at int
@@ -72,7 +142,7 @@ func components(inside []bool) []image.Rectangle {
 				}
 			}
 		}
-		out = append(out, tighten(label, id, box))
+		out = append(out, area{label, id, box, tighten(label, id, box), cells})
 	}
 	return out
 }

@@ -159,7 +159,7 @@ func TestRegions(t *testing.T) {
 		}
 		return in
 	}())
-	if len(boxes) == 0 || boxes[len(boxes)-1] != image.Rect(20, 10, 220, 130) {
+	if len(boxes) == 0 || boxes[len(boxes)-1].box != image.Rect(20, 10, 220, 130) {
 		t.Fatalf("components %v", boxes)
 	}
 	parts := partAtSeams(m, image.Rect(20, 10, 220, 130))

@@ -1,0 +1,102 @@
+package frame
+
+import (
+	"image"
+	"math"
+	"testing"
+
+	"shadowgap/models/reader"
+)
+
+// mapOf is a map of a capture of w × h pixels whose panel lies between four corners; notch cells are not panel.
+func mapOf(w, h int, c [4]Point, notch image.Rectangle) *reader.Map {
+	m := &reader.Map{Inverted: make([]float32, reader.Rows*reader.Cols), Sonar: 1}
+	for k := range m.P {
+		m.P[k] = make([]float32, reader.Rows*reader.Cols)
+	}
+	cw, ch := float64(w)/reader.Cols, float64(h)/reader.Rows
+	for y := range reader.Rows {
+		for x := range reader.Cols {
+			q := Point{(float64(x) + 0.5) * cw, (float64(y) + 0.5) * ch}
+			deep := math.Inf(1) // cells inside the nearest edge
+			for i := range c {
+				a, b := c[i], c[(i+1)%4]
+				deep = min(deep, ((b.X-a.X)*(q.Y-a.Y)-(b.Y-a.Y)*(q.X-a.X))/math.Hypot(b.X-a.X, b.Y-a.Y)/cw)
+			}
+			p := float32(1 / (1 + math.Exp(-4*deep)))
+			if image.Pt(x, y).In(notch) {
+				p = 0
+			}
+			m.P[reader.Outside][y*reader.Cols+x], m.P[reader.BottomPort][y*reader.Cols+x] = 1-p, p
+		}
+	}
+	return m
+}
+
+func TestTilt(t *testing.T) {
+	const w, h = 1600, 900
+	turned := func(deg float64) [4]Point {
+		var c [4]Point
+		sin, cos := math.Sincos(deg * math.Pi / 180)
+		for i, p := range [4]Point{{-500, -250}, {500, -250}, {500, 250}, {-500, 250}} {
+			c[i] = Point{w/2 + cos*p.X - sin*p.Y, h/2 + sin*p.X + cos*p.Y}
+		}
+		return c
+	}
+	keystone := [4]Point{{200, 90}, {1450, 180}, {1440, 760}, {180, 820}}
+	for _, tt := range []struct {
+		name   string
+		c      [4]Point
+		notch  image.Rectangle
+		askew  bool
+		within float64 // pixels of its corners
+	}{
+		{"upright", turned(0), image.Rectangle{}, false, 0},
+		{"hardly turned", turned(0.3), image.Rectangle{}, false, 0},
+		{"turned by 3°", turned(3), image.Rectangle{}, true, 4},
+		{"turned by 15°", turned(15), image.Rectangle{}, true, 4},
+		{"turned by -15°", turned(-15), image.Rectangle{}, true, 4},
+		{"seen from one side", keystone, image.Rectangle{}, true, 4},
+		{"with a plate over its edge", keystone, image.Rect(60, 0, 90, 25), true, 4},
+		{"a quarter of it gone", turned(8), image.Rect(128, 72, 256, 144), false, 0},
+	} {
+		m := mapOf(w, h, tt.c, tt.notch)
+		inside := make([]bool, reader.Rows*reader.Cols)
+		for i := range inside {
+			inside[i] = m.Panel(i) > sureCell
+		}
+		areas := components(inside)
+		if len(areas) == 0 {
+			t.Fatalf("%s: no area", tt.name)
+		}
+		got, ok := tilt(m, &pixels{w: w, h: h}, areas[0])
+		if ok != tt.askew {
+			t.Errorf("%s: askew %v, want %v (%v)", tt.name, ok, tt.askew, got)
+			continue
+		}
+		for i := range got {
+			if ok && math.Hypot(got[i].X-tt.c[i].X, got[i].Y-tt.c[i].Y) > tt.within {
+				t.Errorf("%s: corner %d at %.1f, want %.1f", tt.name, i, got[i], tt.c[i])
+			}
+		}
+	}
+}
+
+// The projection that takes the unit square to a given quadrilateral has a closed form (Heckbert, Fundamentals of Texture Mapping and
+// Image Warping, 1989, 2.2.3; from memory): for (0,0) (4,0) (3,2) (1,2) it takes the middle to (2, 4/3).
+func TestHomography(t *testing.T) {
+	from := [4]Point{{0, 0}, {1, 0}, {1, 1}, {0, 1}}
+	to := [4]Point{{0, 0}, {4, 0}, {3, 2}, {1, 2}}
+	h := homography(from, to)
+	near := func(what string, got, want Point) {
+		if math.Hypot(got.X-want.X, got.Y-want.Y) > 1e-9 {
+			t.Errorf("%s: %v, want %v", what, got, want)
+		}
+	}
+	for i := range from {
+		near("a corner", project(h, from[i]), to[i])
+	}
+	near("where the diagonals meet", project(h, Point{0.5, 0.5}), Point{2, 4.0 / 3})
+	u := &Upright{from: h}
+	near("there and back", u.FromCapture(u.ToCapture(Point{0.3, 0.8})), Point{0.3, 0.8})
+}
