@@ -20,7 +20,6 @@ import (
 // Options are what the user knows about a capture. The zero value means nothing is known.
 type Options struct {
 	RangeM         float64         // range setting per side in metres, slant; 0 = unknown
-	RangeSDM       float64         // one standard deviation of RangeM in metres; 0 = exact
 	Panel          image.Rectangle // the side-scan panel in pixels of the capture, set by hand; empty = find it
 	NadirX         float64         // column of the nadir in pixels of the capture, set by hand; 0 = find it
 	Side           Side            // the only side in view, set by hand; "" = find out
@@ -431,6 +430,12 @@ func sideIndex(s Side) int {
 	return 0
 }
 
+// What the scale is uncertain by, besides the range setting itself; one standard deviation each.
+const (
+	edgesOfSidePx   = 0.7   // half a pixel on either end of a side
+	soundSpeedShare = 0.015 // a display takes one sound speed; in fresh water it runs from 1,403 m/s at 0 °C to 1,509 at 30 °C (Marczak's formula, 1997)
+)
+
 // scaleOf returns metres of slant (or ground, when corrected) range per pixel with its error, or nil when the range is
 // unknown or the nadir isn't in view.
 func (v *view) scaleOf(p *frame.Panel, opt Options) *features.Measured {
@@ -445,8 +450,7 @@ func (v *view) scaleOf(p *frame.Panel, opt Options) *features.Measured {
 	if err != nil {
 		return nil
 	}
-	// half a pixel on either end of the side
-	return &features.Measured{Value: m, SD: math.Hypot(m*0.7/sidePx, m*opt.RangeSDM/opt.RangeM)}
+	return &features.Measured{Value: m, SD: m * math.Hypot(edgesOfSidePx/sidePx, soundSpeedShare)}
 }
 
 // rank orders marks and gives the capture its interest: the chance that at least one of its marks deserves a second look,

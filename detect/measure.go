@@ -13,6 +13,7 @@ type measured struct {
 	candidate
 	near, far             features.Measured  // the highlight's edges (the shadow's near edge where there is no highlight)
 	shadowNear, shadowFar *features.Measured // nil without a shadow
+	shadowTip             *features.Measured // its farthest end: what throws it is highest there; nil without a shadow
 	gap                   *features.Measured // nil without both
 	between               float64            // leveled strength between highlight and shadow: 1 is plain bottom
 	depth                 float64            // mean leveled strength inside the shadow
@@ -23,6 +24,8 @@ type measured struct {
 	even, top             float64            // see evenness; zero without a highlight
 	ring, shadowRing      float64            // leveled strength beside highlight and shadow along track, and before or behind
 	crowd                 int                // other candidates within three sizes
+	company               float64            // log1p of the finder's odds of those, added up
+	hottest               float64            // the finder's odds of its surest other candidate of the side
 	numbers               map[string]float64 // what the judge weighs, by name
 	odds                  Odds               // what it says
 	standing              float64            // natural log of its mass over the median of the side's candidates
@@ -61,7 +64,8 @@ func measure(lv *leveled, c candidate) measured {
 		m.depth = math.Max(0, s.mean)
 		cut := (m.depth + 1) / 2
 		near, far := edgeOf(lv, *s, false, cut, true), edgeOf(lv, *s, true, cut, true)
-		m.shadowNear, m.shadowFar = &near, &far
+		tip := tipOf(lv, *s, cut)
+		m.shadowNear, m.shadowFar, m.shadowTip = &near, &far, &tip
 		m.shadowRing = (meanOf(lv, span{s.r0 - 5, s.r0 - 1, s.k0, s.k1}) + meanOf(lv, span{s.r1 + 1, s.r1 + 5, s.k0, s.k1}) +
 			meanOf(lv, span{s.r0, s.r1, s.k1 + 1, s.k1 + 5})) / 3
 		m.behind = meanOf(lv, span{s.r0, s.r1, s.k1 + 1, s.k1 + 1 + max(3, s.cols()/3)})
@@ -169,6 +173,28 @@ func gapOf(lv *leveled, m measured) (*features.Measured, float64) {
 // edgePx is one standard deviation of where any edge is drawn: the display's own smoothing, the three-row average and the
 // half-way rule leave it even where all rows agree. Measured on rendered captures.
 const edgePx = 1.0
+
+// tipPart is the part of a shadow's rows that end before its tip: the very farthest ends are those that speckle carries on.
+const tipPart = 0.9
+
+// tipOf is how far a shadow reaches where it reaches farthest. A rounded thing's shadow narrows to its end, so that most of its rows end
+// sooner and tell of the thing's flanks.
+func tipOf(lv *leveled, p patch, cut float64) features.Measured {
+	var at []float64
+	for i, k := range edgePerRow(p, true) {
+		if k >= 0 {
+			at = append(at, crossing(lv, p.r0+i, k, cut, true, true))
+		}
+	}
+	if len(at) == 0 {
+		return features.Measured{SD: edgePx}
+	}
+	slices.Sort(at)
+	n := len(at) - 1
+	tip := at[int(math.Round(tipPart*float64(n)))]
+	// as far from it as the ends just before and behind it
+	return features.Measured{Value: tip, SD: math.Hypot(edgePx, (at[n]-at[int(math.Round((2*tipPart-1)*float64(n)))])/2)}
+}
 
 // medianWithError returns the median with its standard error (1.2533 spread / √n, spread from the median absolute
 // deviation) and the edge error in quadrature.

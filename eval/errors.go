@@ -225,7 +225,7 @@ func valueErrors(caps []scored, opt Options) (height, off, gap ValueError) {
 				continue
 			}
 			l, m := &s.label.Marks[j], s.reported[at]
-			height.add(l.HeightM, m.HeightM, i)
+			height.add(topOf(l), m.HeightM, i)
 			off.add(l.OffBottomM, m.OffBottomM, i)
 			gap.add(l.GapPx, m.GapPx, i)
 		}
@@ -234,6 +234,16 @@ func valueErrors(caps []scored, opt Options) (height, off, gap ValueError) {
 		e.sum(len(caps), opt)
 	}
 	return height, off, gap
+}
+
+// topOf is how far a thing's top stands over the bottom, as a mark's height tells: labels give its own height, and apart from that how far
+// off the bottom it hangs.
+func topOf(l *MarkLabel) *float64 {
+	if l.HeightM == nil || l.OffBottomM == nil {
+		return l.HeightM
+	}
+	top := *l.HeightM + *l.OffBottomM
+	return &top
 }
 
 func (e *ValueError) add(truth *float64, got *features.Measured, capture int) {
