@@ -24,6 +24,7 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 	if t := m.thing; t != nil {
 		e["finds-bottom"], e["finds-suspended"], e["finds-raised"] = t.logit[0], t.logit[1], t.logit[2]
 		e["finds-shadow"] = t.shade
+		e["finds-most"], e["finds-near"] = m.hottest, m.company
 	}
 	hull := m.span()
 	mid := (hull.r0 + hull.r1) / 2
@@ -179,7 +180,8 @@ func flag(b bool) float64 {
 }
 
 // compare sets what a candidate is beside the others of its side: how many of them lie within three of its sizes (12 pixels
-// at least), since rock fields and rubble are crowded and a fish or a lone log is not; and how far it stands out of them.
+// at least), since rock fields and rubble are crowded and a fish or a lone log is not; how far it stands out of them; and how sure the
+// finder is of the others, near it and anywhere: where it wavers all over a bottom, each of its finds is worth less.
 func compare(ms []measured) {
 	masses := make([]float64, len(ms))
 	for i := range ms {
@@ -190,18 +192,26 @@ func compare(ms []measured) {
 		ms[i].standing = math.Log((1 + ms[i].mass()) / (1 + masses[len(masses)/2]))
 	}
 	for i := range ms {
-		a := ms[i].span()
-		reach := 3 * max(4, a.rows(), a.cols())
-		n := 0
+		m := &ms[i]
+		a := m.span()
+		reach := min(90, 3*max(4, a.rows(), a.cols()))
+		near, hottest := 0.0, 0.0
 		for j := range ms {
 			if i == j {
 				continue
 			}
 			b := ms[j].span()
-			if max(b.r0-a.r1, a.r0-b.r1, b.k0-a.k1, a.k0-b.k1) < min(reach, 90) {
-				n++
+			beside := max(b.r0-a.r1, a.r0-b.r1, b.k0-a.k1, a.k0-b.k1) < reach
+			if beside {
+				m.crowd++
+			}
+			if t := ms[j].thing; t != nil {
+				hottest = max(hottest, t.heat)
+				if beside {
+					near += t.heat
+				}
 			}
 		}
-		ms[i].crowd = n
+		m.hottest, m.company = hottest, math.Log1p(near)
 	}
 }

@@ -46,7 +46,7 @@ func things(answer []float32, v *FinderView, rows, cols int) []thing {
 			if heat[i] < least || !isPeak(heat, high, wide, y, x) {
 				continue
 			}
-			if t, ok := thingAt(plane, i, float64(2*y+1), float64(2*x+1), float64(v.Scale), rows, cols); ok {
+			if t, ok := thingAt(plane, i, float64(2*y+1), float64(2*x+1), v.Scale, rows, cols); ok {
 				found = append(found, t)
 			}
 		}

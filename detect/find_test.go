@@ -14,7 +14,7 @@ type drawnAnswer struct {
 }
 
 func newAnswer(rows, cols, scale int) *drawnAnswer {
-	a := &drawnAnswer{v: &FinderView{Rows: padded((rows + scale - 1) / scale), Cols: padded((cols + scale - 1) / scale), Scale: scale}}
+	a := &drawnAnswer{v: &FinderView{Rows: padded((rows + scale - 1) / scale), Cols: padded((cols + scale - 1) / scale), Scale: float64(scale)}}
 	a.vals = make([]float32, finder.Channels*a.v.Rows*a.v.Cols/4)
 	for i := range a.vals[:finder.Kinds*a.v.Rows*a.v.Cols/4] {
 		a.vals[i] = -9
@@ -32,7 +32,7 @@ func (a *drawnAnswer) plane(c int) []float32 {
 
 // add draws a thing of a class with a highlight and, unless empty, a shadow, in pixels.
 func (a *drawnAnswer) add(class int, logit float32, lit, dark span) {
-	n := float64(a.v.Scale)
+	n := a.v.Scale
 	y, x := int((float64(lit.r0+lit.r1)/2/n-1)/2+0.5), int((float64(lit.k0+lit.k1)/2/n-1)/2+0.5)
 	i := y*a.v.Cols/2 + x
 	a.plane(class)[i] = logit
@@ -137,47 +137,54 @@ func TestCandidatePixels(t *testing.T) {
 	}
 }
 
-// Every cell of a view is the mean over its pixels, whatever the scale, and of as many as there are where the side ends.
-func TestFinderViewIsAMeanOverBlocks(t *testing.T) {
+// Every cell of a view is the mean over its pixels, each counted by the part of it that lies in the cell.
+func TestFinderViewIsAMeanOverCells(t *testing.T) {
 	rng := seeded(23)
-	for _, tt := range []struct{ rows, cols, scale int }{{90, 70, 1}, {600, 700, 2}, {601, 703, 2}, {1102, 1201, 3}} {
+	for _, tt := range []struct {
+		rows, cols int
+		scale      float64
+	}{{90, 70, 1}, {500, 500, 1}, {600, 700, math.Sqrt(600 * 700 / 250000.0)}, {1000, 1000, 2}, {601, 703, math.Sqrt(601 * 703 / 250000.0)}} {
+		s := &swath{side: Port, hasZero: true, echo: newGrid(t, tt.rows, tt.cols)}
 		lv := &leveled{q: newGrid(t, tt.rows, tt.cols), mask: make([]uint8, tt.rows*tt.cols), edge: make([]int, tt.rows)}
 		for i := range lv.q.V {
-			lv.q.V[i], lv.mask[i] = 3*rng.Float32(), uint8(rng.IntN(3))
+			lv.q.V[i], s.echo.V[i], lv.mask[i] = 3*rng.Float32(), rng.Float32(), uint8(rng.IntN(3))
 		}
 		for r := range lv.edge {
 			lv.edge[r] = rng.IntN(tt.cols)
 		}
-		v := newFinderView(&swath{side: Port, hasZero: true}, lv, nil)
-		if v.Scale != tt.scale {
-			t.Fatalf("%d × %d pixels: cells of %d, want %d", tt.rows, tt.cols, v.Scale, tt.scale)
+		v := newFinderView(s, lv, nil)
+		if math.Abs(v.Scale-tt.scale) > 1e-9 {
+			t.Fatalf("%d × %d pixels: cells of %g, want %g", tt.rows, tt.cols, v.Scale, tt.scale)
 		}
-		n, size := v.Scale, v.Rows*v.Cols
-		for y := range v.Rows {
-			for x := range v.Cols {
-				var sum, kind, count float32
-				for r := y * n; r < min((y+1)*n, tt.rows); r++ {
-					for k := x * n; k < min((x+1)*n, tt.cols); k++ {
-						sum, kind, count = sum+lv.q.At(r, k), kind+float32(lv.mask[r*tt.cols+k]), count+1
-					}
+		size := v.Rows * v.Cols
+		for _, at := range [][2]int{{0, 0}, {1, 1}, {17, 33}, {20, 40}, {int(float64(tt.rows)/v.Scale - 0.001), int(float64(tt.cols)/v.Scale - 0.001)}, {v.Rows - 1, v.Cols - 1}} {
+			y, x := at[0], at[1]
+			r0, r1 := float64(y)*v.Scale, min(float64(y+1)*v.Scale, float64(tt.rows))
+			k0, k1 := float64(x)*v.Scale, min(float64(x+1)*v.Scale, float64(tt.cols))
+			var sum, kind, echo, count float64
+			for r := int(r0); r < tt.rows && float64(r) < r1; r++ {
+				for k := int(k0); k < tt.cols && float64(k) < k1; k++ {
+					w := (min(float64(r+1), r1) - max(float64(r), r0)) * (min(float64(k+1), k1) - max(float64(k), k0))
+					sum, echo = sum+w*float64(lv.q.At(r, k)), echo+w*float64(s.echo.At(r, k))
+					kind, count = kind+w*float64(lv.mask[r*tt.cols+k]), count+w
 				}
-				want := [finder.Planes]uint8{encodeStrength(1), 0, 0} // where the side has ended
-				if count > 0 {
-					want[0], want[1] = encodeStrength(sum/count), uint8(kind/count*127.5)
-					if edge := lv.edge[min(y*n+n/2, tt.rows-1)]; edge > 0 {
-						want[2] = uint8(255 * min(1, float32(edge)/float32(x*n+1)))
-					}
+			}
+			want := [finder.Planes]float64{85, 0, 0, 0} // where the side has ended
+			if count > 1e-6 {
+				want = [...]float64{float64(encodeStrength(float32(sum / count))), kind / count * 127.5, 0, 255 * echo / count}
+				if edge := lv.edge[min(int((float64(y)+0.5)*v.Scale), tt.rows-1)]; edge > 0 {
+					want[2] = 255 * min(1, float64(edge)/(k0+1))
 				}
-				at := y*v.Cols + x
-				if got := [finder.Planes]uint8{v.Planes[at], v.Planes[size+at], v.Planes[2*size+at]}; got != want {
-					t.Fatalf("%+v: row %d, column %d: %v, want %v", tt, y, x, got, want)
+			}
+			for c, w := range want {
+				if got := float64(v.Planes[c*size+y*v.Cols+x]); math.Abs(got-w) > 1.01 {
+					t.Errorf("%+v: plane %d, row %d, column %d: %g, want %g", tt, c, y, x, got, w)
 				}
 			}
 		}
 	}
 }
 
-// A box of a capture and the cells it covers agree on both sides, whatever the scale.
 func TestFinderViewCells(t *testing.T) {
 	g, valid := speckled(t, seeded(22), 700, 1600, 0.3)
 	near := make([]float64, 700)
@@ -194,16 +201,17 @@ func TestFinderViewCells(t *testing.T) {
 			t.Fatal(err)
 		}
 		v := newFinderView(s, lv, nil)
-		if v.Scale != 2 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 || len(v.Planes) != finder.Planes*v.Rows*v.Cols {
-			t.Errorf("%s: %d × %d cells of %d pixels, %d values", side, v.Rows, v.Cols, v.Scale, len(v.Planes))
+		if scale := math.Sqrt(700 * 800 / 250000.0); math.Abs(v.Scale-scale) > 1e-9 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 || len(v.Planes) != finder.Planes*v.Rows*v.Cols {
+			t.Errorf("%s: %d × %d cells of %g pixels, %d values", side, v.Rows, v.Cols, v.Scale, len(v.Planes))
 		}
 		x := 900
 		if side == Port {
 			x = 660
 		}
 		r0, r1, k0, k1, ok := v.Cells(Box{X: x, Y: 100, W: 40, H: 20})
-		if !ok || r0 != 50 || r1 != 60 || k0 != 50 || k1 != 70 {
-			t.Errorf("%s: rows %.1f to %.1f, range %.1f to %.1f (%v); want 50 to 60, 50 to 70", side, r0, r1, k0, k1, ok)
+		got, want := [4]float64{r0, r1, k0, k1}, [4]float64{100 / v.Scale, 120 / v.Scale, 100 / v.Scale, 140 / v.Scale}
+		if !ok || got != want {
+			t.Errorf("%s: rows and ranges %v (%v); want %v", side, got, ok, want)
 		}
 		if _, _, _, _, ok := v.Cells(Box{X: 1600 - x, Y: 100, W: 4, H: 4}); ok {
 			t.Errorf("%s: a box of the other side has cells", side)

@@ -15,112 +15,131 @@ import (
 type FinderView struct {
 	Side       Side
 	Rows, Cols int     // of the planes, padding included
-	Scale      int     // pixels of the capture a cell covers, in both directions
-	Planes     []uint8 // finder.Planes × Rows × Cols: leveled strength, water or bottom, and how steeply the ray meets a flat bottom
+	Scale      float64 // pixels of the capture a cell covers, in both directions; 1 or more
+	// Planes is finder.Planes × Rows × Cols: leveled strength, water or bottom, how steeply the ray meets a flat bottom, and the
+	// echo as the display shows it.
+	Planes []uint8
 
-	swath  *swath
-	origin image.Point // of the panel in the capture
+	swath   *swath
+	origin  image.Point    // of the panel in the capture, or in its upright rectangle
+	upright *frame.Upright // nil in captures that weren't photographed askew
 }
 
-// finderCells is how many cells a side may have, padding left out: the network takes 13 ms of one core for so many.
+// finderCells is how many cells a side may have, padding left out: what the network costs grows with them.
 const finderCells = 250_000
 
 // newFinderView draws a side for the network, in memory of the arena's.
 func newFinderView(s *swath, lv *leveled, arena *features.Arena) *FinderView {
 	rows, cols := lv.q.Rows, lv.q.Cols
-	v := &FinderView{Side: s.side, Scale: 1, swath: s}
-	for rows*cols > finderCells*v.Scale*v.Scale {
-		v.Scale++
-	}
-	n := v.Scale
-	high, wide := (rows+n-1)/n, (cols+n-1)/n
-	v.Rows, v.Cols = padded(high), padded(wide)
+	scale := max(1, math.Sqrt(float64(rows*cols)/finderCells))
+	down, along := newSharing(rows, scale), newSharing(cols, scale)
+	v := &FinderView{Side: s.side, Scale: scale, swath: s, Rows: padded(down.cells), Cols: padded(along.cells)}
 	size := v.Rows * v.Cols
 	v.Planes = arena.Mask(finder.Planes * size)
-	strength, region, steep := v.Planes[:size], v.Planes[size:2*size], v.Planes[2*size:]
 	clear(v.Planes[size:])
 	plain := encodeStrength(1)
-	whole := regionCodes(n * n)
-	sums, kinds := make([]float32, wide), make([]int32, wide)
-	for y := range v.Rows {
-		line := strength[y*v.Cols : (y+1)*v.Cols]
-		if y < high {
-			r0, r1 := y*n, min((y+1)*n, rows)
-			codes := whole
-			if r1-r0 < n {
-				codes = regionCodes((r1 - r0) * n)
+	for i := range v.Planes[:size] {
+		v.Planes[i] = plain
+	}
+	sums, next := newCellSums(along.cells), newCellSums(along.cells)
+	for y, r := 0, 0; y < down.cells; y++ {
+		for ; r < rows && down.cell[r] == y; r++ {
+			line := pixelLine{lv.q.Row(r), s.echo.Row(r), lv.mask[r*cols : (r+1)*cols]}
+			sums.add(line, along, down.first[r])
+			if down.first[r] < 1 {
+				next.add(line, along, 1-down.first[r])
 			}
-			clear(sums)
-			clear(kinds)
-			for r := r0; r < r1; r++ {
-				addBlocks(sums, kinds, lv.q.Row(r), lv.mask[r*cols:(r+1)*cols], n)
-			}
-			drawBlocks(line, region[y*v.Cols:], sums, kinds, (r1-r0)*n, codes)
-			if odd := cols - (wide-1)*n; odd < n {
-				// the last block is narrower than the others
-				at, pixels := wide-1, (r1-r0)*odd
-				drawBlocks(line[at:], region[y*v.Cols+at:], sums[at:], kinds[at:], pixels, regionCodes(pixels))
-			}
-			if edge := lv.edge[min(r0+n/2, rows-1)]; edge > 0 && s.hasZero {
-				drawSteepness(steep[y*v.Cols:][:wide], edge, n)
-			}
-			line = line[wide:]
 		}
-		for x := range line {
-			line[x] = plain
+		edge := 0
+		if s.hasZero {
+			edge = lv.edge[min(int((float64(y)+0.5)*scale), rows-1)]
 		}
+		sums.draw(v, y, along, edge)
+		sums, next = next, sums
+		next.clear()
 	}
 	return v
 }
 
-// addBlocks adds one row of pixels to the sums of what each n of them hold and belong to.
-func addBlocks(sums []float32, kinds []int32, row []float32, mask []uint8, n int) {
-	done := 0   // blocks
-	if n == 2 { // as nearly all captures have it
-		done = len(row) / 2
-		sums, kinds := sums[:done], kinds[:done]
-		for x := range sums {
-			p, m := row[2*x:2*x+2:2*x+2], mask[2*x:2*x+2:2*x+2]
-			sums[x] = sums[x] + p[0] + p[1]
-			kinds[x] += int32(m[0]) + int32(m[1])
+// sharing tells how pixels in a line share in cells of a fixed width that need be no whole number of them: pixel i belongs to cell[i], its
+// part first[i] of it, and what is left to the next.
+type sharing struct {
+	cells int
+	cell  []int
+	first []float32
+	width []float32 // of each cell, in pixels: the last may be narrower
+}
+
+func newSharing(pixels int, scale float64) sharing {
+	s := sharing{cells: int(math.Ceil(float64(pixels)/scale - 1e-9)), cell: make([]int, pixels), first: make([]float32, pixels)}
+	s.width = make([]float32, s.cells)
+	for i := range s.cell {
+		at := min(int(float64(i)/scale+1e-9), s.cells-1)
+		s.cell[i], s.first[i] = at, 1
+		if end := float64(at+1) * scale; end < float64(i+1)-1e-9 && at+1 < s.cells {
+			s.first[i] = float32(end - float64(i))
+			s.width[at+1] += 1 - s.first[i]
 		}
+		s.width[at] += s.first[i]
 	}
-	for x := done; x < len(sums); x++ {
-		for k := x * n; k < min((x+1)*n, len(row)); k++ {
-			sums[x] += row[k]
-			kinds[x] += int32(mask[k])
+	return s
+}
+
+// pixelLine is one row of a side's pixels.
+type pixelLine struct {
+	leveled, echo []float32
+	mask          []uint8
+}
+
+// cellSums adds up what the pixels of one row of cells hold.
+type cellSums struct {
+	leveled, echo, kind []float32
+	height              float32 // rows of pixels so far
+}
+
+func newCellSums(cells int) *cellSums {
+	return &cellSums{leveled: make([]float32, cells+1), echo: make([]float32, cells+1), kind: make([]float32, cells+1)}
+}
+
+func (c *cellSums) clear() {
+	clear(c.leveled)
+	clear(c.echo)
+	clear(c.kind)
+	c.height = 0
+}
+
+// add adds a part of a row of pixels.
+func (c *cellSums) add(line pixelLine, along sharing, part float32) {
+	c.height += part
+	echo, mask, cell, first := line.echo[:len(line.leveled)], line.mask[:len(line.leveled)], along.cell[:len(line.leveled)], along.first[:len(line.leveled)]
+	for k, v := range line.leveled {
+		at, w := cell[k], first[k]*part
+		e, m := echo[k], float32(mask[k])
+		c.leveled[at] += v * w
+		c.echo[at] += e * w
+		c.kind[at] += m * w
+		if w < part {
+			w = part - w
+			c.leveled[at+1] += v * w
+			c.echo[at+1] += e * w
+			c.kind[at+1] += m * w
 		}
 	}
 }
 
-// regionCodes are what is drawn for blocks of so many pixels whose regions sum up to an index.
-func regionCodes(pixels int) []uint8 {
-	codes := make([]uint8, int(regionBottom)*pixels+1)
-	for sum := range codes {
-		codes[sum] = uint8(float32(sum) / float32(pixels) * (255 / float32(regionBottom)))
-	}
-	return codes
-}
-
-// drawBlocks writes strength and region of blocks of so many pixels.
-func drawBlocks(strength, region []uint8, sums []float32, kinds []int32, pixels int, codes []uint8) {
-	n := float32(pixels)
-	strength, region, kinds = strength[:len(sums)], region[:len(sums)], kinds[:len(sums)]
-	for x, sum := range sums {
-		strength[x] = encodeStrength(sum / n)
-		region[x] = codes[kinds[x]]
-	}
-}
-
-// drawSteepness writes how steeply a ray meets flat bottom at each cell of n pixels: 255 straight down, which is as far as the edge.
-func drawSteepness(steep []uint8, edge, n int) {
-	for x := range steep {
-		k := x*n + 1
-		if k <= edge {
-			steep[x] = 255
-			continue
+// draw writes row y of the view; edge is its first bottom pixel, 0 where that is not known.
+func (c *cellSums) draw(v *FinderView, y int, along sharing, edge int) {
+	size, at := v.Rows*v.Cols, y*v.Cols
+	strength, region := v.Planes[at:at+along.cells], v.Planes[size+at:size+at+along.cells]
+	steep, echo := v.Planes[2*size+at:2*size+at+along.cells], v.Planes[3*size+at:3*size+at+along.cells]
+	for x, width := range along.width {
+		n := width * c.height
+		strength[x] = encodeStrength(c.leveled[x] / n)
+		region[x] = uint8(c.kind[x] / n * (255 / float32(regionBottom)))
+		echo[x] = uint8(255*min(1, c.echo[x]/n) + 0.5)
+		if edge > 0 {
+			steep[x] = uint8(255 * min(1, float64(edge)/(float64(x)*v.Scale+1)))
 		}
-		steep[x] = uint8(255 * (float32(edge) / float32(k)))
 	}
 }
 
@@ -128,20 +147,16 @@ func padded(n int) int { return (n + finder.Step - 1) / finder.Step * finder.Ste
 
 // encodeStrength keeps shadows and highlights apart in a byte: plain bottom is 85, nine times its strength 255.
 func encodeStrength(q float32) uint8 {
-	if q < 0 {
-		q = 0
-	}
-	code := 85 * math.Sqrt(float64(q))
-	if code > 255 {
-		code = 255
-	}
-	return uint8(code)
+	return uint8(min(255, 85*math.Sqrt(float64(max(q, 0)))))
 }
 
 // Cells maps a box of the capture to cells of the view: rows [r0, r1), range cells [k0, k1). ok is false when its middle lies on no
 // pixel of this side.
 func (v *FinderView) Cells(b Box) (r0, r1, k0, k1 float64, ok bool) {
 	s := v.swath
+	if v.upright != nil {
+		b = boxAround(b, v.upright.FromCapture)
+	}
 	top, bottom := float64(b.Y-v.origin.Y), float64(b.Y+b.H-v.origin.Y)
 	mid := int((top + bottom) / 2)
 	if mid < 0 || mid >= s.echo.Rows {
@@ -152,7 +167,7 @@ func (v *FinderView) Cells(b Box) (r0, r1, k0, k1 float64, ok bool) {
 	if c := (a + z) / 2; c < 0 || c >= float64(s.echo.Cols) {
 		return 0, 0, 0, 0, false
 	}
-	n := float64(v.Scale)
+	n := v.Scale
 	return top / n, bottom / n, a / n, z / n, true
 }
 
@@ -161,7 +176,7 @@ func (d *Detector) Views(ctx context.Context, img image.Image, opt Options) ([]*
 	var out []*FinderView
 	opt.visit = func(p *frame.Panel, sv *sideView) {
 		v := newFinderView(sv.swath, sv.leveled, nil) // kept when the capture is done with
-		v.origin = p.Box.Min
+		v.origin, v.upright = p.Box.Min, p.Upright
 		// the side's own memory goes to the next one
 		kept := *sv.swath
 		kept.nearX = append([]float64(nil), sv.swath.nearX...)

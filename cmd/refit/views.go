@@ -17,10 +17,10 @@ import (
 
 // viewHeader stands before the planes of a side: its length as uint32, little-endian, then itself as JSON.
 type viewHeader struct {
-	Group string `json:"group"`
-	Rows  int    `json:"rows"`
-	Cols  int    `json:"cols"`
-	Scale int    `json:"scale"`
+	Group string  `json:"group"`
+	Rows  int     `json:"rows"`
+	Cols  int     `json:"cols"`
+	Scale float64 `json:"scale"`
 	// Whole is false where real things are left unlabelled: only what is marked counts then.
 	Whole  bool         `json:"whole"`
 	Marks  []viewMark   `json:"marks"`

@@ -12,7 +12,7 @@ import (
 
 // What the network is given and answers, see finder_net.py.
 const (
-	Planes   = 3  // planes of the input
+	Planes   = 4  // planes of the input
 	Step     = 32 // its rows and columns are multiples of this
 	Channels = 12 // planes of the output, each of half as many rows and columns as the input
 	Kinds    = 3  // of those the first: logits of bottom-object, suspended-target, raised-structure

@@ -1,6 +1,7 @@
 """The finder's network: where on a leveled side something lies, what it is, and how far its highlight and its shadow reach.
 
-Input: 3 x rows x cols (multiples of 32), value / 255: leveled strength, water or bottom, steepness of the ray (detect/finderview.go).
+Input: 4 x rows x cols (multiples of 32), value / 255: leveled strength, water or bottom, steepness of the ray, echo as displayed
+(detect/finderview.go).
 Output: 12 x rows/2 x cols/2. Channels 0..2: logits of the classes bottom-object, suspended-target, raised-structure at a thing's middle.
 3..6: from there to its highlight's first row, last row, near edge, far edge. 7: logit that it throws a visible shadow. 8..11: the
 same four for the shadow. Distances are signed logarithms of cells of the input: sign(d) * log(1 + |d|).
@@ -15,14 +16,15 @@ from torch import nn
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "reader"))
 from net import Residual, Separable, fuse, unit  # noqa: E402
 
+PLANES = 4
 CLASSES = 3
 BOX, SHADE, SHADOW = 3, 7, 8
 OUT = 12
 
 
 class Finder(nn.Module):
-    WIDTHS = (16, 24, 40, 64, 96)
-    DEPTHS = (1, 1, 2, 2, 2)
+    WIDTHS = (20, 32, 56, 96, 128)
+    DEPTHS = (1, 2, 3, 3, 2)
 
     def __init__(self):
         super().__init__()
@@ -30,13 +32,14 @@ class Finder(nn.Module):
         self.down = nn.ModuleList()
         for i, c in enumerate(w):
             if i == 0:
-                steps = [unit(3, c, 3, 2)]
+                steps = [unit(PLANES, c, 3, 2)]
             elif i == 1:
                 steps = [Separable(w[0], c, 2)]
             else:
                 steps = [unit(w[i - 1], c, 3, 2)]
             for j in range(self.DEPTHS[i]):
-                inner = Separable(c, c) if i <= 1 else unit(c, c, 3, dilation=(1, 2, 4)[j % 3] if i >= 3 else 1)
+                # full convolutions cost most where there are many cells
+                inner = Separable(c, c) if i <= 1 or i == 2 and j > 0 else unit(c, c, 3, dilation=(1, 2, 4)[j % 3] if i >= 3 else 1)
                 steps.append(Residual(inner))
             self.down.append(nn.Sequential(*steps))
         self.narrow = nn.ModuleList(unit(w[i + 1], w[i], 1) for i in range(len(w) - 1))
@@ -59,7 +62,7 @@ def export(model, path):
     model = fuse(model.eval().cpu().float())
     torch.onnx.export(
         model,
-        torch.zeros(1, 3, 256, 384),
+        torch.zeros(1, PLANES, 256, 384),
         path,
         opset_version=11,
         input_names=["side"],

@@ -15,7 +15,7 @@ import numpy as np
 import torch
 import torch.nn.functional as F
 
-from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export
+from finder_net import BOX, CLASSES, PLANES, SHADE, SHADOW, Finder, export
 
 ROWS, COLS = 256, 384  # of a crop, cells
 MOST = 48  # things looked at in a crop
@@ -31,7 +31,7 @@ def read(path):
         head = json.loads(data[at + 4 : at + 4 + n].tobytes())
         heads.append(head)
         offsets.append(at + 4 + n)
-        at += 4 + n + 3 * head["rows"] * head["cols"]
+        at += 4 + n + PLANES * head["rows"] * head["cols"]
     return data, heads, offsets
 
 
@@ -45,60 +45,78 @@ class Sides:
         self.flat = torch.from_numpy(np.array(data)).to(device)
         self.device = device
         self.rng = np.random.default_rng(seed)
+        for h in self.heads:
+            m = h["marks"]
+            h["things"] = np.array([self.thing(t) for t in m], np.float32).reshape(-1, 11)
+            h["ignore"] = np.array(h["ignore"], np.float32).reshape(-1, 4)
         self.real = [i for i, h in enumerate(self.heads) if h["group"].startswith(("real-", "tile-"))]
         self.drawn = [i for i, h in enumerate(self.heads) if not h["group"].startswith(("real-", "tile-"))]
         self.full = {True: [i for i in self.real if self.heads[i]["marks"]], False: [i for i in self.drawn if self.heads[i]["marks"]]}
 
+    @staticmethod
+    def thing(m):
+        """Class + 1, highlight (4), has a shadow, shadow (4), has a highlight; in cells of the side."""
+        lit, dark = m["highlight"], m["shadow"]
+        both = bool(lit and dark)
+        return [1 + m["class"], *(lit or dark), both, *(dark if both else (0, 0, 0, 0)), bool(lit)]
+
     def crop(self, i):
-        """A crop of a side: its planes, and its things as rows of class, highlight (4), has shadow, shadow (4), in cells of the crop."""
+        """Where a crop of a side lies (offset of its planes, rows, columns, first row, first column, cells a cell of it covers in rows and in
+        columns, flipped or not), its things in its own cells, and where nothing is said."""
         h = self.heads[i]
         rows, cols = h["rows"], h["cols"]
-        planes = self.flat[self.offsets[i] : self.offsets[i] + 3 * rows * cols].view(3, rows, cols)
         grow = float(np.exp(self.rng.uniform(-0.45, 0.45)))
         grow_k = grow * float(np.exp(self.rng.uniform(-0.2, 0.2)))
-        high, wide = int(ROWS / grow), int(COLS / grow_k)
-        marks = h["marks"]
-        if marks and self.rng.random() < 0.65:
-            m = marks[self.rng.integers(len(marks))]
-            b = m["highlight"] or m["shadow"]
-            r0 = int((b[0] + b[1]) / 2 - self.rng.uniform(0.15, 0.85) * high)
-            k0 = int((b[2] + b[3]) / 2 - self.rng.uniform(0.15, 0.85) * wide)
+        high, wide = ROWS / grow, COLS / grow_k
+        all_things = h["things"]
+        if len(all_things) and self.rng.random() < 0.65:
+            b = all_things[self.rng.integers(len(all_things))][1:5]
+            r0 = (b[0] + b[1]) / 2 - self.rng.uniform(0.15, 0.85) * high
+            k0 = (b[2] + b[3]) / 2 - self.rng.uniform(0.15, 0.85) * wide
         else:
-            r0, k0 = int(self.rng.integers(-20, max(1, rows - high + 20))), int(self.rng.integers(-20, max(1, cols - wide + 20)))
+            r0, k0 = self.rng.uniform(-20, max(1, rows - high + 20)), self.rng.uniform(-20, max(1, cols - wide + 20))
         r0, k0 = min(max(r0, -40), max(0, rows - 40)), min(max(k0, -20), max(0, cols - 40))
-        ra, rb, ka, kb = max(0, r0), min(rows, r0 + high), max(0, k0), min(cols, k0 + wide)
-        part = torch.zeros(3, high, wide, device=self.device)
-        part[0] = 85
-        part[:, ra - r0 : rb - r0, ka - k0 : kb - k0] = planes[:, ra:rb, ka:kb].float()
-        part = F.interpolate(part[None], (ROWS, COLS), mode="bilinear" if grow > 1 else "area", **({"align_corners": False} if grow > 1 else {}))[0]
-        scale = np.array([ROWS / high, ROWS / high, COLS / wide, COLS / wide])
-        off = np.array([r0, r0, k0, k0])
         flip = self.rng.random() < 0.5
+        scale = np.array([grow, grow, grow_k, grow_k], np.float32)
+        off = np.array([r0, r0, k0, k0], np.float32)
 
         def move(b):
-            v = (np.array(b) - off) * scale
-            return np.array([ROWS - v[1], ROWS - v[0], v[2], v[3]]) if flip else v
+            v = (b - off) * scale
+            return np.stack([ROWS - v[:, 1], ROWS - v[:, 0], v[:, 2], v[:, 3]], 1) if flip else v
 
-        things = np.zeros((MOST, 11), np.float32)
-        n = 0
-        for m in marks:
-            lit = move(m["highlight"] or m["shadow"])
-            mid = (lit[0] + lit[1]) / 2, (lit[2] + lit[3]) / 2
-            if not (0 <= mid[0] < ROWS and 0 <= mid[1] < COLS) or n == MOST:
-                continue
-            things[n, 0] = 1 + m["class"]
-            things[n, 1:5] = lit
-            if m["shadow"] and m["highlight"]:
-                things[n, 5] = 1
-                things[n, 6:10] = move(m["shadow"])
-            things[n, 10] = 1 if m["highlight"] else 0
-            n += 1
-        ignore = np.zeros((8, 4), np.float32)
-        for j, b in enumerate(h["ignore"][:8] if len(h["ignore"]) <= 8 else [h["ignore"][q] for q in self.rng.permutation(len(h["ignore"]))[:8]]):
-            ignore[j] = move(b)
-        if flip:
-            part = part.flip(1)
-        return part, things, ignore, 1.0 if h["whole"] else 0.15
+        things = all_things.copy()
+        things[:, 1:5] = move(things[:, 1:5])
+        things[:, 6:10] = move(things[:, 6:10])
+        mid_r, mid_k = (things[:, 1] + things[:, 2]) / 2, (things[:, 3] + things[:, 4]) / 2
+        things = things[(mid_r >= 0) & (mid_r < ROWS) & (mid_k >= 0) & (mid_k < COLS)][:MOST]
+        ignore = move(h["ignore"])
+        ignore = ignore[(ignore[:, 1] > 0) & (ignore[:, 0] < ROWS) & (ignore[:, 3] > 0) & (ignore[:, 2] < COLS)][:8]
+        out_things, out_ignore = np.zeros((MOST, 11), np.float32), np.zeros((8, 4), np.float32)
+        out_things[: len(things)], out_ignore[: len(ignore)] = things, ignore
+        return (self.offsets[i], rows, cols, r0, k0, 1 / grow, 1 / grow_k, flip), out_things, out_ignore, 1.0 if h["whole"] else 0.15
+
+    def planes(self, where):
+        """The planes of crops, n x PLANES x ROWS x COLS, read between cells."""
+        n = len(where)
+        at = torch.tensor([w[0] for w in where], device=self.device).view(n, 1, 1)
+        rows, cols, r0, k0, dr, dk, flip = (torch.tensor([float(w[j]) for w in where], device=self.device).view(n, 1, 1) for j in range(1, 8))
+        y = torch.arange(ROWS, device=self.device).view(1, -1, 1) + 0.5
+        x = torch.arange(COLS, device=self.device).view(1, 1, -1) + 0.5
+        y = torch.where(flip > 0, ROWS - y, y)
+        y, x = r0 + y * dr - 0.5, k0 + x * dk - 0.5
+        inside = (y > -0.5) & (y < rows - 0.5) & (x > -0.5) & (x < cols - 0.5)
+        y, x = torch.minimum(y.clamp(min=0), rows - 1.001), torch.minimum(x.clamp(min=0), cols - 1.001)
+        yi, xi = y.floor(), x.floor()
+        fy, fx = (y - yi).unsqueeze(1), (x - xi).unsqueeze(1)
+        size, wide = (rows * cols).long(), cols.long()
+        first = at + yi.long() * wide + xi.long()
+        first = first.unsqueeze(1) + torch.arange(PLANES, device=self.device).view(1, -1, 1, 1) * size.unsqueeze(1)
+        wide = wide.unsqueeze(1)
+        a, b = self.flat[first].float(), self.flat[first + 1].float()
+        c, d = self.flat[first + wide].float(), self.flat[first + wide + 1].float()
+        out = (a * (1 - fx) + b * fx) * (1 - fy) + (c * (1 - fx) + d * fx) * fy
+        plain = torch.tensor([85.0, 0, 0, 0][:PLANES], device=self.device).view(1, -1, 1, 1)
+        return torch.where(inside.unsqueeze(1), out, plain)
 
     def batch(self, n, real):
         out = []
@@ -106,7 +124,7 @@ class Sides:
             of_real = j < real
             pool = self.full[of_real] if self.rng.random() < 0.7 else (self.real if of_real else self.drawn)
             out.append(self.crop(pool[self.rng.integers(len(pool))]))
-        x = torch.stack([o[0] for o in out]) / 255
+        x = self.planes([o[0] for o in out]) / 255
         things = torch.from_numpy(np.stack([o[1] for o in out])).to(self.device)
         ignore = torch.from_numpy(np.stack([o[2] for o in out])).to(self.device)
         whole = torch.tensor([o[3] for o in out], device=self.device)
@@ -123,18 +141,21 @@ def spoil(x, gen):
     def normal(*shape):
         return torch.randn(*shape, generator=gen, device=x.device)
 
-    s, rest = x[:, :1], x[:, 1:]
-    steep = rest[:, 1:] * (1 - some(0.2))  # displays that don't show the nadir
+    s, region, steep, echo = x.split(1, 1)
+    steep = steep * (1 - some(0.2))  # displays that don't show the nadir
+    echo = echo.clamp(min=1e-3) ** torch.exp(0.35 * normal(n, 1, 1, 1)) * torch.exp(0.25 * normal(n, 1, 1, 1) * some(0.5))
     plain = 85 / 255
     s = (s / plain).clamp(min=1e-3) ** torch.exp(0.2 * normal(n, 1, 1, 1) * some(0.5)) * plain
     k = torch.tensor([0.25, 0.5, 0.25], device=x.device)
     soft = F.conv2d(F.conv2d(s, k.view(1, 1, 1, 3), padding=(0, 1)), k.view(1, 1, 3, 1), padding=(1, 0))
     pick = some(0.2)
     s = s * (1 - pick) + soft * pick
+    dim = F.conv2d(F.conv2d(echo, k.view(1, 1, 1, 3), padding=(0, 1)), k.view(1, 1, 3, 1), padding=(1, 0))
+    echo = echo * (1 - pick) + dim * pick
     s = s + normal(*s.shape) * 0.03 * some(0.3)
     field = F.interpolate(normal(n, 1, 5, 7), s.shape[2:], mode="bilinear", align_corners=False)
     s = s * torch.exp(0.08 * field * some(0.4))
-    return torch.cat([s.clamp(0, 1), rest[:, :1], steep], 1)
+    return torch.cat([s.clamp(0, 1), region, steep, echo.clamp(0, 1)], 1)
 
 
 def targets(things, ignore, whole):
@@ -188,7 +209,7 @@ def main():
     p = argparse.ArgumentParser()
     p.add_argument("--views", required=True)
     p.add_argument("--steps", type=int, default=10000)
-    p.add_argument("--batch", type=int, default=32)
+    p.add_argument("--batch", type=int, default=64)
     p.add_argument("--real", type=float, default=0.45, help="part of a batch that is cut out of real bottoms")
     p.add_argument("--rate", type=float, default=2e-3)
     p.add_argument("--seed", type=int, default=1)
