@@ -3,6 +3,8 @@ package detect
 import (
 	"math"
 	"slices"
+
+	"shadowgap/features"
 )
 
 // altitudeProfile is the height of the transducer over the bottom along the rows of a panel, in slant pixels.
@@ -51,7 +53,7 @@ func (a *altitudeProfile) findHumps() []hump {
 	if n < 16 {
 		return nil
 	}
-	smooth := runningMean(runningMedian(a.px, 4), 4)
+	smooth := runningMean(features.RunningMedian(a.px, 4), 4)
 	scatter := make([]float64, n)
 	for r := range scatter {
 		scatter[r] = math.Abs(a.px[r] - smooth[r])

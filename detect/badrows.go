@@ -32,7 +32,7 @@ func dropBadRows(echo *features.Grid, valid []uint8) int {
 			mean[r] = sum / float64(count)
 		}
 	}
-	around := runningMedian(carryOver(mean), 3)
+	around := features.RunningMedian(carryOver(mean), 3)
 	off := make([]float64, n)
 	dev := make([]float64, 0, n)
 	for r := range off {

@@ -97,7 +97,7 @@ func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdg
 // edge, the map's own.
 func (e *bottomEdge) smooth(rough, rise []float64, cell float64) {
 	rows := len(e.k)
-	smooth := runningMedian(e.k, 3)
+	smooth := features.RunningMedian(e.k, 3)
 	for r := range e.k {
 		var sum, n float64
 		for rr := max(0, r-2); rr <= min(rows-1, r+2); rr++ {

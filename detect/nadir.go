@@ -3,7 +3,6 @@ package detect
 import (
 	"encoding/binary"
 	"math"
-	"slices"
 
 	"shadowgap/features"
 )
@@ -30,7 +29,7 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 	for b := range near {
 		near[b] = rough[min(b*nadirBlockRows+nadirBlockRows/2, len(rough)-1)]
 	}
-	near = runningMedian(near, 2)
+	near = features.RunningMedian(near, 2)
 	if level > 0 {
 		for b := range near {
 			bandScores(d.Row(b), scores.Row(b), level, near[b], reach)
@@ -49,7 +48,7 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 			}
 		}
 	}
-	centre = runningMedian(centre, 2)
+	centre = features.RunningMedian(centre, 2)
 	if off, ok := mirrorOffset(d, centre, reach); ok {
 		for b := range centre {
 			centre[b] += off
@@ -282,20 +281,6 @@ func typicalLevel(g *features.Grid) float64 {
 		return 0
 	}
 	return q
-}
-
-// runningMedian smooths v with a window of 2·half+1 values, narrower towards the ends so that it stays centred and a slope
-// passes unharmed.
-func runningMedian(v []float64, half int) []float64 {
-	out := make([]float64, len(v))
-	var window []float64
-	for i := range v {
-		h := min(half, i, len(v)-1-i)
-		window = append(window[:0], v[i-h:i+h+1]...)
-		slices.Sort(window)
-		out[i] = window[len(window)/2]
-	}
-	return out
 }
 
 // interpolate reads v at fractional index p, holding the ends.

@@ -1,4 +1,4 @@
-// Package features holds the pure measurements shadowgap is built on: swath geometry, acoustics and shape.
+// Package features holds the pure measurements shadowgap is built on: swath geometry, projections, acoustics and shape.
 // Nothing here reads a file, draws a picture or keeps state.
 package features
 

@@ -1,6 +1,9 @@
 package features
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // WindowMedian returns the median over a window of size × size centred on each of rows × cols values (row-major), the outermost
 // values standing for what lies outside. It returns an error for an even size, one under 1 or over 255, or a wrong number of values.
@@ -75,4 +78,18 @@ func less(a, b uint8) int32 {
 		n = 1
 	}
 	return n
+}
+
+// RunningMedian smooths v with a window of 2·half+1 values, narrower towards the ends so that it stays centred and a slope
+// passes unharmed.
+func RunningMedian(v []float64, half int) []float64 {
+	out := make([]float64, len(v))
+	var window []float64
+	for i := range v {
+		h := min(half, i, len(v)-1-i)
+		window = append(window[:0], v[i-h:i+h+1]...)
+		slices.Sort(window)
+		out[i] = window[len(window)/2]
+	}
+	return out
 }

@@ -54,3 +54,24 @@ func BenchmarkWindowMedian(b *testing.B) {
 		}
 	}
 }
+
+func TestRunningMedian(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		v, want []float64
+		half    int
+	}{
+		{"none", nil, []float64{}, 2},
+		{"a spike goes", []float64{1, 1, 9, 1, 1}, []float64{1, 1, 1, 1, 1}, 1},
+		{"a slope stays, to its ends", []float64{0, 1, 2, 3, 4, 5}, []float64{0, 1, 2, 3, 4, 5}, 2},
+		{"the ends stand alone", []float64{7, 0, 0, 0, 7}, []float64{7, 0, 0, 0, 7}, 3},
+	} {
+		before := slices.Clone(tt.v)
+		if got := RunningMedian(tt.v, tt.half); !slices.Equal(got, tt.want) {
+			t.Errorf("%s: %v, want %v", tt.name, got, tt.want)
+		}
+		if !slices.Equal(tt.v, before) {
+			t.Errorf("%s: the values themselves were changed", tt.name)
+		}
+	}
+}
