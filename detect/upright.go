@@ -4,13 +4,14 @@ import (
 	"math"
 
 	"shadowgap/detect/frame"
+	"shadowgap/features"
 )
 
 // turnBack moves what was read in the rectangle of a panel photographed askew to where it lies in the photograph. Lengths in pixels and
 // metres stay those of the rectangle, where rows are pings and columns are ranges.
 func turnBack(u *frame.Upright, rec *PanelRecord, marks []MarkRecord) {
 	box := func(b Box) Box { return boxAround(b, u.ToCapture) }
-	rowAt := func(r, x float64) float64 { return u.ToCapture(frame.Point{X: x, Y: r + 0.5}).Y - 0.5 }
+	rowAt := func(r, x float64) float64 { return u.ToCapture(features.Point{X: x, Y: r + 0.5}).Y - 0.5 }
 	middle := float64(rec.Box.X) + float64(rec.Box.W)/2
 	if n := len(rec.Nadir); n > 0 {
 		middle = rec.Nadir[n/2][1]
@@ -49,23 +50,23 @@ func turnBack(u *frame.Upright, rec *PanelRecord, marks []MarkRecord) {
 	lo, hi := u.Corners[0], u.Corners[0]
 	for i, c := range u.Corners {
 		rec.Corners[i] = [2]float64{round2(c.X - 0.5), round2(c.Y - 0.5)}
-		lo, hi = frame.Point{X: min(lo.X, c.X), Y: min(lo.Y, c.Y)}, frame.Point{X: max(hi.X, c.X), Y: max(hi.Y, c.Y)}
+		lo, hi = features.Point{X: min(lo.X, c.X), Y: min(lo.Y, c.Y)}, features.Point{X: max(hi.X, c.X), Y: max(hi.Y, c.Y)}
 	}
 	rec.Box = boxOf(lo, hi)
 }
 
 // boxAround is the box around a box's corners once they are moved.
-func boxAround(b Box, move func(frame.Point) frame.Point) Box {
+func boxAround(b Box, move func(features.Point) features.Point) Box {
 	x0, y0, x1, y1 := float64(b.X), float64(b.Y), float64(b.X+b.W), float64(b.Y+b.H)
-	lo, hi := frame.Point{X: math.Inf(1), Y: math.Inf(1)}, frame.Point{X: math.Inf(-1), Y: math.Inf(-1)}
-	for _, p := range [...]frame.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {
+	lo, hi := features.Point{X: math.Inf(1), Y: math.Inf(1)}, features.Point{X: math.Inf(-1), Y: math.Inf(-1)}
+	for _, p := range [...]features.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {
 		q := move(p)
-		lo, hi = frame.Point{X: min(lo.X, q.X), Y: min(lo.Y, q.Y)}, frame.Point{X: max(hi.X, q.X), Y: max(hi.Y, q.Y)}
+		lo, hi = features.Point{X: min(lo.X, q.X), Y: min(lo.Y, q.Y)}, features.Point{X: max(hi.X, q.X), Y: max(hi.Y, q.Y)}
 	}
 	return boxOf(lo, hi)
 }
 
-func boxOf(lo, hi frame.Point) Box {
+func boxOf(lo, hi features.Point) Box {
 	x, y := max(0, int(math.Round(lo.X))), max(0, int(math.Round(lo.Y)))
 	return Box{X: x, Y: y, W: max(1, int(math.Round(hi.X))-x), H: max(1, int(math.Round(hi.Y))-y)}
 }
@@ -76,9 +77,9 @@ func turnLine(u *frame.Upright, line []RowX) []RowX {
 		return nil
 	}
 	out := []RowX{}
-	move := func(p RowX) frame.Point {
-		q := u.ToCapture(frame.Point{X: p[1] + 0.5, Y: p[0] + 0.5})
-		return frame.Point{X: q.X - 0.5, Y: q.Y - 0.5}
+	move := func(p RowX) features.Point {
+		q := u.ToCapture(features.Point{X: p[1] + 0.5, Y: p[0] + 0.5})
+		return features.Point{X: q.X - 0.5, Y: q.Y - 0.5}
 	}
 	next := math.Inf(-1) // the row to be read next
 	for i := 1; i < len(line); i++ {
@@ -98,7 +99,7 @@ func turnLine(u *frame.Upright, line []RowX) []RowX {
 func turnAxis(u *frame.Upright, a Axis, b Box) *Axis {
 	x, y := float64(b.X)+float64(b.W)/2, float64(b.Y)+float64(b.H)/2
 	sin, cos := math.Sincos(a.AngleDeg * math.Pi / 180)
-	p, q := u.ToCapture(frame.Point{X: x, Y: y}), u.ToCapture(frame.Point{X: x + cos, Y: y + sin})
+	p, q := u.ToCapture(features.Point{X: x, Y: y}), u.ToCapture(features.Point{X: x + cos, Y: y + sin})
 	a.AngleDeg = round2(math.Atan((q.Y-p.Y)/(q.X-p.X)) * 180 / math.Pi)
 	return &a
 }

@@ -58,6 +58,8 @@ var layers = []layer{
 		of: "eval/...", may: []string{"eval/...", "detect", "models", "models/fit", "features"},
 		why: "networks are run by the detector and by commands only",
 	},
+	{of: "detect/palette", why: "colours and echo strength, wherever they were drawn"},
+	{of: "detect/pixels", why: "images, whatever they show"},
 	{
 		of: "detect/...", may: []string{"detect/...", "models", "models/finder", "models/reader", "features", opencv},
 		tests: []string{"eval/..."},

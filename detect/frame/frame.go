@@ -9,6 +9,8 @@ import (
 	"image"
 	"math"
 
+	"shadowgap/detect/palette"
+	"shadowgap/detect/pixels"
 	"shadowgap/features"
 	"shadowgap/models/reader"
 )
@@ -73,8 +75,8 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	if err := ctx.Err(); err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}
-	px := newPixels(img)
-	if c, flat := px.flat(); flat {
+	px := pixels.New(img)
+	if c, flat := px.Flat(); flat {
 		return nil, fmt.Sprintf("flat picture: every sampled pixel has colour #%06x", c), nil
 	}
 	m, err := look(px, opt.Reader)
@@ -83,7 +85,7 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	}
 	var places []place
 	if !opt.Panel.Empty() {
-		box := opt.Panel.Intersect(image.Rect(0, 0, px.w, px.h))
+		box := opt.Panel.Intersect(image.Rect(0, 0, px.W, px.H))
 		if min(box.Dx(), box.Dy()) < minPicture {
 			return nil, fmt.Sprintf("the panel set by hand, %v, covers less than %d × %d pixels of the picture", opt.Panel, minPicture, minPicture), nil
 		}
@@ -126,12 +128,12 @@ func panel(at place, opt Options) (*Panel, error) {
 	w := newWindow(m, px, box)
 	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: m.Sonar * w.panel()}
 	echoes := func(x, y int) bool { return w.echoAt(x, y) }
-	pal := learnPalette(px.histogram(box, echoes))
+	pal := palette.Learn(histogram(px, box, echoes))
 	if pal == nil {
-		pal = learnPalette(px.histogram(box, nil))
+		pal = palette.Learn(histogram(px, box, nil))
 	}
-	pal.setFlip(pan.Inverted)
-	pan.Palette = pal.name()
+	pal.SetFlip(pan.Inverted)
+	pan.Palette = pal.Name()
 	if err := write(px, pal, pan, opt.Arena); err != nil {
 		return nil, fmt.Errorf("writing echo strength: %w", err)
 	}
@@ -167,11 +169,4 @@ func spread(pan *Panel) float64 {
 		n, sum, square = n+1, sum+v, square+v*v
 	}
 	return math.Sqrt(max(0, square/n-sum*sum/n/n))
-}
-
-func (p *palette) name() string {
-	if p.grey {
-		return "grey"
-	}
-	return "colour"
 }

@@ -1,6 +1,9 @@
 package frame
 
-import "math"
+import (
+	"math"
+	"slices"
+)
 
 const bands = 12 // groups of rows that are looked at one by one: what is ruled over the panel stands in nearly all of them
 
@@ -106,4 +109,19 @@ func absOf(v []float64) []float64 {
 		out[i] = math.Abs(x)
 	}
 	return out
+}
+
+// percentile is the value below which a part p of v lies; of a long list an even choice is sorted.
+func percentile(v []float64, p float64) float64 {
+	if len(v) == 0 {
+		return 0
+	}
+	const enough = 250
+	step := max(1, len(v)/enough)
+	s := make([]float64, 0, len(v)/step+1)
+	for i := 0; i < len(v); i += step {
+		s = append(s, v[i])
+	}
+	slices.Sort(s)
+	return s[int(p*float64(len(s)-1)+0.5)]
 }

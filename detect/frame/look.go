@@ -7,11 +7,12 @@ import (
 
 	"gocv.io/x/gocv"
 
+	"shadowgap/detect/pixels"
 	"shadowgap/models/reader"
 )
 
 // look shows the whole picture, stretched to the network's size, to the network.
-func look(px *pixels, r *reader.Reader) (*reader.Map, error) {
+func look(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
 	if r == nil {
 		own, err := reader.New()
 		if err != nil {
@@ -23,8 +24,8 @@ func look(px *pixels, r *reader.Reader) (*reader.Map, error) {
 	return lookWith(px, r)
 }
 
-func lookWith(px *pixels, r *reader.Reader) (*reader.Map, error) {
-	rgb, err := px.shrunk()
+func lookWith(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
+	rgb, err := shrunk(px)
 	if err != nil {
 		return nil, fmt.Errorf("shrinking the picture: %w", err)
 	}
@@ -32,21 +33,21 @@ func lookWith(px *pixels, r *reader.Reader) (*reader.Map, error) {
 }
 
 // shrunk is the picture as planes of red, green and blue, each reader.InputRows × reader.InputCols, 0..1, by averaging over areas.
-func (p *pixels) shrunk() ([]float32, error) {
-	full := gocv.NewMatWithSize(p.h, p.w, gocv.MatTypeCV8UC4)
+func shrunk(px *pixels.Picture) ([]float32, error) {
+	full := gocv.NewMatWithSize(px.H, px.W, gocv.MatTypeCV8UC4)
 	defer full.Close()
 	data, err := full.DataPtrUint8()
 	if err != nil {
 		return nil, err
 	}
-	row := make([]uint32, p.w)
-	for y := range p.h {
-		dst := data[4*y*p.w : 4*(y+1)*p.w]
-		if p.raw != nil {
-			copy(dst, p.raw(0, y, p.w))
+	row := make([]uint32, px.W)
+	for y := range px.H {
+		dst := data[4*y*px.W : 4*(y+1)*px.W]
+		if raw := px.Raw(0, y, px.W); raw != nil {
+			copy(dst, raw)
 			continue
 		}
-		p.read(row, 0, y)
+		px.Read(row, 0, y)
 		for x, c := range row {
 			dst[4*x], dst[4*x+1], dst[4*x+2] = uint8(c>>16), uint8(c>>8), uint8(c)
 		}
@@ -66,25 +67,4 @@ func (p *pixels) shrunk() ([]float32, error) {
 		}
 	}
 	return out, nil
-}
-
-// flat says whether all of a thinned choice of pixels are the same, and their colour.
-func (p *pixels) flat() (uint32, bool) {
-	row := make([]uint32, p.w)
-	var first uint32
-	for y := range p.h {
-		if y > 64 && y%7 != 0 {
-			continue
-		}
-		p.read(row, 0, y)
-		if y == 0 {
-			first = row[0]
-		}
-		for _, c := range row {
-			if c != first {
-				return 0, false
-			}
-		}
-	}
-	return first, true
 }

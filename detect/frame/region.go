@@ -6,19 +6,21 @@ import (
 	"math"
 	"slices"
 
+	"shadowgap/detect/pixels"
+	"shadowgap/features"
 	"shadowgap/models/reader"
 )
 
 // place is where a panel lies: in the capture or, where it was photographed askew, in a picture that shows it upright.
 type place struct {
-	px      *pixels
+	px      *pixels.Picture
 	m       *reader.Map
 	box     image.Rectangle // pixels of px
 	upright *Upright        // nil in the capture itself
 }
 
 // regions finds the places of the panels in a map, largest first; none and why when it shows none.
-func regions(m *reader.Map, px *pixels, opt Options) ([]place, string, error) {
+func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, error) {
 	inside := make([]bool, reader.Rows*reader.Cols)
 	total := 0
 	for i := range inside {
@@ -57,7 +59,7 @@ func regions(m *reader.Map, px *pixels, opt Options) ([]place, string, error) {
 }
 
 // boxesOf are the boxes, in pixels, of the upright panels in an area.
-func boxesOf(m *reader.Map, px *pixels, c area) []image.Rectangle {
+func boxesOf(m *reader.Map, px *pixels.Picture, c area) []image.Rectangle {
 	var out []image.Rectangle
 	for _, b := range partAtSeams(m, c.box) {
 		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
@@ -73,9 +75,9 @@ func boxesOf(m *reader.Map, px *pixels, c area) []image.Rectangle {
 
 // askew looks once more at a panel that was photographed askew, upright now. The edges of its map are those of the panel where they lie
 // near those of the rectangle.
-func askew(px *pixels, corners [4]Point, r *reader.Reader) (place, error) {
-	u, img, box := px.stand(corners)
-	p := place{px: newPixels(img), box: box, upright: u}
+func askew(px *pixels.Picture, corners [4]features.Point, r *reader.Reader) (place, error) {
+	u, img, box := stand(px, corners)
+	p := place{px: pixels.New(img), box: box, upright: u}
 	m, err := look(p.px, r)
 	if err != nil {
 		return p, err
@@ -92,9 +94,9 @@ func askew(px *pixels, corners [4]Point, r *reader.Reader) (place, error) {
 			}
 		}
 	}
-	for i, q := range [4]Point{
-		{float64(p.box.Min.X), float64(p.box.Min.Y)}, {float64(p.box.Max.X), float64(p.box.Min.Y)},
-		{float64(p.box.Max.X), float64(p.box.Max.Y)}, {float64(p.box.Min.X), float64(p.box.Max.Y)},
+	for i, q := range [4]features.Point{
+		{X: float64(p.box.Min.X), Y: float64(p.box.Min.Y)}, {X: float64(p.box.Max.X), Y: float64(p.box.Min.Y)},
+		{X: float64(p.box.Max.X), Y: float64(p.box.Max.Y)}, {X: float64(p.box.Min.X), Y: float64(p.box.Max.Y)},
 	} {
 		u.Corners[i] = u.ToCapture(q)
 	}
@@ -224,24 +226,24 @@ const (
 )
 
 // refine turns a box in cells into pixels and moves each side to the sharpest change of colour or texture nearby.
-func refine(px *pixels, cells image.Rectangle) image.Rectangle {
-	cw, ch := float64(px.w)/reader.Cols, float64(px.h)/reader.Rows
+func refine(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
+	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
 	x0, x1 := float64(cells.Min.X)*cw, float64(cells.Max.X)*cw
 	y0, y1 := float64(cells.Min.Y)*ch, float64(cells.Max.Y)*ch
-	cols := func(a, b int) []strip { return px.strips(a, b, int(y0), int(math.Ceil(y1)), false) }
-	rows := func(a, b int) []strip { return px.strips(a, b, int(x0), int(math.Ceil(x1)), true) }
+	cols := func(a, b int) []strip { return stripsOf(px, a, b, int(y0), int(math.Ceil(y1)), false) }
+	rows := func(a, b int) []strip { return stripsOf(px, a, b, int(x0), int(math.Ceil(x1)), true) }
 	return image.Rect(
-		side(x0, cw, px.w, false, cols), side(y0, ch, px.h, false, rows),
-		side(x1, cw, px.w, true, cols), side(y1, ch, px.h, true, rows),
+		side(x0, cw, px.W, false, cols), side(y0, ch, px.H, false, rows),
+		side(x1, cw, px.W, true, cols), side(y1, ch, px.H, true, rows),
 	)
 }
 
 // withoutPadding moves the top and bottom of a box in over rows that are all of one colour: no echo is so even.
-func withoutPadding(px *pixels, r image.Rectangle) image.Rectangle {
+func withoutPadding(px *pixels.Picture, r image.Rectangle) image.Rectangle {
 	row := make([]uint32, r.Dx())
 	const even = 12 // difference of colour, of 765, that lossy compression leaves in one
 	flat := func(y int) bool {
-		px.read(row, r.Min.X, y)
+		px.Read(row, r.Min.X, y)
 		for _, c := range row {
 			if colourDiff(c, row[0]) > even {
 				return false
@@ -265,8 +267,8 @@ func (a strip) diff(b strip) float64 {
 	return math.Abs(a.r-b.r) + math.Abs(a.g-b.g) + math.Abs(a.b-b.b) + 2*math.Abs(a.texture-b.texture)
 }
 
-// strips looks at the columns (or rows, when across) [a, b) between from and to.
-func (p *pixels) strips(a, b, from, to int, across bool) []strip {
+// stripsOf looks at the columns (or rows, when across) [a, b) between from and to.
+func stripsOf(px *pixels.Picture, a, b, from, to int, across bool) []strip {
 	const most = 160 // pixels looked at in a strip
 	out := make([]strip, b-a)
 	step := max(1, (to-from)/most)
@@ -274,7 +276,7 @@ func (p *pixels) strips(a, b, from, to int, across bool) []strip {
 	if across {
 		row := make([]uint32, to-from)
 		for i := range out {
-			p.read(row, from, a+i)
+			px.Read(row, from, a+i)
 			n = 0
 			for x := 0; x+1 < len(row); x += step {
 				out[i].add(row[x], row[x+1])
@@ -284,8 +286,8 @@ func (p *pixels) strips(a, b, from, to int, across bool) []strip {
 	} else {
 		row, next := make([]uint32, b-a), make([]uint32, b-a)
 		for y := from; y+1 < to; y += step {
-			p.read(row, a, y)
-			p.read(next, a, y+1)
+			px.Read(row, a, y)
+			px.Read(next, a, y+1)
 			for i, c := range row {
 				out[i].add(c, next[i])
 			}
@@ -353,4 +355,14 @@ func mean(s []strip) strip {
 	}
 	n := float64(len(s))
 	return strip{m.r / n, m.g / n, m.b / n, m.texture / n}
+}
+
+// colourDiff is the sum of absolute channel differences of two packed colours, 0 to 765.
+func colourDiff(a, b uint32) int {
+	return int(abs32(int32(a>>16)-int32(b>>16)) + abs32(int32(a>>8&255)-int32(b>>8&255)) + abs32(int32(a&255)-int32(b&255)))
+}
+
+func abs32(v int32) int32 {
+	m := v >> 31
+	return (v ^ m) - m
 }

@@ -5,11 +5,13 @@ import (
 	"math"
 	"testing"
 
+	"shadowgap/detect/pixels"
+	"shadowgap/features"
 	"shadowgap/models/reader"
 )
 
 // mapOf is a map of a capture of w × h pixels whose panel lies between four corners; notch cells are not panel.
-func mapOf(w, h int, c [4]Point, notch image.Rectangle) *reader.Map {
+func mapOf(w, h int, c [4]features.Point, notch image.Rectangle) *reader.Map {
 	m := &reader.Map{Inverted: make([]float32, reader.Rows*reader.Cols), Sonar: 1}
 	for k := range m.P {
 		m.P[k] = make([]float32, reader.Rows*reader.Cols)
@@ -17,7 +19,7 @@ func mapOf(w, h int, c [4]Point, notch image.Rectangle) *reader.Map {
 	cw, ch := float64(w)/reader.Cols, float64(h)/reader.Rows
 	for y := range reader.Rows {
 		for x := range reader.Cols {
-			q := Point{(float64(x) + 0.5) * cw, (float64(y) + 0.5) * ch}
+			q := features.Point{X: (float64(x) + 0.5) * cw, Y: (float64(y) + 0.5) * ch}
 			deep := math.Inf(1) // cells inside the nearest edge
 			for i := range c {
 				a, b := c[i], c[(i+1)%4]
@@ -35,18 +37,18 @@ func mapOf(w, h int, c [4]Point, notch image.Rectangle) *reader.Map {
 
 func TestTilt(t *testing.T) {
 	const w, h = 1600, 900
-	turned := func(deg float64) [4]Point {
-		var c [4]Point
+	turned := func(deg float64) [4]features.Point {
+		var c [4]features.Point
 		sin, cos := math.Sincos(deg * math.Pi / 180)
-		for i, p := range [4]Point{{-500, -250}, {500, -250}, {500, 250}, {-500, 250}} {
-			c[i] = Point{w/2 + cos*p.X - sin*p.Y, h/2 + sin*p.X + cos*p.Y}
+		for i, p := range [4]features.Point{{X: -500, Y: -250}, {X: 500, Y: -250}, {X: 500, Y: 250}, {X: -500, Y: 250}} {
+			c[i] = features.Point{X: w/2 + cos*p.X - sin*p.Y, Y: h/2 + sin*p.X + cos*p.Y}
 		}
 		return c
 	}
-	keystone := [4]Point{{200, 90}, {1450, 180}, {1440, 760}, {180, 820}}
+	keystone := [4]features.Point{{X: 200, Y: 90}, {X: 1450, Y: 180}, {X: 1440, Y: 760}, {X: 180, Y: 820}}
 	for _, tt := range []struct {
 		name   string
-		c      [4]Point
+		c      [4]features.Point
 		notch  image.Rectangle
 		askew  bool
 		within float64 // pixels of its corners
@@ -69,7 +71,7 @@ func TestTilt(t *testing.T) {
 		if len(areas) == 0 {
 			t.Fatalf("%s: no area", tt.name)
 		}
-		got, ok := tilt(m, &pixels{w: w, h: h}, areas[0])
+		got, ok := tilt(m, &pixels.Picture{W: w, H: h}, areas[0])
 		if ok != tt.askew {
 			t.Errorf("%s: askew %v, want %v (%v)", tt.name, ok, tt.askew, got)
 			continue
@@ -82,21 +84,11 @@ func TestTilt(t *testing.T) {
 	}
 }
 
-// The projection that takes the unit square to a given quadrilateral has a closed form (Heckbert, Fundamentals of Texture Mapping and
-// Image Warping, 1989, 2.2.3; from memory): for (0,0) (4,0) (3,2) (1,2) it takes the middle to (2, 4/3).
-func TestHomography(t *testing.T) {
-	from := [4]Point{{0, 0}, {1, 0}, {1, 1}, {0, 1}}
-	to := [4]Point{{0, 0}, {4, 0}, {3, 2}, {1, 2}}
-	h := homography(from, to)
-	near := func(what string, got, want Point) {
-		if math.Hypot(got.X-want.X, got.Y-want.Y) > 1e-9 {
-			t.Errorf("%s: %v, want %v", what, got, want)
-		}
+func TestUprightThereAndBack(t *testing.T) {
+	to := [4]features.Point{{X: 0, Y: 0}, {X: 4, Y: 0}, {X: 3, Y: 2}, {X: 1, Y: 2}}
+	u := &Upright{from: features.ProjectionOf([4]features.Point{{X: 0, Y: 0}, {X: 1, Y: 0}, {X: 1, Y: 1}, {X: 0, Y: 1}}, to)}
+	want := features.Point{X: 0.3, Y: 0.8}
+	if got := u.FromCapture(u.ToCapture(want)); math.Hypot(got.X-want.X, got.Y-want.Y) > 1e-9 {
+		t.Errorf("there and back: %v, want %v", got, want)
 	}
-	for i := range from {
-		near("a corner", project(h, from[i]), to[i])
-	}
-	near("where the diagonals meet", project(h, Point{0.5, 0.5}), Point{2, 4.0 / 3})
-	u := &Upright{from: h}
-	near("there and back", u.FromCapture(u.ToCapture(Point{0.3, 0.8})), Point{0.3, 0.8})
 }

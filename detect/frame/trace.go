@@ -4,6 +4,8 @@ import (
 	"image"
 	"math"
 
+	"shadowgap/detect/pixels"
+	"shadowgap/features"
 	"shadowgap/models/reader"
 )
 
@@ -16,8 +18,8 @@ type window struct {
 	y0, y1       int
 }
 
-func newWindow(m *reader.Map, px *pixels, box image.Rectangle) *window {
-	w := &window{m: m, box: box, cellX: float64(px.w) / reader.Cols, cellY: float64(px.h) / reader.Rows}
+func newWindow(m *reader.Map, px *pixels.Picture, box image.Rectangle) *window {
+	w := &window{m: m, box: box, cellX: float64(px.W) / reader.Cols, cellY: float64(px.H) / reader.Rows}
 	w.x0, w.x1 = cellsIn(box.Min.X, box.Max.X, w.cellX, reader.Cols)
 	w.y0, w.y1 = cellsIn(box.Min.Y, box.Max.Y, w.cellY, reader.Rows)
 	return w
@@ -165,7 +167,7 @@ func (w *window) nadir() []float64 {
 		}
 		out[r] = float64(w.x0) + at
 	}
-	return medianOf(out, 2)
+	return features.RunningMedian(out, 2)
 }
 
 // nadirSure is how clearly the map parts port from starboard beside a path, 0..1, in the median row. Where neither water nor pulse is in
@@ -327,14 +329,4 @@ func cheapest(score [][]float64, bend int, cost float64) []int {
 		path[r-1] = int(from[r][path[r]])
 	}
 	return path
-}
-
-// medianOf smooths v by the median of 2·half+1 values, fewer at the ends.
-func medianOf(v []float64, half int) []float64 {
-	out := make([]float64, len(v))
-	for i := range v {
-		h := min(half, i, len(v)-1-i)
-		out[i] = percentile(v[i-h:i+h+1], 0.5)
-	}
-	return out
 }

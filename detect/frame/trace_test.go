@@ -5,6 +5,7 @@ import (
 	"math"
 	"testing"
 
+	"shadowgap/detect/pixels"
 	"shadowgap/features"
 	"shadowgap/models/reader"
 )
@@ -48,7 +49,7 @@ func blankPanel(t *testing.T, box image.Rectangle) *Panel {
 // The picture is five pixels a cell across and four down.
 func mapped(t *testing.T, m *reader.Map, box image.Rectangle, opt Options) *Panel {
 	t.Helper()
-	px := &pixels{w: 5 * reader.Cols, h: 4 * reader.Rows}
+	px := &pixels.Picture{W: 5 * reader.Cols, H: 4 * reader.Rows}
 	w := newWindow(m, px, box)
 	pan := blankPanel(t, box)
 	w.trace(pan, opt)

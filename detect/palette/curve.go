@@ -1,149 +1,12 @@
-package frame
+package palette
 
 import (
-	"fmt"
-	"image"
 	"math"
 	"slices"
 )
 
-// vec is a colour as brightness and two colour differences. Lossy files keep colour differences at half resolution, so
-// they count for less when distances are taken.
-type vec [3]float64
-
-// chromaWeight scales colour differences against brightness.
-const chromaWeight = 0.6
-
-func unpack(c uint32) vec {
-	r, g, b := float64(c>>16), float64(c>>8&255), float64(c&255)
-	y := 0.299*r + 0.587*g + 0.114*b
-	return vec{y, chromaWeight * 0.564 * (b - y), chromaWeight * 0.713 * (r - y)}
-}
-
-// luma is the brightness of a colour, 0 to 255.
-func (a vec) luma() float64 { return a[0] }
-
-func (a vec) sub(b vec) vec        { return vec{a[0] - b[0], a[1] - b[1], a[2] - b[2]} }
-func (a vec) add(b vec) vec        { return vec{a[0] + b[0], a[1] + b[1], a[2] + b[2]} }
-func (a vec) mul(k float64) vec    { return vec{a[0] * k, a[1] * k, a[2] * k} }
-func (a vec) dot(b vec) float64    { return a[0]*b[0] + a[1]*b[1] + a[2]*b[2] }
-func (a vec) norm() float64        { return math.Sqrt(a.dot(a)) }
-func lerp(a, b vec, k float64) vec { return a.add(b.sub(a).mul(k)) }
-func bin6(c uint32) uint32         { return c>>6&0x3f000 | c>>4&0xfc0 | c>>2&0x3f }
-func bin5(c uint32) uint32         { return c>>9&0x7c00 | c>>6&0x3e0 | c>>3&0x1f }
-func clamp01(v float64) float64    { return min(1, max(0, v)) }
-func weightedRoot(n int) float64   { return math.Sqrt(float64(n)) }
-
-// palette is the order of a display's colours: a path through colour space whose arc length stands for echo strength.
-type palette struct {
-	grey    bool
-	flip    bool // echo strength runs against the path
-	node    []vec
-	at      []float64 // arc length at each node, 0 at the first
-	tol     float64   // a colour farther than this from the path is furniture
-	off     float64   // part of the learning pixels farther than tol from the path
-	rise    float64   // correlation of brightness with place along the path, 0..1
-	rms     float64   // typical distance of learning pixels to the path
-	hint    []uint8   // 5-bit colour → nearest segment + 1, 0 = not yet looked up
-	key     []uint32  // exact colour + 1; nil when the picture has too many colours
-	val     []float32 // value for key, or for 6-bit colours + 2: echo strength, or -1 - strength for furniture
-	tolGrey int
-}
-
-const cacheBits = 14
-
-// fewBins is the most 5-bit colours of a picture whose exact colours are worth remembering. Others are blurred by
-// rescaling or lossy compression, so that six bits a channel lose nothing.
-const fewBins = 400
-
-type colourBin struct {
-	n    int
-	grey int // of them, those without colour
-	c    vec
-}
-
-// histogram gathers the colours of a thinned choice of the pixels in r, in 5-bit bins with exact means.
-func (p *pixels) histogram(r image.Rectangle, use func(x, y int) bool) []colourBin {
-	const enough = 60000
-	every := max(1, r.Dy()/240)
-	step := max(1, r.Dy()/every*r.Dx()/enough)
-	idx := make([]int32, 1<<15)
-	var bins []colourBin
-	row := make([]uint32, r.Dx())
-	for y := r.Min.Y + every/2; y < r.Max.Y; y += every {
-		p.read(row, r.Min.X, y)
-		for i := y % step; i < len(row); i += step {
-			if use != nil && !use(r.Min.X+i, y) {
-				continue
-			}
-			c := row[i]
-			b := bin5(c)
-			if idx[b] == 0 {
-				bins = append(bins, colourBin{})
-				idx[b] = int32(len(bins))
-			}
-			q := &bins[idx[b]-1]
-			q.n++
-			if chroma(c) <= greyTolerance {
-				q.grey++
-			}
-			q.c = q.c.add(unpack(c))
-		}
-	}
-	for k := range bins {
-		bins[k].c = bins[k].c.mul(1 / float64(bins[k].n))
-	}
-	slices.SortFunc(bins, func(a, b colourBin) int { return b.n - a.n })
-	return bins
-}
-
-// greyTolerance is how far apart channels of a grey picture may lie after lossy colour compression.
-const greyTolerance = 14
-
-// learnPalette orders the colours in bins. It returns nil when there are none.
-func learnPalette(bins []colourBin) *palette {
-	if len(bins) == 0 {
-		return nil
-	}
-	total, grey := 0, 0
-	for _, b := range bins {
-		total += b.n
-		grey += b.grey
-	}
-	p := &palette{hint: make([]uint8, 1<<15)}
-	if float64(grey) >= 0.93*float64(total) {
-		p.grey = true
-		p.tolGrey = 2 * greyTolerance
-		p.node = []vec{unpack(0), unpack(0xffffff)}
-		p.tol = 2 * greyTolerance
-		p.measureArc()
-		p.off = 1 - float64(grey)/float64(total)
-		p.rise = 1
-		return p
-	}
-	// A path found by luminance is steadier where the file is lossy, one found in colour space is right for palettes that
-	// get darker again on their way: that one must fit clearly better to be taken.
-	p.fit(resample(lumaPath(bins, total), nodeStep), bins, total, 1)
-	other := *p
-	other.fit(resample(longestPath(coreBins(bins, total)), nodeStep), bins, total, 5)
-	if other.rms+30*other.off < 0.75*(p.rms+30*p.off) {
-		*p = other
-	}
-	if len(bins) <= fewBins {
-		p.key, p.val = make([]uint32, 1<<cacheBits), make([]float32, 1<<cacheBits)
-	} else {
-		p.val = make([]float32, 1<<18)
-	}
-	if p.rises(bins) < 0 {
-		slices.Reverse(p.node)
-		p.measureArc()
-	}
-	p.rise = p.rises(bins)
-	return p
-}
-
 // fit takes a first path to the colours by some steps of smoothing and measures how well it goes through them.
-func (p *palette) fit(path []vec, bins []colourBin, total, steps int) {
+func (p *Palette) fit(path []vec, bins []colourBin, total, steps int) {
 	p.node = path
 	p.measureArc()
 	for range steps {
@@ -177,7 +40,7 @@ func lumaPath(bins []colourBin, total int) []vec {
 }
 
 // rises is the correlation, over the bins by count, of brightness with place along the path.
-func (p *palette) rises(bins []colourBin) float64 {
+func (p *Palette) rises(bins []colourBin) float64 {
 	var w, mx, my, xx, yy, xy float64
 	for _, b := range bins {
 		_, arc, d := p.nearest(b.c)
@@ -340,7 +203,7 @@ func resample(path []vec, step float64) []vec {
 	return out
 }
 
-func (p *palette) measureArc() {
+func (p *Palette) measureArc() {
 	p.at = make([]float64, len(p.node))
 	for i := 1; i < len(p.node); i++ {
 		p.at[i] = p.at[i-1] + max(1e-6, p.node[i].sub(p.node[i-1]).norm())
@@ -348,7 +211,7 @@ func (p *palette) measureArc() {
 }
 
 // nearest projects a colour on the path: segment, arc length and distance.
-func (p *palette) nearest(c vec) (seg int, arc, dist float64) {
+func (p *Palette) nearest(c vec) (seg int, arc, dist float64) {
 	least := math.Inf(1)
 	for i := 0; i+1 < len(p.node); i++ {
 		if a, d := p.foot(i, c); d < least {
@@ -359,13 +222,13 @@ func (p *palette) nearest(c vec) (seg int, arc, dist float64) {
 }
 
 // project is nearest on one segment of the path.
-func (p *palette) project(i int, c vec) (arc, dist float64) {
+func (p *Palette) project(i int, c vec) (arc, dist float64) {
 	arc, square := p.foot(i, c)
 	return arc, math.Sqrt(square)
 }
 
 // foot is project with the square of the distance.
-func (p *palette) foot(i int, c vec) (arc, square float64) {
+func (p *Palette) foot(i int, c vec) (arc, square float64) {
 	a := p.node[i]
 	d := p.node[i+1].sub(a)
 	l := p.at[i+1] - p.at[i]
@@ -377,7 +240,7 @@ func (p *palette) foot(i int, c vec) (arc, square float64) {
 
 // smooth is one step of a principal curve: every node moves to the mean of the colours that project near it. The root
 // of the count weighs a bin, so that rare strong echoes shape the curve too.
-func (p *palette) smooth(bins []colourBin, total int) {
+func (p *Palette) smooth(bins []colourBin, total int) {
 	n := len(p.node)
 	length := p.at[n-1]
 	if n < 3 || length <= 0 {
@@ -416,7 +279,7 @@ func (p *palette) smooth(bins []colourBin, total int) {
 
 // extend grows both ends along the way they point, as long as colours lie there: strong echoes are too rare to pull the
 // smoothed curve all the way out.
-func (p *palette) extend(bins []colourBin) {
+func (p *Palette) extend(bins []colourBin) {
 	for range 2 {
 		for range 30 {
 			n := len(p.node)
@@ -453,7 +316,7 @@ func (p *palette) extend(bins []colourBin) {
 	}
 }
 
-func (p *palette) fitTolerance(bins []colourBin, total int) {
+func (p *Palette) fitTolerance(bins []colourBin, total int) {
 	var dist []float64
 	var weight []int
 	var sq float64
@@ -493,89 +356,4 @@ func (p *palette) fitTolerance(bins []colourBin, total int) {
 		}
 	}
 	p.off = float64(off) / float64(total)
-}
-
-// value turns a packed colour into echo strength 0..1; ok is false for a colour that is not on the path.
-func (p *palette) value(c uint32) (v float32, ok bool) {
-	if p.grey {
-		g := c >> 8 & 255
-		v = float32(g) * (1.0 / 255)
-		if c != g*0x010101 {
-			v = float32(c>>16+c>>8&255+c&255) * (1.0 / 765)
-			ok = chroma(c) <= p.tolGrey
-		} else {
-			ok = true
-		}
-		if p.flip {
-			v = 1 - v
-		}
-		return v, ok
-	}
-	if p.key != nil {
-		h := (c * 2654435761) >> (32 - cacheBits)
-		if p.key[h] == c+1 {
-			v = p.val[h]
-		} else {
-			v = p.look(c)
-			p.key[h], p.val[h] = c+1, v
-		}
-	} else {
-		h := bin6(c)
-		if v = p.val[h]; v == 0 {
-			v = p.look(c&0xfcfcfc|0x020202) + 2
-			p.val[h] = v
-		}
-		v -= 2
-	}
-	if v < 0 {
-		return -1 - v, false
-	}
-	return v, true
-}
-
-func (p *palette) look(c uint32) float32 {
-	b := bin5(c)
-	if p.hint[b] == 0 {
-		seg, _, _ := p.nearest(unpack(c))
-		p.hint[b] = uint8(seg + 1)
-	}
-	seg := int(p.hint[b]) - 1
-	arc, dist := p.project(seg, unpack(c))
-	v := arc / p.at[len(p.at)-1]
-	if p.flip {
-		v = 1 - v
-	}
-	if dist > p.tol {
-		return float32(-1 - v)
-	}
-	return float32(v)
-}
-
-// setFlip chooses the end that stands for strong echoes.
-func (p *palette) setFlip(flip bool) {
-	if p.flip != flip {
-		p.flip = flip
-		clear(p.key)
-		clear(p.val)
-	}
-}
-
-// String tells in words how well the colours follow the path.
-func (p *palette) String() string {
-	return fmt.Sprintf("palette: %s, %.1f %% of the learning pixels off its path, typical distance %.1f of 255", p.name(), 100*p.off, p.rms)
-}
-
-// percentile is the value below which a part p of v lies; of a long list an even choice is sorted.
-func percentile(v []float64, p float64) float64 {
-	if len(v) == 0 {
-		return 0
-	}
-	const enough = 250
-	step := max(1, len(v)/enough)
-	s := make([]float64, 0, len(v)/step+1)
-	for i := 0; i < len(v); i += step {
-		s = append(s, v[i])
-	}
-	slices.Sort(s)
-	return s[int(p*float64(len(s)-1)+0.5)]
 }

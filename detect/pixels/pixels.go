@@ -1,30 +1,45 @@
-package frame
+// Package pixels reads any Go image a row at a time, as packed colours, as 16-bit grey where it has that depth, or as its own bytes.
+package pixels
 
 import (
 	"encoding/binary"
 	"image"
 )
 
-// pixels reads rows of any Go image as packed 0x00RRGGBB values, or as 16-bit grey where the picture has that depth.
-// Coordinates are relative to the picture's own origin, so bounds that don't start at 0, 0 need no care elsewhere.
-type pixels struct {
-	w, h int
-	// read fills dst with the pixels x0 to x0+len(dst) of row y.
-	read func(dst []uint32, x0, y int)
-	// read16 fills dst with 16-bit grey values; nil when the picture holds no more than 8 bits a channel.
-	read16 func(dst []uint16, x0, y int)
-	// raw gives the four bytes a pixel of n pixels of row y from x0; nil for pictures stored in another way.
-	raw func(x0, y, n int) []uint8
-	// grey is true when the picture's type can't hold colour.
-	grey bool
+// Picture reads rows of an image. Coordinates are relative to the image's own origin, so bounds that don't start at 0, 0 need no
+// care elsewhere. It shares the image's memory; no two goroutines may use one at a time.
+type Picture struct {
+	W, H int
+	Grey bool // the image's type can't hold colour
+
+	read   func(dst []uint32, x0, y int)
+	read16 func(dst []uint16, x0, y int) // nil when the image holds no more than 8 bits a channel
+	raw    func(x0, y, n int) []uint8    // nil for images stored in another way
+}
+
+// Read fills dst with the pixels x0 to x0+len(dst) of row y, packed as 0x00RRGGBB.
+func (p *Picture) Read(dst []uint32, x0, y int) { p.read(dst, x0, y) }
+
+// Deep tells whether the image holds 16 bits a channel, so that Read16 may be called.
+func (p *Picture) Deep() bool { return p.read16 != nil }
+
+// Read16 fills dst with the pixels x0 to x0+len(dst) of row y as 16-bit grey; green stands for the others where there are any.
+func (p *Picture) Read16(dst []uint16, x0, y int) { p.read16(dst, x0, y) }
+
+// Raw gives the bytes of n pixels of row y from x0, red, green, blue and alpha each; nil for images that are stored in another way.
+func (p *Picture) Raw(x0, y, n int) []uint8 {
+	if p.raw == nil {
+		return nil
+	}
+	return p.raw(x0, y, n)
 }
 
 func pack(r, g, b uint8) uint32 { return uint32(r)<<16 | uint32(g)<<8 | uint32(b) }
 
-// newPixels picks the fast reader for img's type; anything unknown goes through img.At.
-func newPixels(img image.Image) *pixels {
+// New picks the fast reader for img's type; anything unknown goes through img.At.
+func New(img image.Image) *Picture {
 	b := img.Bounds()
-	p := &pixels{w: b.Dx(), h: b.Dy()}
+	p := &Picture{W: b.Dx(), H: b.Dy()}
 	switch m := img.(type) {
 	case *image.NRGBA:
 		p.raw = func(x0, y, n int) []uint8 {
@@ -39,7 +54,7 @@ func newPixels(img image.Image) *pixels {
 		}
 		p.read = func(dst []uint32, x0, y int) { read32(dst, p.raw(x0, y, len(dst))) }
 	case *image.Gray:
-		p.grey = true
+		p.Grey = true
 		p.read = func(dst []uint32, x0, y int) {
 			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
 			src = src[:len(dst)]
@@ -48,7 +63,7 @@ func newPixels(img image.Image) *pixels {
 			}
 		}
 	case *image.Gray16:
-		p.grey = true
+		p.Grey = true
 		p.read16 = func(dst []uint16, x0, y int) {
 			src := m.Pix[m.PixOffset(b.Min.X+x0, b.Min.Y+y):]
 			for i := range dst {
@@ -97,7 +112,7 @@ func read32(dst []uint32, src []uint8) {
 
 // deep reads pictures of four 16-bit channels; from gives the bytes from a pixel on. Grey ones keep their 16 bits: all three
 // colours are alike there, so green stands for them.
-func (p *pixels) deep(from func(x0, y int) []uint8) {
+func (p *Picture) deep(from func(x0, y int) []uint8) {
 	p.read = func(dst []uint32, x0, y int) {
 		src := from(x0, y)
 		for i := range dst {
@@ -114,9 +129,9 @@ func (p *pixels) deep(from func(x0, y int) []uint8) {
 
 // readVia16 shows a 16-bit grey picture in 8 bits, stretched to the bits in use: a 12-bit recording stored in 16 would
 // otherwise look like sixteen flat steps.
-func readVia16(p *pixels) func(dst []uint32, x0, y int) {
-	shift := p.unusedBits()
-	line := make([]uint16, p.w)
+func readVia16(p *Picture) func(dst []uint32, x0, y int) {
+	shift := p.UnusedBits()
+	line := make([]uint16, p.W)
 	return func(dst []uint32, x0, y int) {
 		buf := line[:len(dst)]
 		p.read16(buf, x0, y)
@@ -126,12 +141,12 @@ func readVia16(p *pixels) func(dst []uint32, x0, y int) {
 	}
 }
 
-// unusedBits is how far a 16-bit picture can be shifted left before its strongest sampled value would overflow.
-func (p *pixels) unusedBits() uint {
+// UnusedBits is how far a deep image can be shifted left before its strongest sampled value would overflow.
+func (p *Picture) UnusedBits() uint {
 	var all uint16
-	buf := make([]uint16, p.w)
-	step := max(1, p.h/256)
-	for y := 0; y < p.h; y += step {
+	buf := make([]uint16, p.W)
+	step := max(1, p.H/256)
+	for y := 0; y < p.H; y += step {
 		p.read16(buf, 0, y)
 		for _, v := range buf {
 			all |= v
@@ -184,18 +199,23 @@ func clip16(v int32) uint32 {
 	return uint32(v) >> 16
 }
 
-// chroma is how far a packed colour is from grey: its largest channel minus its smallest.
-func chroma(c uint32) int {
-	r, g, b := int(c>>16&255), int(c>>8&255), int(c&255)
-	return max(r, g, b) - min(r, g, b)
-}
-
-// colourDiff is the sum of absolute channel differences of two packed colours, 0 to 765.
-func colourDiff(a, b uint32) int {
-	return int(abs32(int32(a>>16)-int32(b>>16)) + abs32(int32(a>>8&255)-int32(b>>8&255)) + abs32(int32(a&255)-int32(b&255)))
-}
-
-func abs32(v int32) int32 {
-	m := v >> 31
-	return (v ^ m) - m
+// Flat says whether all of a thinned choice of pixels are the same, and their colour.
+func (p *Picture) Flat() (uint32, bool) {
+	row := make([]uint32, p.W)
+	var first uint32
+	for y := range p.H {
+		if y > 64 && y%7 != 0 {
+			continue
+		}
+		p.read(row, 0, y)
+		if y == 0 {
+			first = row[0]
+		}
+		for _, c := range row {
+			if c != first {
+				return 0, false
+			}
+		}
+	}
+	return first, true
 }
