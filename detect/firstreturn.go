@@ -80,7 +80,7 @@ func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdg
 			}
 		}
 	}
-	path := bestPath(scores, base, 6, 0.8)
+	path := features.BestPath(scores, base, 6, 0.8)
 	for r, i := range path {
 		// the return lies somewhere in the first bottom pixel: half a pixel in, on average
 		e.k[r] = float64(base[r]+i) + 0.5

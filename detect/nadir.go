@@ -35,7 +35,7 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 			bandScores(d.Row(b), scores.Row(b), level, near[b], reach)
 		}
 	}
-	path := bestPath(scores, nil, 4/nadirStep, 0.02*nadirStep)
+	path := features.BestPath(scores, nil, 4/nadirStep, 0.02*nadirStep)
 	line := nadirLine{x: make([]float64, echo.Rows)}
 	centre := make([]float64, d.Rows)
 	for b, i := range path {

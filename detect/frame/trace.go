@@ -149,15 +149,15 @@ func (w *window) trace(pan *Panel, opt Options) {
 // nadir is, per row of cells, where port gives way to starboard: the path along which the fewest cells lie on the wrong side.
 func (w *window) nadir() []float64 {
 	cols := w.x1 - w.x0
-	score := make([][]float64, w.y1-w.y0)
-	for r := range score {
-		line := make([]float64, cols+1)
+	score, _ := features.NewGrid(w.y1-w.y0, cols+1) // a window holds a cell at least
+	for r := range score.Rows {
+		line, sum := score.Row(r), 0.0
 		for x := range cols {
-			line[x+1] = line[x] + w.portside(r, x)
+			sum += w.portside(r, x)
+			line[x+1] = float32(sum)
 		}
-		score[r] = line
 	}
-	path := cheapest(score, nadirBend, nadirCost)
+	path := features.BestPath(score, nil, nadirBend, nadirCost)
 	out := make([]float64, len(path))
 	for r, c := range path {
 		a, b := max(0, c-softReach), min(cols, c+softReach)
@@ -219,18 +219,19 @@ func (w *window) first(edge []float64, left bool, water, bottom reader.Class) (p
 		}
 		return float64(w.m.P[water][i] - w.m.P[bottom][i])
 	}
-	score := make([][]float64, rows)
-	for r := range score {
-		line := make([]float64, length+1)
+	score, _ := features.NewGrid(rows, length+1)
+	for r := range rows {
+		line, sum := score.Row(r), 0.0
 		for k := range length {
-			line[k+1] = line[k] + wet(r, k)
 			if cellAt(r, k) < 0 {
-				line[k+1] = line[k] - 1 // no first return beyond the panel's edge
+				sum-- // no first return beyond the panel's edge
+			} else {
+				sum += wet(r, k)
 			}
+			line[k+1] = float32(sum)
 		}
-		score[r] = line
 	}
-	path := cheapest(score, firstBend, firstCost)
+	path := features.BestPath(score, nil, firstBend, firstCost)
 	place, sure = make([]float64, rows), make([]float64, rows)
 	any := false
 	for r, c := range path {
@@ -296,37 +297,4 @@ func (w *window) toRows(rows int, v []float64, unit func(float64) float64) []flo
 		}
 	}
 	return out
-}
-
-// cheapest is the path through score, a place per row, of the greatest sum; it moves by at most bend places from row to row, each
-// at a cost (dynamic programming).
-func cheapest(score [][]float64, bend int, cost float64) []int {
-	n := len(score[0])
-	from := make([][]int16, len(score))
-	sum := append([]float64(nil), score[0]...)
-	next := make([]float64, n)
-	for r := 1; r < len(score); r++ {
-		from[r] = make([]int16, n)
-		for c := range n {
-			best, arg := math.Inf(-1), c
-			for k := max(0, c-bend); k <= min(n-1, c+bend); k++ {
-				if v := sum[k] - cost*math.Abs(float64(k-c)); v > best {
-					best, arg = v, k
-				}
-			}
-			next[c], from[r][c] = best+score[r][c], int16(arg)
-		}
-		sum, next = next, sum
-	}
-	path := make([]int, len(score))
-	last := len(score) - 1
-	for c, v := range sum {
-		if v > sum[path[last]] {
-			path[last] = c
-		}
-	}
-	for r := last; r > 0; r-- {
-		path[r-1] = int(from[r][path[r]])
-	}
-	return path
 }

@@ -1,20 +1,16 @@
-package detect
+package features
 
-import (
-	"math"
-
-	"shadowgap/features"
-)
+import "math"
 
 // pathUnit is what scores are counted in along a path: whole numbers compare and add faster than fractions, and a 65536th is
 // far below what any evidence is worth.
 const pathUnit = 1 << 16
 
-// bestPath returns, for each row of scores, the column on the path of greatest summed score whose step between rows is at
+// BestPath returns, for each row of scores, the column on the path of greatest summed score whose step between rows is at
 // most maxStep columns, each column of step costing stepCost (dynamic programming, so a global optimum). base, when not
 // nil, gives per row where column 0 lies in a wider grid; steps are then counted in that grid. Where that grid shifts by more
-// than maxStep and no step reaches, the path goes on from the nearest column at the cost of maxStep.
-func bestPath(scores *features.Grid, base []int, maxStep int, stepCost float64) []int {
+// than maxStep and no step reaches, the path goes on from the nearest column at the cost of maxStep. Scores add up in steps of 1/65536.
+func BestPath(scores *Grid, base []int, maxStep int, stepCost float64) []int {
 	n := scores.Cols
 	cost := int64(math.Round(stepCost * pathUnit))
 	const none = math.MinInt64 / 2

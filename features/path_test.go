@@ -1,7 +1,8 @@
-package detect
+package features
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -30,10 +31,13 @@ func bruteForce(score func(r, c int) float64, rows, cols int, base []int, maxSte
 }
 
 func TestBestPathIsTheGlobalOptimum(t *testing.T) {
-	rng := seeded(7)
+	rng := rand.New(rand.NewPCG(7, 1))
 	for trial := range 400 {
 		rows, cols, maxStep, cost := 1+rng.IntN(6), 1+rng.IntN(6), 1+rng.IntN(3), rng.Float64()
-		g := newGrid(t, rows, cols)
+		g, err := NewGrid(rows, cols)
+		if err != nil {
+			t.Fatal(err)
+		}
 		for i := range g.V {
 			g.V[i] = float32(rng.NormFloat64())
 		}
@@ -46,7 +50,7 @@ func TestBestPathIsTheGlobalOptimum(t *testing.T) {
 			if b == nil {
 				grid = zero
 			}
-			path := bestPath(g, b, maxStep, cost)
+			path := BestPath(g, b, maxStep, cost)
 			if len(path) != rows {
 				t.Fatalf("trial %d: %d rows of path, want %d", trial, len(path), rows)
 			}
