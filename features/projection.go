@@ -8,8 +8,8 @@ type Point struct{ X, Y float64 }
 // Projection takes the points of one plane to those of another as a camera sees it: a homography, row by row.
 type Projection [9]float64
 
-// ProjectionOf is the projection that takes four points to four others, of which no three may lie on a line (Hartley and Zisserman, Multiple View Geometry, 2nd edition, 4.1,
-// with the last element 1), solved by elimination.
+// ProjectionOf is the projection that takes four points to four others, of which no three may lie on a line (Hartley and Zisserman,
+// Multiple View Geometry, 2nd edition, 4.1, with the last element 1), solved by elimination.
 func ProjectionOf(from, to [4]Point) Projection {
 	var a [8][9]float64
 	for i := range from {

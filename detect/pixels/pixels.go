@@ -92,15 +92,23 @@ func New(img image.Image) *Picture {
 		}
 	case *image.YCbCr:
 		p.read = func(dst []uint32, x0, y int) { readYCbCr(dst, m, b.Min.X+x0, b.Min.Y+y) }
-	default:
-		p.read = func(dst []uint32, x0, y int) {
-			for i := range dst {
-				r, g, bl, _ := img.At(b.Min.X+x0+i, b.Min.Y+y).RGBA()
-				dst[i] = pack(uint8(r>>8), uint8(g>>8), uint8(bl>>8))
-			}
+		if b.Min.X < 0 {
+			p.read = readAny(img) // left of 0 the places of colour round the other way; no decoder puts anything there
 		}
+	default:
+		p.read = readAny(img)
 	}
 	return p
+}
+
+func readAny(img image.Image) func(dst []uint32, x0, y int) {
+	from := img.Bounds().Min
+	return func(dst []uint32, x0, y int) {
+		for i := range dst {
+			r, g, b, _ := img.At(from.X+x0+i, from.Y+y).RGBA()
+			dst[i] = pack(uint8(r>>8), uint8(g>>8), uint8(b>>8))
+		}
+	}
 }
 
 func read32(dst []uint32, src []uint8) {

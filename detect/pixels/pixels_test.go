@@ -12,7 +12,7 @@ import (
 // Every reader says what the image's own At says, wherever its bounds begin.
 func TestReadersAgreeWithAt(t *testing.T) {
 	rng := rand.New(rand.NewPCG(4, 1))
-	for _, b := range []image.Rectangle{image.Rect(0, 0, 23, 9), image.Rect(5, 3, 28, 12)} {
+	for _, b := range []image.Rectangle{image.Rect(0, 0, 23, 9), image.Rect(5, 3, 28, 12), image.Rect(-5, -3, 18, 6)} {
 		src := image.NewRGBA(b)
 		for i := range src.Pix {
 			src.Pix[i] = uint8(rng.IntN(256)) | uint8(i%4/3*255)
