@@ -21,13 +21,15 @@ type MediaOptions struct {
 	NoDrawn bool   // leave out the annotated copy; the review server makes it when it is asked for
 	Own     string // the user's own file, absolute, which the page shows instead of a plain copy; "" where no browser would show it
 	Quality int    // JPEG quality of the large pictures, 1 to 100; 0 = 88
-	Chip    overlay.ChipOptions
 }
 
 const defaultQuality = 88
 
 const (
 	thumbWidth = 128 // pixels
+	// The page shows close-ups some 150 to 250 pixels wide. A mark of twenty pixels tells no more enlarged to 320, and costs four times
+	// as much to encode.
+	chipMost = 3
 	// JPEG as Go writes it halves the resolution of colour; thinner lines than this lose their class's colour in it.
 	jpegLine = 2.5 // pixels
 )
@@ -85,7 +87,7 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 		return err
 	}
 	for _, mk := range marks {
-		if err := writeChip(ctx, runDir, img, mk, opt.Chip); err != nil {
+		if err := writeChip(ctx, runDir, img, mk); err != nil {
 			return err
 		}
 	}
@@ -93,8 +95,8 @@ func WriteMedia(ctx context.Context, runDir string, img image.Image, capt detect
 }
 
 // writeChip writes the close-up of a mark into a run folder, if the picture shows it.
-func writeChip(ctx context.Context, runDir string, img image.Image, m detect.MarkRecord, opt overlay.ChipOptions) error {
-	chip := overlay.Chip(img, m, opt)
+func writeChip(ctx context.Context, runDir string, img image.Image, m detect.MarkRecord) error {
+	chip := overlay.Chip(img, m, overlay.ChipOptions{Most: chipMost})
 	if chip.Bounds().Empty() {
 		return nil
 	}

@@ -16,7 +16,6 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
-	"shadowgap/internal/overlay"
 )
 
 // LinkTo makes a picture of a run lead to the user's own file, by the way from one to the other so that both can be moved together.
@@ -166,7 +165,7 @@ func (h *Handler) draw(ctx context.Context, name string) error {
 		return err
 	}
 	if d.mark >= 0 {
-		return writeChip(ctx, h.root.Name(), img, h.marks[d.mark], overlay.ChipOptions{})
+		return writeChip(ctx, h.root.Name(), img, h.marks[d.mark])
 	}
 	return writeDrawn(ctx, h.root.Name(), img, c, decided.Something(h.marksOf(c.Capture)), defaultQuality)
 }
