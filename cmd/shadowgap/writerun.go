@@ -26,8 +26,31 @@ const maxPageCaptures = 5000
 // firstPlaces is how many places a run is gone to first for: as many as a person reads and a small unit takes.
 const firstPlaces = 10
 
-// shownOnPage is how many of them one page shows; of the others it needs only what its name for the run is made of.
-const shownOnPage = 2000
+// shownOnPage is how many of them one page shows at most, and marksOnPage how many marks; of the others it needs only what its name for
+// the run is made of.
+const (
+	shownOnPage = 2000
+	marksOnPage = 12_000
+)
+
+// pageSize is how many captures each page shows, when the foremost have so many marks: as many as no page has too many marks of.
+func pageSize(marks []int) int {
+	size := shownOnPage
+	for {
+		most := 0
+		for part := range slices.Chunk(marks, size) {
+			n := 0
+			for _, k := range part {
+				n += k
+			}
+			most = max(most, n)
+		}
+		if most <= marksOnPage || size == 1 {
+			return size
+		}
+		size = max(1, min(size-1, size*marksOnPage/most))
+	}
+}
 
 // writeRun makes the run's exports and its review page from the database, as decisions leave the run, and returns what it comes to.
 func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, clutter bool) (overview, error) {
@@ -192,15 +215,34 @@ func foremostOf(ctx context.Context, store *runstore.Store, first, full int) (
 			caps = append(caps, detect.CaptureRecord{Capture: c.Capture, SHA256: c.SHA256, Status: c.Status, Interest: c.Interest})
 			continue
 		}
+		clip(c)
 		caps = append(caps, *c)
 		for m, err := range store.MarksOf(ctx, c) {
 			if err != nil {
 				return nil, nil, 0, err
 			}
+			m.Evidence = toldEvidence(m.Evidence)
 			marks = append(marks, *m)
 		}
 	}
 	return caps, marks, total, nil
+}
+
+// clip lets go of the room that decoding left at the end of a capture's profiles: thousands of them are in memory at once.
+func clip(c *detect.CaptureRecord) {
+	for i := range c.Panels {
+		p := &c.Panels[i]
+		p.Nadir, p.FirstReturn.Port, p.FirstReturn.Starboard = exact(p.Nadir), exact(p.FirstReturn.Port), exact(p.FirstReturn.Starboard)
+		p.AltitudePx, p.AltitudeM = exact(p.AltitudePx), exact(p.AltitudeM)
+	}
+}
+
+// exact is a list in memory of its own length; nil stays nil.
+func exact[T any](list []T) []T {
+	if cap(list) == len(list) {
+		return list
+	}
+	return append(make([]T, 0, len(list)), list...)
 }
 
 // writePage makes the run's pages. Only what one of them shows is in memory at once. atlas is where to go, nil where that is not known yet.
@@ -224,9 +266,14 @@ func writePage(ctx context.Context, store *runstore.Store, atlas *places.Atlas, 
 	if err := review.WritePlaces(ctx, store.Dir(), opt.Name, *opt.Atlas, units); err != nil {
 		return fmt.Errorf("making the printed page: %w", err)
 	}
-	opt.Printed, opt.MaxCaptures = true, shownOnPage
+	counts, err := store.MarkCounts(ctx, maxPageCaptures)
+	if err != nil {
+		return err
+	}
+	size := pageSize(counts)
+	opt.Printed, opt.MaxCaptures = true, size
 	err = review.WritePages(ctx, store.Dir(), func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error) {
-		caps, marks, _, err := foremostOf(ctx, store, part*shownOnPage, shownOnPage)
+		caps, marks, _, err := foremostOf(ctx, store, part*size, size)
 		return caps, marks, err
 	}, decisions, opt)
 	if err != nil {
