@@ -1,6 +1,7 @@
 # make demo   the whole job on a few captures of an invented lake
 # make test   formatting, vet and all tests
-# make bench  speed against Go's decoder and plain OpenCV, with benchstat; BENCH_CAPTURES=2000 for memory over a long run
+# make bench  speed against Go's decoders and general-purpose detectors, with benchstat; BENCH_CAPTURES=500 for two workers
+#             against one, 2000 for memory over a long run
 # make score  the detector against the labelled captures in testdata and, when they are at hand, open data
 # make lint   golangci-lint, layering included
 
