@@ -59,12 +59,18 @@ const (
 	aimPerPixel = 44
 )
 
+// aimOf is what Go's memory is to keep to while a capture of that size is looked at, under a ceiling for the whole process; 0 = none.
+func aimOf(pixels, ceiling int64) int64 {
+	aim := max(aimLeast, aimPerPixel*pixels)
+	if ceiling > 0 {
+		aim = min(aim, goShare(ceiling))
+	}
+	return aim
+}
+
 // keepTo makes the garbage collector aim at what a capture of that size takes.
 func (w *weigher) keepTo(pixels int64) {
-	aim := max(aimLeast, aimPerPixel*pixels)
-	if w.ceiling > 0 {
-		aim = min(aim, goShare(w.ceiling))
-	}
+	aim := aimOf(pixels, w.ceiling)
 	if aim != w.aim { // setting it stops all goroutines for a moment
 		debug.SetMemoryLimit(aim)
 		w.aim = aim
