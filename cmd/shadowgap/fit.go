@@ -41,6 +41,18 @@ func (c modelChoice) load() (*models.Model, error) {
 	return m, nil
 }
 
+// version is the version of the model that load reads. A file is read for it and checked; what the program ships with needs neither.
+func (c modelChoice) version() (string, error) {
+	if c.Model == "" {
+		return models.EmbeddedVersion()
+	}
+	m, err := c.load()
+	if err != nil {
+		return "", err
+	}
+	return m.Version, nil
+}
+
 func classNames() []string {
 	var out []string
 	for _, c := range detect.Classes {

@@ -165,6 +165,21 @@ func TestChip(t *testing.T) {
 	}
 }
 
+// What is small is not blown up beyond what its pixels tell, and what is large is as large as ever.
+func TestChipIsEnlargedNoMoreThanToldTo(t *testing.T) {
+	img, _, _ := overlaytest.Scene("a.png", 1)
+	for _, tc := range []struct{ w, want int }{{10, 3 * 48}, {200, 320}} {
+		m := detect.MarkRecord{Class: detect.BottomObject, Box: detect.Box{X: 300, Y: 200, W: tc.w, H: 10}}
+		out := Chip(img, m, ChipOptions{Most: 3})
+		if got := max(out.Bounds().Dx(), out.Bounds().Dy()); got != tc.want {
+			t.Errorf("a mark %d pixels wide gives %d pixels, want %d", tc.w, got, tc.want)
+		}
+		if n := count(out, out.Bounds(), StyleOf(m.Class).Color); n < 20 {
+			t.Errorf("a mark %d pixels wide: %d pixels of its class's colour", tc.w, n)
+		}
+	}
+}
+
 // A thumbnail shows what the picture shows, evenly: what is picked out of it must not depend on where speckle falls.
 func TestThumb(t *testing.T) {
 	speckle := image.NewNRGBA(image.Rect(0, 0, 1920, 1080))
