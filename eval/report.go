@@ -26,7 +26,8 @@ func WriteText(w io.Writer, r *Results) error {
 	} {
 		part(&b, r)
 	}
-	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n", strings.Join(detect.Cautions(), " "))
+	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n",
+		strings.Join(detect.Cautions(), " "))
 	if _, err := w.Write(b.Bytes()); err != nil {
 		return fmt.Errorf("writing score table: %w", err)
 	}

@@ -31,7 +31,9 @@ const (
 )
 
 // benchKinds are the scenes whose captures are timed: whole screens, from empty to crowded.
-var benchKinds = []scene.Kind{scene.KindMixed, scene.KindFish, scene.KindSand, scene.KindRockHump, scene.KindTimber, scene.KindStructure, scene.KindClutter}
+var benchKinds = []scene.Kind{
+	scene.KindMixed, scene.KindFish, scene.KindSand, scene.KindRockHump, scene.KindTimber, scene.KindStructure, scene.KindClutter,
+}
 
 // benchSet returns the paths of one rendered 1920 × 1080 PNG capture of each kind.
 func benchSet(b *testing.B) []string {
@@ -228,7 +230,8 @@ func BenchmarkTriage(b *testing.B) {
 // kept more than the earlier half after a start-up of an eighth: medians, in MiB.
 func timedTriage(b *testing.B, dir string, workers int) (peakMiB, growthMiB float64) {
 	b.Helper()
-	cmd := program("triage", dir, "--out", filepath.Join(b.TempDir(), "run"), "--workers", strconv.Itoa(workers), "--follow-links", "--top", "1")
+	out := filepath.Join(b.TempDir(), "run")
+	cmd := program("triage", dir, "--out", out, "--workers", strconv.Itoa(workers), "--follow-links", "--top", "1")
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = io.Discard, &said
 	if err := cmd.Start(); err != nil {

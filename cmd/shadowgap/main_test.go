@@ -484,10 +484,12 @@ func TestTriageExportMergeScore(t *testing.T) {
 	for _, as := range []string{"csv", "geojson", "gpx", "kml"} {
 		must("export", whole, "--as", as)
 	}
-	if code, _, stderr := shadowgap(t, "export", whole, "--as", "kml", "--out", filepath.Join(tmp, "none", "x.kml")); code != exitUsage || !strings.Contains(stderr, "there is no folder") {
+	code, _, stderr := shadowgap(t, "export", whole, "--as", "kml", "--out", filepath.Join(tmp, "none", "x.kml"))
+	if code != exitUsage || !strings.Contains(stderr, "there is no folder") {
 		t.Errorf("export into a folder that is not there: exit status %d, %s", code, stderr)
 	}
-	if code, _, stderr := shadowgap(t, "review", whole, "--addr", "nonsense"); code != exitUsage || !strings.Contains(stderr, "a host and a port") {
+	code, _, stderr = shadowgap(t, "review", whole, "--addr", "nonsense")
+	if code != exitUsage || !strings.Contains(stderr, "a host and a port") {
 		t.Errorf("review at a nonsense address: exit status %d, %s", code, stderr)
 	}
 	if text := must("score", whole, "--labels", filepath.Join(dir, "labels.json")); !strings.Contains(text, "recall") {

@@ -34,7 +34,8 @@ func (r reviewCmd) Run(con *console) (err error) {
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
 	if store.ReadOnly() {
-		return status{exitFailed, fmt.Sprintf("you may not write to %s, so decisions could not be kept there; its review.html shows the run without", r.RunDir)}
+		return status{exitFailed, fmt.Sprintf("you may not write to %s, so decisions could not be kept there; "+
+			"its review.html shows the run without", r.RunDir)}
 	}
 	if r.Addr != "" {
 		if _, _, err := net.SplitHostPort(r.Addr); err != nil {

@@ -257,8 +257,10 @@ func (r *reviewed) holds(ctx context.Context) ([]survey.Hold, error) {
 func forHolds(m decided.Mark) decided.Mark {
 	r := &m.MarkRecord
 	return decided.Mark{
-		MarkRecord: detect.MarkRecord{Capture: r.Capture, Mark: r.Mark, Panel: r.Panel, Class: r.Class, Odds: r.Odds, Rows: r.Rows, Position: r.Position},
-		Verdict:    m.Verdict, Changed: m.Changed,
+		MarkRecord: detect.MarkRecord{
+			Capture: r.Capture, Mark: r.Mark, Panel: r.Panel, Class: r.Class, Odds: r.Odds, Rows: r.Rows, Position: r.Position,
+		},
+		Verdict: m.Verdict, Changed: m.Changed,
 	}
 }
 

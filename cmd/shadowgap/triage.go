@@ -285,7 +285,8 @@ func checkPaths(con *console, in *batch.Inputs, watch bool) (missing []string, e
 		return nil, err
 	}
 	if !found {
-		return nil, usage("no captures in %s. shadowgap reads PNG, JPEG, TIFF, BMP, GIF and WebP pictures, also inside .zip and .tar.gz.", strings.Join(there, ", "))
+		return nil, usage("no captures in %s. shadowgap reads PNG, JPEG, TIFF, BMP, GIF and WebP pictures, also inside .zip and .tar.gz.",
+			strings.Join(there, ", "))
 	}
 	return missing, nil
 }

@@ -60,7 +60,8 @@ func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
 		return out
 	}
 	// Drawn on in place: the bytes of a picture without transparency are the same either way, and drawing leaves none.
-	c := canvasOn(&image.RGBA{Pix: out.Pix, Stride: out.Stride, Rect: out.Rect}, k, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
+	dst := &image.RGBA{Pix: out.Pix, Stride: out.Stride, Rect: out.Rect}
+	c := canvasOn(dst, k, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
 	if !out.Opaque() {
 		c = newCanvas(out, k, 0, c.opt)
 		out = &image.NRGBA{Pix: c.dst.Pix, Stride: c.dst.Stride, Rect: c.dst.Rect}

@@ -78,7 +78,9 @@ func TestDrawLeaderSpansTheGap(t *testing.T) {
 		{detect.Starboard, detect.Box{X: 50, Y: 20, W: 10, H: 10}, detect.Box{X: 100, Y: 20, W: 30, H: 10}, 60, 100},
 		{detect.Port, detect.Box{X: 120, Y: 20, W: 10, H: 10}, detect.Box{X: 40, Y: 20, W: 30, H: 10}, 120, 70},
 	} {
-		m := detect.MarkRecord{Side: tc.side, Class: detect.SuspendedTarget, Highlight: &tc.hi, Shadow: &tc.sh, Box: detect.BoxOf(tc.hi.Rect().Union(tc.sh.Rect()))}
+		m := detect.MarkRecord{
+			Side: tc.side, Class: detect.SuspendedTarget, Highlight: &tc.hi, Shadow: &tc.sh, Box: detect.BoxOf(tc.hi.Rect().Union(tc.sh.Rect())),
+		}
 		from, to, row, ok := GapSpan(m)
 		if !ok || from != tc.from || to != tc.to || row != 25 {
 			t.Errorf("%s: gap from %v to %v at row %v (%v), want %v to %v at 25", tc.side, from, to, row, ok, tc.from, tc.to)
@@ -109,7 +111,9 @@ func TestStylesDifferInColourAndLine(t *testing.T) {
 func TestDrawSurvivesOddInput(t *testing.T) {
 	far := detect.Box{X: 1 << 20, Y: -500, W: 3, H: 3}
 	nan := math.NaN()
-	capt := detect.CaptureRecord{Panels: []detect.PanelRecord{{Nadir: []detect.RowX{{0, nan}, {1, 5}}, Humps: []detect.Hump{{Rows: [2]int{-5, 1 << 20}}}}}}
+	capt := detect.CaptureRecord{Panels: []detect.PanelRecord{
+		{Nadir: []detect.RowX{{0, nan}, {1, 5}}, Humps: []detect.Hump{{Rows: [2]int{-5, 1 << 20}}}},
+	}}
 	marks := []detect.MarkRecord{{}, {Class: "new", Highlight: &far, Box: far}, {Shadow: &far}}
 	for _, size := range []image.Rectangle{image.Rect(0, 0, 1, 1), image.Rect(5, 7, 30, 20), image.Rect(0, 0, 4000, 1)} {
 		img := image.NewGray(size)

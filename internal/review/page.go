@@ -335,9 +335,11 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 // A page needs no network and no server: its data is inside it, and the pictures that media.Write made beside it are referred to by
 // relative name, so that a run of hundreds of captures still opens at once. Pages of an earlier, longer run are removed.
 //
-// A run may be too long to be in memory at once: read returns all captures for the page with that number, counted from 0. Of those that the page doesn't show they need no more than name, content, status and rank, and no marks.
+// A run may be too long to be in memory at once: read returns all captures for the page with that number, counted from 0. Of those
+// that the page doesn't show it needs no more than name, content, status and rank, and no marks.
 func WritePages(
-	ctx context.Context, runDir string, read func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error), ds []Decision, opt PageOptions,
+	ctx context.Context, runDir string, read func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error), ds []Decision,
+	opt PageOptions,
 ) error {
 	wrap := func(err error) error { return fmt.Errorf("writing the review page of %s: %w", runDir, err) }
 	parts := 1

@@ -134,7 +134,9 @@ type Handler struct {
 }
 
 // NewHandler makes the handler for a server listening on addr (host:port as bound).
-func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string) (*Handler, error) {
+func NewHandler(
+	store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string,
+) (*Handler, error) {
 	pages, err := NewPages(caps, marks, opt.Page)
 	if err != nil {
 		return nil, fmt.Errorf("review server: %w", err)
