@@ -48,7 +48,7 @@ lint: setup ## golangci-lint
 vuln: setup ## known vulnerabilities; VULNDB=file:///FOLDER where the database is kept on disk
 	$(GO) run $(GOVULNCHECK) -db $(VULNDB) -tags customenv ./...
 
-bench: setup ## speed against Go's decoder and plain OpenCV; BENCH_CAPTURES=2000 for memory over a long run
+bench: setup ## speed against Go's decoders and general-purpose detectors; BENCH_CAPTURES=500 for two workers against one, 2000 for memory
 	scripts/bench.sh $(BENCH_COUNT) $(BENCH_CAPTURES) $(BENCHSTAT)
 
 score: build ## the detector against the labelled captures in testdata and, when they are at hand, open data

@@ -55,7 +55,8 @@ func TileLabels(tiles []Tile) Labels {
 func WriteSummary(w io.Writer, head bool, lines ...SummaryLine) error {
 	var b strings.Builder
 	if head {
-		b.WriteString("| | captures | recall | precision | false or other marks a capture | right class | on the bottom or hanging, told right | first return, px: median, 95th percentile |\n")
+		b.WriteString("| | captures | recall | precision | false or other marks a capture | right class | " +
+			"on the bottom or hanging, told right | first return, px: median, 95th percentile |\n")
 		b.WriteString("|---|---|---|---|---|---|---|---|\n")
 	}
 	for _, l := range lines {

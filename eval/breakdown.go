@@ -235,7 +235,8 @@ func worst(caps []scored, opt Options) []Miss {
 					Kind: l.Kind, Score: Number(math.NaN()), Label: &box, Shadow: l.Shadow, Weight: weight})
 			} else if m := s.reported[at]; m.Class != l.Class {
 				bySort[MissClass] = append(bySort[MissClass], Miss{Capture: s.label.Capture, Sort: MissClass, Truth: l.Class, Kind: l.Kind,
-					Given: m.Class, Score: Number(chanceReal(m)), Label: &box, Mark: markBox(m), Shadow: m.Shadow, Weight: m.Odds[m.Class] - m.Odds[l.Class]})
+					Given: m.Class, Score: Number(chanceReal(m)), Label: &box, Mark: markBox(m), Shadow: m.Shadow,
+					Weight: m.Odds[m.Class] - m.Odds[l.Class]})
 			}
 		}
 		for j, f := range s.match.fate {

@@ -82,7 +82,10 @@ func worstLines(caps []scored, opt Options) []LineMiss {
 		for _, side := range []struct {
 			name       detect.Side
 			truth, got []detect.RowX
-		}{{detect.Port, s.label.FirstReturn.Port, panel.FirstReturn.Port}, {detect.Starboard, s.label.FirstReturn.Starboard, panel.FirstReturn.Starboard}} {
+		}{
+			{detect.Port, s.label.FirstReturn.Port, panel.FirstReturn.Port},
+			{detect.Starboard, s.label.FirstReturn.Starboard, panel.FirstReturn.Starboard},
+		} {
 			m := LineMiss{Capture: s.label.Capture, Side: side.name, Rows: len(side.truth)}
 			var abs []float64
 			off := 0

@@ -17,13 +17,26 @@ import (
 // WriteText writes the results as plain tables for a terminal.
 func WriteText(w io.Writer, r *Results) error {
 	var b bytes.Buffer
-	d := r.Detection
 	fmt.Fprintf(&b, "%d labelled captures (%d without a panel found, %d unreadable); %d captures without labels are not scored\n",
 		r.Captures.Labelled, r.Captures.NoPanel, r.Captures.Unreadable, r.Captures.Unlabelled)
 	fmt.Fprintf(&b, "%d labels, %d count (left out: %d too small, %d too faint, %d unsure, %d clutter)\n",
 		r.Labels.Total, r.Labels.Counted, r.Labels.TooSmall, r.Labels.TooFaint, r.Labels.Unsure, r.Labels.Clutter)
+	for _, part := range []func(*bytes.Buffer, *Results){
+		foundText, classesText, confusionText, chancesText, readingText, profilesText, valuesText, worstText, breakdownsText,
+	} {
+		part(&b, r)
+	}
+	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n",
+		strings.Join(detect.Cautions(), " "))
+	if _, err := w.Write(b.Bytes()); err != nil {
+		return fmt.Errorf("writing score table: %w", err)
+	}
+	return nil
+}
 
-	t := section(&b, "Found or not")
+func foundText(b *bytes.Buffer, r *Results) {
+	d := r.Detection
+	t := section(b, "Found or not")
 	row(t, "recall", rateText(d.Recall))
 	row(t, "precision", rateText(d.Precision))
 	row(t, "F1", estimateText(d.F1, 3))
@@ -34,15 +47,17 @@ func WriteText(w io.Writer, r *Results) error {
 		row(t, fmt.Sprintf("recall at up to %g false marks a capture", p.FalsePerCapture), rateText(p.Recall))
 	}
 	t.Flush()
+}
 
-	t = section(&b, "Classes")
+func classesText(b *bytes.Buffer, r *Results) {
+	t := section(b, "Classes")
 	row(t, "class", "labels", "recall", "precision", "F1", "average precision", "Brier", "calibration error")
 	for _, c := range r.Classes {
 		row(t, string(c.Class), fmt.Sprint(c.Labels), rateText(c.Recall), rateText(c.Precision), numberText(c.F1, 3),
 			estimateText(c.AP, 3), numberText(c.Brier, 3), numberText(c.ECE, 3))
 	}
 	t.Flush()
-	t = tabbed(&b)
+	t = tabbed(b)
 	row(t, "mean average precision", estimateText(r.MeanAP, 3))
 	row(t, "right class, of those found", rateText(r.RightClass))
 	row(t, fmt.Sprintf("suspended told from bottom, true gap ≥ %g px", r.Options.MinGapPx), rateText(r.BottomOrNot.Suspended))
@@ -52,8 +67,10 @@ func WriteText(w io.Writer, r *Results) error {
 	row(t, "bottom objects called so", rateText(r.Hanging.Bottom))
 	row(t, fmt.Sprintf("suspended found, true gap %d to %d px", smallGapPx, largeGapPx), rateText(r.Hanging.SmallGaps))
 	t.Flush()
+}
 
-	t = section(&b, "What was taken for what (rows: truth)")
+func confusionText(b *bytes.Buffer, r *Results) {
+	t := section(b, "What was taken for what (rows: truth)")
 	row(t, append([]string{""}, r.Confusion.Given...)...)
 	for i, name := range r.Confusion.Truth {
 		cells := []string{name}
@@ -67,15 +84,19 @@ func WriteText(w io.Writer, r *Results) error {
 		row(t, cells...)
 	}
 	t.Flush()
+}
 
-	t = section(&b, "Chance of being real, believed or not")
+func chancesText(b *bytes.Buffer, r *Results) {
+	t := section(b, "Chance of being real, believed or not")
 	row(t, "marks", fmt.Sprint(r.Calibration.Marks))
 	row(t, "Brier score", numberText(r.Calibration.Brier, 3))
 	row(t, "expected calibration error", estimateText(r.Calibration.ECE, 3))
 	row(t, "area under the receiver operating characteristic", numberText(r.Calibration.ROCAUC, 3))
 	t.Flush()
+}
 
-	t = section(&b, "Reading")
+func readingText(b *bytes.Buffer, r *Results) {
+	t := section(b, "Reading")
 	row(t, "captures refused", rateText(r.Reading.Refused))
 	row(t, fmt.Sprintf("panels overlapped by %g", panelIoU), rateText(r.Reading.Panel))
 	row(t, fmt.Sprintf("photographed panels overlapped by %g", photoIoU), rateText(r.Reading.Photo))
@@ -87,8 +108,10 @@ func WriteText(w io.Writer, r *Results) error {
 	row(t, "nadirs within 3 px", shareText(r.Reading.Nadir))
 	row(t, "first returns to be seen that get no answer", shareText(r.Reading.VisibleAbsent))
 	t.Flush()
+}
 
-	t = section(&b, "Profiles")
+func profilesText(b *bytes.Buffer, r *Results) {
+	t := section(b, "Profiles")
 	row(t, "", "rows", "median error", "95th percentile", "bias", "within 2 px (2 %)", "no answer")
 	for _, p := range []struct {
 		name   string
@@ -102,8 +125,10 @@ func WriteText(w io.Writer, r *Results) error {
 			estimateText(p.e.Bias, p.digits), percent(p.e.Within2), percent(p.e.Absent))
 	}
 	t.Flush()
+}
 
-	t = section(&b, "Measured values")
+func valuesText(b *bytes.Buffer, r *Results) {
+	t := section(b, "Measured values")
 	row(t, "", "pairs", "no value", "median error", "share of it", "95th percentile", "bias", "within 1 deviation", "within 2")
 	for _, v := range []struct {
 		name string
@@ -113,26 +138,31 @@ func WriteText(w io.Writer, r *Results) error {
 			numberText(v.e.P95, 2), numberText(v.e.Bias, 2), rateText(v.e.Within1SD), rateText(v.e.Within2SD))
 	}
 	t.Flush()
-	t = tabbed(&b)
+	t = tabbed(b)
 	row(t, "humps found", rateText(r.Humps.Recall))
 	row(t, "humps that are humps", rateText(r.Humps.Precision))
 	t.Flush()
+}
 
-	if len(r.WorstLines) > 0 {
-		t = section(&b, "First returns farthest off")
-		row(t, "capture", "side", "rows off by more than 6 px or without an answer", "without an answer", "median error, px")
-		for _, m := range r.WorstLines {
-			row(t, m.Capture, string(m.Side), rateText(m.Off), fmt.Sprint(m.Absent), numberText(m.Median, 1))
-		}
-		t.Flush()
+func worstText(b *bytes.Buffer, r *Results) {
+	if len(r.WorstLines) == 0 {
+		return
 	}
+	t := section(b, "First returns farthest off")
+	row(t, "capture", "side", "rows off by more than 6 px or without an answer", "without an answer", "median error, px")
+	for _, m := range r.WorstLines {
+		row(t, m.Capture, string(m.Side), rateText(m.Off), fmt.Sprint(m.Absent), numberText(m.Median, 1))
+	}
+	t.Flush()
+}
 
+func breakdownsText(b *bytes.Buffer, r *Results) {
 	for _, bd := range r.Breakdowns {
 		title := "Recall by " + bd.By
 		if bd.Unit != "" {
 			title += " (" + bd.Unit + ")"
 		}
-		t = section(&b, title)
+		t := section(b, title)
 		for _, bin := range bd.Bins {
 			cells := []string{bin.Name, rateText(bin.Recall), "class right " + rateText(bin.RightClass)}
 			if bin.FalsePerCapture != nil {
@@ -142,11 +172,6 @@ func WriteText(w io.Writer, r *Results) error {
 		}
 		t.Flush()
 	}
-	fmt.Fprintf(&b, "\nIntervals are 95 %%: Wilson for rates, bootstrap over captures for the rest.\n%s\n", strings.Join(detect.Cautions(), " "))
-	if _, err := w.Write(b.Bytes()); err != nil {
-		return fmt.Errorf("writing score table: %w", err)
-	}
-	return nil
 }
 
 // WriteTilesText writes the score of the open tiles as a plain table.

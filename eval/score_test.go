@@ -136,7 +136,9 @@ func TestSeenButCalledClutterIsToldApartFromMissed(t *testing.T) {
 	for i := range run.Marks {
 		run.Marks[i].Odds = detect.Odds{detect.BottomObject: 0.3, detect.Clutter: 0.7}
 	}
-	labels := Labels{Schema: 1, Captures: []CaptureLabel{{Capture: "a.png", By: "hand", Marks: []MarkLabel{label(detect.BottomObject, box(10, 10, 10, 10))}}}}
+	labels := Labels{Schema: 1, Captures: []CaptureLabel{
+		{Capture: "a.png", By: "hand", Marks: []MarkLabel{label(detect.BottomObject, box(10, 10, 10, 10))}},
+	}}
 	r, err := Score(context.Background(), run, labels, quick())
 	if err != nil {
 		t.Fatal(err)
@@ -221,7 +223,8 @@ func TestProfileErrorsHaveSigns(t *testing.T) {
 		lab.FirstReturn.Starboard = append(lab.FirstReturn.Starboard, detect.RowX{float64(row), 250})
 	}
 	lab.FirstReturn.Port = append(lab.FirstReturn.Port, detect.RowX{200, 150}) // where the run says nothing
-	r, err := Score(context.Background(), Run{Captures: []detect.CaptureRecord{rec}}, Labels{Schema: 1, Captures: []CaptureLabel{lab}}, quick())
+	labels := Labels{Schema: 1, Captures: []CaptureLabel{lab}}
+	r, err := Score(context.Background(), Run{Captures: []detect.CaptureRecord{rec}}, labels, quick())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -484,7 +487,10 @@ func writePNG(t *testing.T, file string, w, h int, bright image.Rectangle, level
 func TestLoadTiles(t *testing.T) {
 	dir := t.TempDir()
 	writePNG(t, filepath.Join(dir, "left_1.png"), 64, 64, image.Rect(10, 20, 14, 27), 1)
-	run := Run{Captures: []detect.CaptureRecord{capture("images/left_1.png")}, Marks: []detect.MarkRecord{mark("images/left_1.png", detect.BottomObject, 0.9, box(10, 20, 4, 7))}}
+	run := Run{
+		Captures: []detect.CaptureRecord{capture("images/left_1.png")},
+		Marks:    []detect.MarkRecord{mark("images/left_1.png", detect.BottomObject, 0.9, box(10, 20, 4, 7))},
+	}
 	tiles, err := LoadTiles(context.Background(), dir, run)
 	if err != nil {
 		t.Fatal(err)

@@ -7,14 +7,8 @@ import "fmt"
 // which those of echo strengths are exact, so it makes no difference where on the grid a window lies. It returns an error for
 // sizes that don't fit.
 func BoxMean(out, g *Grid, rows, cols int) error {
-	if g.Rows <= 0 || g.Cols <= 0 || len(g.V) != g.Rows*g.Cols {
-		return fmt.Errorf("box mean: grid of %d × %d holds %d values", g.Rows, g.Cols, len(g.V))
-	}
-	if out.Rows != g.Rows || out.Cols != g.Cols || len(out.V) != len(g.V) {
-		return fmt.Errorf("box mean: %d values for %d × %d on a grid of %d × %d", len(out.V), out.Rows, out.Cols, g.Rows, g.Cols)
-	}
-	if rows%2 == 0 || cols%2 == 0 || rows < 1 || cols < 1 || rows > g.Rows || cols > g.Cols {
-		return fmt.Errorf("box mean: window of %d × %d on a grid of %d × %d", rows, cols, g.Rows, g.Cols)
+	if err := boxFits(out, g, rows, cols); err != nil {
+		return err
 	}
 	if rows == 3 && cols == 3 {
 		boxMean3(out, g)
@@ -40,6 +34,20 @@ func BoxMean(out, g *Grid, rows, cols int) error {
 			sums[len(sums)-1-i] = inner[len(inner)-1-cols/2+i]
 		}
 		slideMean(out.Row(r), sums, cols, 1/float64(rows*cols))
+	}
+	return nil
+}
+
+// boxFits returns an error where BoxMean's grids and window don't fit each other.
+func boxFits(out, g *Grid, rows, cols int) error {
+	if g.Rows <= 0 || g.Cols <= 0 || len(g.V) != g.Rows*g.Cols {
+		return fmt.Errorf("box mean: grid of %d × %d holds %d values", g.Rows, g.Cols, len(g.V))
+	}
+	if out.Rows != g.Rows || out.Cols != g.Cols || len(out.V) != len(g.V) {
+		return fmt.Errorf("box mean: %d values for %d × %d on a grid of %d × %d", len(out.V), out.Rows, out.Cols, g.Rows, g.Cols)
+	}
+	if rows%2 == 0 || cols%2 == 0 || rows < 1 || cols < 1 || rows > g.Rows || cols > g.Cols {
+		return fmt.Errorf("box mean: window of %d × %d on a grid of %d × %d", rows, cols, g.Rows, g.Cols)
 	}
 	return nil
 }

@@ -183,7 +183,9 @@ func TestComponentsAtAreSomeOfAll(t *testing.T) {
 		rows, cols int
 		density    float64
 		seeds      int
-	}{{1, 1, 1, 1}, {1, 30, 0.5, 4}, {30, 1, 0.5, 4}, {40, 50, 0.3, 20}, {40, 50, 0.45, 60}, {40, 50, 0.6, 5}, {40, 50, 0.3, 0}, {40, 50, 0, 9}} {
+	}{
+		{1, 1, 1, 1}, {1, 30, 0.5, 4}, {30, 1, 0.5, 4}, {40, 50, 0.3, 20}, {40, 50, 0.45, 60}, {40, 50, 0.6, 5}, {40, 50, 0.3, 0}, {40, 50, 0, 9},
+	} {
 		for _, conn := range []Connectivity{Connect4, Connect8} {
 			mask := make([]uint8, tt.rows*tt.cols)
 			for i := range mask {
@@ -204,7 +206,9 @@ func TestComponentsAtAreSomeOfAll(t *testing.T) {
 			left := slices.Clone(mask)
 			var want []Component
 			for _, c := range all {
-				if !slices.ContainsFunc(c.Runs, func(r PixelRun) bool { return slices.Contains(seeded[r.Row*tt.cols+r.Col0:r.Row*tt.cols+r.Col1], true) }) {
+				if !slices.ContainsFunc(c.Runs, func(r PixelRun) bool {
+					return slices.Contains(seeded[r.Row*tt.cols+r.Col0:r.Row*tt.cols+r.Col1], true)
+				}) {
 					continue
 				}
 				c.Label = len(want) + 1

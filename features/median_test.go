@@ -9,7 +9,8 @@ import (
 func TestWindowMedian(t *testing.T) {
 	rng := rand.New(rand.NewPCG(8, 1))
 	for _, tt := range []struct{ rows, cols, size, levels int }{
-		{1, 1, 1, 256}, {1, 1, 3, 256}, {1, 9, 3, 256}, {9, 1, 7, 256}, {5, 6, 15, 256}, {20, 30, 7, 256}, {20, 30, 7, 2}, {17, 23, 15, 5}, {6, 300, 5, 256},
+		{1, 1, 1, 256}, {1, 1, 3, 256}, {1, 9, 3, 256}, {9, 1, 7, 256}, {5, 6, 15, 256}, {20, 30, 7, 256},
+		{20, 30, 7, 2}, {17, 23, 15, 5}, {6, 300, 5, 256},
 	} {
 		v := make([]uint8, tt.rows*tt.cols)
 		for i := range v {
@@ -35,7 +36,9 @@ func TestWindowMedian(t *testing.T) {
 }
 
 func TestWindowMedianRefuses(t *testing.T) {
-	for _, tt := range []struct{ values, rows, cols, size int }{{5, 2, 3, 3}, {6, 2, 3, 2}, {6, 2, 3, 0}, {6, 2, 3, -1}, {6, 2, 3, 257}, {0, 0, 3, 3}, {0, 3, 0, 3}} {
+	for _, tt := range []struct{ values, rows, cols, size int }{
+		{5, 2, 3, 3}, {6, 2, 3, 2}, {6, 2, 3, 0}, {6, 2, 3, -1}, {6, 2, 3, 257}, {0, 0, 3, 3}, {0, 3, 0, 3},
+	} {
 		if _, err := WindowMedian(make([]uint8, tt.values), tt.rows, tt.cols, tt.size); err == nil {
 			t.Errorf("%+v: no error", tt)
 		}

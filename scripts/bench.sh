@@ -1,19 +1,23 @@
 #!/usr/bin/env bash
-# Times the tool on rendered 1920 x 1080 captures and sums the figures up with benchstat.
+# Times the tool on rendered captures and sums the figures up with benchstat.
 #
 #   decode  Go's own PNG decoder, which all else is set against      detect  detection, picture decoded before
 #   whole   from the file's bytes to its marks                       drawn   whole, and its pictures in the run folder
-#   peer    decode, local threshold and connected components by python3-opencv over the same files; knows nothing of sonar
 #
-# These run on one core and in turns, round after round, so that whatever else the machine does falls on all alike. Then whole
-# runs of the program with one worker and with two: captures a second, peak of what all its processes keep resident (pages they
-# share counted once), and by how much that grew from the first half of the run to the second. They take all cores, and a
-# worker alone may use more than one.
+# over captures of 1920 x 1080. These run on one core and in turns, round after round, so that whatever else the machine does falls
+# on all alike. Beside them stand general-purpose detectors of python3-opencv and python3-skimage over the same files, decoding
+# included, which know nothing of sonar (scripts/peers.py; "make score" has what they find).
+#
+# Then what whole runs of the program with one worker cost in processor time, start-up and exports included, over 24 captures as they
+# are rendered: run with close-ups and all, bare with --pictures none, and decode, Go's decoders over the same files. Then whole runs
+# with one worker and with two: captures a second, peak of what all processes keep resident (pages they share counted once), and by
+# how much that grew from the first half of the run to the second. These take all cores.
 #
 # Usage: bench.sh ROUNDS CAPTURES BENCHSTAT_MODULE
 #   ROUNDS    times everything is measured; benchstat gives intervals from 6 on
-#   CAPTURES  length of a whole run; 2000 shows that memory stays flat (takes many minutes a round)
-# Environment: PYTHON, a Python that has OpenCV (default: the first of python3, /usr/bin/python3 that has).
+#   CAPTURES  length of a run with one worker and with two; 500 for the speed-up, 2000 shows that memory stays flat (takes many
+#             minutes a round)
+# Environment: PYTHON, a Python that has both libraries (default: the first of python3, /usr/bin/python3 that has).
 set -euo pipefail
 rounds=$1
 captures=$2
@@ -25,14 +29,18 @@ export SHADOWGAP_BENCH_DIR=$work/captures SHADOWGAP_BENCH_CAPTURES=$captures
 
 python=
 for p in ${PYTHON:+"$PYTHON"} python3 /usr/bin/python3; do
-	if "$p" -c 'import cv2' 2>/dev/null; then
+	if "$p" -c 'import cv2, skimage' 2>/dev/null; then
 		python=$p
 		break
 	fi
 done
 if [ -z "$python" ]; then
-	echo "bench: no Python with OpenCV here, the peer column is left out (Debian: apt-get install python3-opencv)" >&2
+	echo "bench: no Python with OpenCV and scikit-image here, peers are left out (scripts/setup.sh clients installs them)" >&2
 fi
+
+peers=(threshold log doh)
+busy() { awk '{ print $1 }' /proc/loadavg; } # what else the machine does, roughly: its figures are worth less then
+before=$(busy)
 
 scripts/go-slim.sh test -c -o "$work/bench" ./cmd/shadowgap
 measure() { # PATTERN ROUNDS-OF-EACH
@@ -46,8 +54,11 @@ for ((i = 1; i <= rounds; i++)); do
 	echo "bench: round $i of $rounds" >&2
 	GOMAXPROCS=1 OPENCV_FOR_THREADS_NUM=1 measure '^BenchmarkCapture$' 3x
 	if [ -n "$python" ]; then
-		"$python" scripts/bench-peer.py "$SHADOWGAP_BENCH_DIR"/*.png >>"$raw"
+		# It prints METHOD, pictures, seconds to decode, seconds to search.
+		"$python" scripts/peers.py "$SHADOWGAP_BENCH_DIR" "$work/peers" --methods "$(IFS=,; echo "${peers[*]}")" |
+			awk -F '\t' '{ printf "BenchmarkCapture/step=%s 1 %.0f ns/op\n", $1, 1e9 * ($3 + $4) }' >>"$raw"
 	fi
+	measure '^BenchmarkRun$' 1x
 	measure '^BenchmarkTriage$' 1x
 done
 
@@ -55,7 +66,9 @@ done
 sed -E 's/^(Benchmark[^ \t]*)-[0-9]+([ \t])/\1\2/' "$raw" >"$work/plain.txt"
 stat() { go run "$benchstat" "$@"; }
 echo
-stat -filter '.fullname:/Capture/' -col '/step@(decode detect whole drawn peer)' "$work/plain.txt"
+stat -filter '.fullname:/Capture/' -col '/step@(decode detect whole drawn threshold log doh)' "$work/plain.txt"
+echo
+stat -filter '.fullname:/Run/' -col '/step@(decode bare run)' "$work/plain.txt"
 echo
 stat -filter '.fullname:/Triage/' -col '/workers@(1 2)' "$work/plain.txt"
 
@@ -66,16 +79,23 @@ value() { # NAME UNIT
 }
 ratio() { awk -v a="$1" -v b="$2" 'BEGIN { if (b > 0) printf "%.2f", a / b; else printf "-" }'; }
 decode=$(value BenchmarkCapture/step=decode ns/op)
-peer=$(value BenchmarkCapture/step=peer ns/op)
-printf '\n%-8s %12s %10s %10s\n' '' 'ms/capture' '/ decode' '/ peer'
-for step in decode detect whole drawn peer; do
-	ns=$(value "BenchmarkCapture/step=$step" ns/op)
-	[ "$step" != peer ] || [ -n "$python" ] || continue
-	printf '%-8s %12.1f %10s %10s\n' "$step" "$(awk -v n="$ns" 'BEGIN { print n / 1e6 }')" "$(ratio "$ns" "$decode")" "$(ratio "$ns" "$peer")"
-done
+table() { # BENCHMARK UNIT DECODE STEP…
+	local name=$1 unit=$2 decode=$3 step ns
+	printf '\n%-10s %12s %10s\n' '' 'ms/capture' '/ decode'
+	for step in "${@:4}"; do
+		ns=$(value "$name/step=$step" "$unit")
+		[ "$ns" != 0 ] || continue # left out
+		printf '%-10s %12.1f %10s\n' "$step" "$(awk -v n="$ns" 'BEGIN { print n / 1e6 }')" "$(ratio "$ns" "$decode")"
+	done
+}
+table BenchmarkCapture ns/op "$decode" decode detect whole drawn "${peers[@]}"
+decode=$(value BenchmarkRun/step=decode cpu-ns/capture)
+printf '\nProcessor time of whole runs with one worker, 24 captures:\n'
+table BenchmarkRun cpu-ns/capture "$decode" decode bare run
 one=$(value BenchmarkTriage/workers=1 captures/s)
 two=$(value BenchmarkTriage/workers=2 captures/s)
 printf '\nTwo workers against one, %s captures: %s times as fast (%s and %s captures/s on %s cores)\n' \
 	"$captures" "$(ratio "$two" "$one")" "$two" "$one" "$(nproc)"
 printf 'Resident with two workers: peak %s MiB, growth from first half to second %s MiB\n' \
 	"$(value BenchmarkTriage/workers=2 MiB-peak)" "$(value BenchmarkTriage/workers=2 MiB-growth)"
+printf 'Load of the machine before and after: %s and %s on %s cores\n' "$before" "$(busy)" "$(nproc)"

@@ -85,7 +85,7 @@ runtime)
 	apt_install "${libs[@]}"
 	;;
 clients)
-	# the programs that tests open exports and pages with; each such test skips where its program is missing
+	# the programs that tests open exports and pages with, each of which skips where its program is missing, and what peers.py needs
 	missing=()
 	while read -r program package; do
 		command -v "$program" >/dev/null 2>&1 || missing+=("$package")
@@ -96,6 +96,7 @@ clients)
 		tesseract tesseract-ocr
 		chromium chromium
 	EOF
+	/usr/bin/python3 -c 'import cv2, skimage' 2>/dev/null || missing+=(python3-opencv python3-skimage)
 	if [ ${#missing[@]} -gt 0 ]; then
 		say "installing ${missing[*]}"
 		apt_install "${missing[@]}"

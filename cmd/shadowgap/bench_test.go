@@ -5,6 +5,7 @@ import (
 	"context"
 	"fmt"
 	"image"
+	_ "image/jpeg" // as triage reads them
 	"image/png"
 	"io"
 	"os"
@@ -12,6 +13,7 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -29,7 +31,9 @@ const (
 )
 
 // benchKinds are the scenes whose captures are timed: whole screens, from empty to crowded.
-var benchKinds = []scene.Kind{scene.KindMixed, scene.KindFish, scene.KindSand, scene.KindRockHump, scene.KindTimber, scene.KindStructure, scene.KindClutter}
+var benchKinds = []scene.Kind{
+	scene.KindMixed, scene.KindFish, scene.KindSand, scene.KindRockHump, scene.KindTimber, scene.KindStructure, scene.KindClutter,
+}
 
 // benchSet returns the paths of one rendered 1920 × 1080 PNG capture of each kind.
 func benchSet(b *testing.B) []string {
@@ -122,6 +126,75 @@ func BenchmarkCapture(b *testing.B) {
 	}
 }
 
+// BenchmarkRun tells what whole runs cost: the processor time of the program and its one worker over rendered captures as they come,
+// start-up, learned parts and exports included, beside that of Go's decoders for the same files. An op is one run.
+func BenchmarkRun(b *testing.B) {
+	const seed, captures = "100500", "24"
+	dir := filepath.Join(b.TempDir(), "captures")
+	if out, err := program("scene", "--seed", seed, "--count", captures, "--out", dir).CombinedOutput(); err != nil {
+		b.Fatalf("%v\n%s", err, out)
+	}
+	var files [][]byte
+	for _, pattern := range []string{"*.png", "*.jpg"} {
+		names, err := filepath.Glob(filepath.Join(dir, pattern))
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, name := range names {
+			data, err := os.ReadFile(name)
+			if err != nil {
+				b.Fatal(err)
+			}
+			files = append(files, data)
+		}
+	}
+	if got := strconv.Itoa(len(files)); got != captures {
+		b.Fatalf("%s captures were rendered, want %s", got, captures)
+	}
+	triage := func(b *testing.B, pictures string) time.Duration {
+		cmd := program("triage", dir, "--out", filepath.Join(b.TempDir(), "run"), "--workers", "1", "--pictures", pictures)
+		var said bytes.Buffer
+		cmd.Stderr = &said
+		if err := cmd.Run(); err != nil {
+			b.Fatalf("%v\n%s", err, said.String())
+		}
+		return cmd.ProcessState.UserTime() + cmd.ProcessState.SystemTime() // with those of the processes it waited for
+	}
+	for _, step := range []struct {
+		name string
+		do   func(*testing.B) time.Duration
+	}{
+		{"decode", func(b *testing.B) time.Duration {
+			began := processorTime(b)
+			for _, data := range files {
+				if _, _, err := image.Decode(bytes.NewReader(data)); err != nil {
+					b.Fatal(err)
+				}
+			}
+			return processorTime(b) - began
+		}},
+		{"bare", func(b *testing.B) time.Duration { return triage(b, "none") }},
+		{"run", func(b *testing.B) time.Duration { return triage(b, "all") }},
+	} {
+		b.Run("step="+step.name, func(b *testing.B) {
+			var took time.Duration
+			for b.Loop() {
+				took += step.do(b)
+			}
+			b.ReportMetric(float64(took.Nanoseconds())/float64(b.N*len(files)), "cpu-ns/capture")
+		})
+	}
+}
+
+// processorTime is what this process has taken so far.
+func processorTime(b *testing.B) time.Duration {
+	var u syscall.Rusage
+	if err := syscall.Getrusage(syscall.RUSAGE_SELF, &u); err != nil {
+		b.Fatal(err)
+	}
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
+}
+
 // BenchmarkTriage times the program itself, worker processes and pictures included, over a folder of captures, and reports what
 // it and its workers keep resident. An op is one run.
 func BenchmarkTriage(b *testing.B) {
@@ -157,7 +230,8 @@ func BenchmarkTriage(b *testing.B) {
 // kept more than the earlier half after a start-up of an eighth: medians, in MiB.
 func timedTriage(b *testing.B, dir string, workers int) (peakMiB, growthMiB float64) {
 	b.Helper()
-	cmd := program("triage", dir, "--out", filepath.Join(b.TempDir(), "run"), "--workers", strconv.Itoa(workers), "--follow-links", "--top", "1")
+	out := filepath.Join(b.TempDir(), "run")
+	cmd := program("triage", dir, "--out", out, "--workers", strconv.Itoa(workers), "--follow-links", "--top", "1")
 	var said bytes.Buffer
 	cmd.Stdout, cmd.Stderr = io.Discard, &said
 	if err := cmd.Start(); err != nil {

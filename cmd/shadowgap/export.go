@@ -89,7 +89,7 @@ func (e exportCmd) Run(con *console) (err error) {
 	for _, c := range e.Class {
 		filter.Classes = append(filter.Classes, detect.Class(c))
 	}
-	l := listed{marks: filter.Apply(run.marks(con.ctx, atlas)), atlas: atlas}
+	l := listed{marks: filter.Apply(run.marks(con.ctx, looksOf(atlas))), atlas: atlas}
 	if e.Of == "holds" {
 		if l.holds, err = run.holds(con.ctx); err != nil {
 			return err

@@ -41,6 +41,18 @@ func (c modelChoice) load() (*models.Model, error) {
 	return m, nil
 }
 
+// version is the version of the model that load reads. A file is read for it and checked; what the program ships with needs neither.
+func (c modelChoice) version() (string, error) {
+	if c.Model == "" {
+		return models.EmbeddedVersion()
+	}
+	m, err := c.load()
+	if err != nil {
+		return "", err
+	}
+	return m.Version, nil
+}
+
 func classNames() []string {
 	var out []string
 	for _, c := range detect.Classes {
@@ -89,8 +101,8 @@ func (f fitCmd) Run(con *console) error {
 	old, fresh := judged(before, held), judged(after, held)
 	tellHeldOut(con.out, how, old, fresh)
 	if !(fresh.loss < old.loss) {
-		return status{exitFailed, fmt.Sprintf("the new model does no better on the captures held out (log loss %.4f, the one in use %.4f): not written. More labels may help.",
-			fresh.loss, old.loss)}
+		return status{exitFailed, fmt.Sprintf("the new model does no better on the captures held out (log loss %.4f, the one in use %.4f): "+
+			"not written. More labels may help.", fresh.loss, old.loss)}
 	}
 	after.Provenance.Source = fmt.Sprintf("%s, after %s; %s; on %s held out: log loss %.4f before, %.4f after",
 		how, before.Version, g.source(f), count(groups(held), "capture"), old.loss, fresh.loss)

@@ -89,8 +89,8 @@ func (f fitCmd) gather(con *console, model *models.Model) (gathered, error) {
 		fmt.Fprintln(con.err, "shadowgap: left out:", l)
 	}
 	if g.others > 0 {
-		fmt.Fprintf(con.err, "shadowgap: %s triaged with other settings than given here: give fit the same --manifest, --range, --side and so on\n",
-			count(g.others, "capture"))
+		fmt.Fprintf(con.err, "shadowgap: %s triaged with other settings than given here: "+
+			"give fit the same --manifest, --range, --side and so on\n", count(g.others, "capture"))
 	}
 	return g, nil
 }

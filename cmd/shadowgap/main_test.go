@@ -254,12 +254,59 @@ var exports = []string{
 	"places.csv",
 }
 
+// The number of worker processes decides nothing but the time.
+func TestExportsDoNotDependOnWorkers(t *testing.T) {
+	dir := scenes(t, 4) // and two archives of three or four
+	archives(t, dir)
+	var one map[string]string
+	for _, workers := range []string{"1", "2", "4", "8"} {
+		run := filepath.Join(t.TempDir(), "run") // of the same name: the page shows it
+		if code, _, stderr := shadowgap(t, "triage", dir, "--out", run, "--no-timings", "--workers", workers); code != exitRead {
+			t.Fatalf("%s workers: exit status %d\n%s", workers, code, stderr)
+		}
+		got := exportsOf(t, run)
+		for name := range got { // the page quotes the command
+			got[name] = strings.ReplaceAll(got[name], "--workers "+workers, "--workers N")
+		}
+		if one == nil {
+			one = got
+		}
+		sameExports(t, one, got)
+	}
+}
+
+// exportsOf reads the exports of a run.
+func exportsOf(t testing.TB, run string) map[string]string {
+	t.Helper()
+	out := map[string]string{}
+	for _, name := range exports {
+		data, err := os.ReadFile(filepath.Join(run, name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		out[name] = string(data)
+	}
+	return out
+}
+
+func sameExports(t testing.TB, want, got map[string]string) {
+	t.Helper()
+	for _, name := range exports {
+		if got[name] != want[name] {
+			t.Errorf("%s differs: %d bytes, want %d", name, len(got[name]), len(want[name]))
+		}
+	}
+}
+
+// killsEnv is how often TestKilledRunEndsLikeAnUndisturbedOne kills a run, where that is to be more than a few times.
+const killsEnv = "SHADOWGAP_TEST_KILLS"
+
 func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 	dir := scenes(t, 6)
 	write(t, filepath.Join(dir, "text.png"), []byte("not a picture"))
 	archives(t, dir)
 	// Runs of the same name in two folders: the page shows the name.
-	calm, rough := filepath.Join(t.TempDir(), "run"), filepath.Join(t.TempDir(), "run")
+	calm := filepath.Join(t.TempDir(), "run")
 	args := func(run string) []string {
 		return []string{"triage", dir, "--out", run, "--no-timings", "--workers", "2"}
 	}
@@ -272,44 +319,47 @@ func TestKilledRunEndsLikeAnUndisturbedOne(t *testing.T) {
 	seed := rand.Uint64()
 	t.Logf("seed %d", seed)
 	rng := rand.New(rand.NewPCG(seed, 0))
-	kills, tries := 0, 4
-	if many, err := strconv.Atoi(os.Getenv("SHADOWGAP_TEST_KILLS")); err == nil {
-		tries = many
+	want := 4
+	if many, err := strconv.Atoi(os.Getenv(killsEnv)); err == nil {
+		want = many
 	}
-	for range tries {
-		cmd := program(args(rough)...)
-		cmd.Env = append(cmd.Env, deathsEnv+"=20")
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
+	kills, runs := 0, 0
+	for ; kills < want; runs++ {
+		rough := filepath.Join(t.TempDir(), "run")
+		for ended := false; kills < want && !ended; {
+			cmd := program(args(rough)...)
+			cmd.Env = append(cmd.Env, deathsEnv+"=20")
+			if err := cmd.Start(); err != nil {
+				t.Fatal(err)
+			}
+			// Every third one dies while it starts, the others at any moment.
+			longest := took / 2
+			if rng.IntN(3) == 0 {
+				longest = took / 20
+			}
+			time.Sleep(time.Duration(rng.Int64N(int64(longest))))
+			// It fails when the run has ended already, which is one of the moments to try.
+			_ = cmd.Process.Kill()
+			if err := cmd.Wait(); err != nil && cmd.ProcessState.Sys().(syscall.WaitStatus).Signaled() {
+				kills++
+				continue
+			}
+			ended = true
 		}
-		time.Sleep(time.Duration(rng.Int64N(int64(took) * 4 / int64(tries+3))))
-		// It fails when the run has ended already, which is one of the moments to try.
-		_ = cmd.Process.Kill()
-		if err := cmd.Wait(); err != nil && cmd.ProcessState.Sys().(syscall.WaitStatus).Signaled() {
-			kills++
+		if code, _, stderr := shadowgap(t, args(rough)...); code != exitUnreadable {
+			t.Fatalf("last run: exit status %d\n%s", code, stderr)
+		}
+		sameExports(t, exportsOf(t, calm), exportsOf(t, rough))
+		if stored, captures := storedAndHeld(t, rough); stored != captures || captures == 0 {
+			t.Errorf("%s: %d results stored for %d captures; want each once", rough, stored, captures)
+		}
+		if left, _ := filepath.Glob(filepath.Join(rough, "*", ".part-*")); len(left) > 0 {
+			t.Errorf("half-written files are left: %q", left)
 		}
 	}
-	t.Logf("killed %d of %d times in up to %v", kills, tries, took)
-	if code, _, stderr := shadowgap(t, args(rough)...); code != exitUnreadable {
-		t.Fatalf("last run: exit status %d\n%s", code, stderr)
-	}
-	for _, name := range exports {
-		a, errA := os.ReadFile(filepath.Join(calm, name))
-		b, errB := os.ReadFile(filepath.Join(rough, name))
-		if err := errors.Join(errA, errB); err != nil {
-			t.Fatal(err)
-		}
-		if !bytes.Equal(a, b) {
-			t.Errorf("%s differs: %d and %d bytes", name, len(a), len(b))
-		}
-	}
-	for _, dir := range []string{calm, rough} {
-		if stored, captures := storedAndHeld(t, dir); stored != captures || captures == 0 {
-			t.Errorf("%s: %d results stored for %d captures; want each once", dir, stored, captures)
-		}
-	}
-	if left, _ := filepath.Glob(filepath.Join(rough, "*", ".part-*")); len(left) > 0 {
-		t.Errorf("half-written files are left: %q", left)
+	t.Logf("killed %d times over %d runs that take %v undisturbed", kills, runs, took)
+	if stored, captures := storedAndHeld(t, calm); stored != captures || captures == 0 {
+		t.Errorf("%s: %d results stored for %d captures; want each once", calm, stored, captures)
 	}
 }
 
@@ -434,10 +484,12 @@ func TestTriageExportMergeScore(t *testing.T) {
 	for _, as := range []string{"csv", "geojson", "gpx", "kml"} {
 		must("export", whole, "--as", as)
 	}
-	if code, _, stderr := shadowgap(t, "export", whole, "--as", "kml", "--out", filepath.Join(tmp, "none", "x.kml")); code != exitUsage || !strings.Contains(stderr, "there is no folder") {
+	code, _, stderr := shadowgap(t, "export", whole, "--as", "kml", "--out", filepath.Join(tmp, "none", "x.kml"))
+	if code != exitUsage || !strings.Contains(stderr, "there is no folder") {
 		t.Errorf("export into a folder that is not there: exit status %d, %s", code, stderr)
 	}
-	if code, _, stderr := shadowgap(t, "review", whole, "--addr", "nonsense"); code != exitUsage || !strings.Contains(stderr, "a host and a port") {
+	code, _, stderr = shadowgap(t, "review", whole, "--addr", "nonsense")
+	if code != exitUsage || !strings.Contains(stderr, "a host and a port") {
 		t.Errorf("review at a nonsense address: exit status %d, %s", code, stderr)
 	}
 	if text := must("score", whole, "--labels", filepath.Join(dir, "labels.json")); !strings.Contains(text, "recall") {

@@ -47,7 +47,8 @@ func (m mergeCmd) Run(con *console) error {
 func (m mergeCmd) join(con *console, store *runstore.Store) error {
 	err := m.all(con, store)
 	// Also when a run was refused: those before it are in.
-	if err := errors.Join(err, writeRun(con.ctx, store, overlay.Units(m.Units), false)); err != nil {
+	_, writeErr := writeRun(con.ctx, store, overlay.Units(m.Units), false)
+	if err := errors.Join(err, writeErr); err != nil {
 		return err
 	}
 	tally, err := store.Tally(con.ctx)

@@ -34,7 +34,8 @@ func (r reviewCmd) Run(con *console) (err error) {
 	}
 	defer func() { err = errors.Join(err, store.Close()) }()
 	if store.ReadOnly() {
-		return status{exitFailed, fmt.Sprintf("you may not write to %s, so decisions could not be kept there; its review.html shows the run without", r.RunDir)}
+		return status{exitFailed, fmt.Sprintf("you may not write to %s, so decisions could not be kept there; "+
+			"its review.html shows the run without", r.RunDir)}
 	}
 	if r.Addr != "" {
 		if _, _, err := net.SplitHostPort(r.Addr); err != nil {
@@ -70,7 +71,8 @@ func (r reviewCmd) Run(con *console) (err error) {
 		return err
 	}
 	// The page and the exports in the run folder follow the decisions.
-	return writeRun(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units), false)
+	_, err = writeRun(context.WithoutCancel(con.ctx), store, overlay.Units(r.Units), false)
+	return err
 }
 
 // exportNow writes one of the run's exports as decisions leave it at this moment.
@@ -79,17 +81,13 @@ func exportNow(ctx context.Context, store *runstore.Store, units overlay.Units, 
 	if err != nil {
 		return err
 	}
-	atlas, err := run.atlas(ctx, units)
+	o, err := run.overview(ctx, units)
 	if err != nil {
 		return err
 	}
-	files, err := runFiles(ctx, run, atlas, units)
-	if err != nil {
-		return err
-	}
-	for _, f := range files {
+	for _, f := range runFiles(ctx, o, units) {
 		if f.name == name && f.write != nil {
-			return f.write(w)
+			return f.write(w, run)
 		}
 	}
 	return fmt.Errorf("export %s: %w", name, fs.ErrNotExist)
@@ -134,5 +132,6 @@ func (r reviewCmd) take(con *console, store *runstore.Store) error {
 		fmt.Fprintln(con.err, "left out:", s)
 	}
 	fmt.Fprintf(con.out, "%s new, %d known already, %d left out\n", count(taken.Added, "decision"), taken.Known, len(taken.Skipped))
-	return writeRun(con.ctx, store, overlay.Units(r.Units), false)
+	_, err = writeRun(con.ctx, store, overlay.Units(r.Units), false)
+	return err
 }

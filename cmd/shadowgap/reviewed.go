@@ -22,7 +22,8 @@ import (
 type reviewed struct {
 	store   *runstore.Store
 	state   *review.State
-	clutter bool // what is likeliest clutter is asked for
+	clutter bool                       // what is likeliest clutter is asked for
+	source  iter.Seq2[captured, error] // where its captures come from; nil = the store
 }
 
 func openReviewed(ctx context.Context, store *runstore.Store, clutter bool) (*reviewed, error) {
@@ -30,7 +31,7 @@ func openReviewed(ctx context.Context, store *runstore.Store, clutter bool) (*re
 	if err != nil {
 		return nil, err
 	}
-	return &reviewed{store, review.Fold(ds), clutter}, nil
+	return &reviewed{store: store, state: review.Fold(ds), clutter: clutter}, nil
 }
 
 // of returns one capture's marks as decisions leave them.
@@ -60,6 +61,9 @@ type captured struct {
 
 // captures yields the captures, the most interesting first, each with all its marks.
 func (r *reviewed) captures(ctx context.Context) iter.Seq2[captured, error] {
+	if r.source != nil {
+		return r.source
+	}
 	return func(yield func(captured, error) bool) {
 		for c, err := range r.store.Captures(ctx) {
 			if err != nil {
@@ -185,16 +189,25 @@ func toldEvidence(evidence map[string]float64) map[string]float64 {
 	return out
 }
 
-// marks yields the run's marks in the order of its captures, each with the id of the thing it is a look at when several are.
-func (r *reviewed) marks(ctx context.Context, a places.Atlas) decided.Marks {
-	of := map[string]*string{}
+// looks are the ids of things that several marks are looks at, by capture and mark.
+type looks map[string]*string
+
+func lookKey(capture, mark string) string { return capture + "\x00" + mark }
+
+func looksOf(a places.Atlas) looks {
+	of := looks{}
 	for i := range a.Sightings {
 		if s := &a.Sightings[i]; len(s.Members) > 1 {
 			for _, m := range s.Members {
-				of[m.Capture+"\x00"+m.Mark] = &s.ID
+				of[lookKey(m.Capture, m.Mark)] = &s.ID
 			}
 		}
 	}
+	return of
+}
+
+// marks yields the run's marks in the order of its captures, each with the id of the thing it is a look at when several are.
+func (r *reviewed) marks(ctx context.Context, of looks) decided.Marks {
 	return func(yield func(*decided.Mark, error) bool) {
 		for c, err := range r.captures(ctx) {
 			if err != nil {
@@ -203,7 +216,7 @@ func (r *reviewed) marks(ctx context.Context, a places.Atlas) decided.Marks {
 			}
 			ms := r.ruled(c).marks
 			for i := range ms {
-				ms[i].Sighting = of[c.record.Capture+"\x00"+ms[i].Mark]
+				ms[i].Sighting = of[lookKey(c.record.Capture, ms[i].Mark)]
 				if !yield(&ms[i], nil) {
 					return
 				}
@@ -244,8 +257,10 @@ func (r *reviewed) holds(ctx context.Context) ([]survey.Hold, error) {
 func forHolds(m decided.Mark) decided.Mark {
 	r := &m.MarkRecord
 	return decided.Mark{
-		MarkRecord: detect.MarkRecord{Capture: r.Capture, Mark: r.Mark, Panel: r.Panel, Class: r.Class, Odds: r.Odds, Rows: r.Rows, Position: r.Position},
-		Verdict:    m.Verdict, Changed: m.Changed,
+		MarkRecord: detect.MarkRecord{
+			Capture: r.Capture, Mark: r.Mark, Panel: r.Panel, Class: r.Class, Odds: r.Odds, Rows: r.Rows, Position: r.Position,
+		},
+		Verdict: m.Verdict, Changed: m.Changed,
 	}
 }
 

@@ -23,7 +23,7 @@ type scoreCmd struct {
 	Records bool   `help:"The run is a folder of captures.jsonl and marks.jsonl that another program wrote."`
 	Level   string `placeholder:"best|FILE" help:"Count marks from this chance of being real: that of the best F1, or of another score's results.json."`
 	Against string `placeholder:"RUN" help:"Another run over the same captures to compare with."`
-	Out     string `short:"o" placeholder:"DIR" help:"Folder for results.json and report.html; default the run folder, or that of the drawn labels."`
+	Out     string `short:"o" placeholder:"DIR" help:"Folder for results.json and report.html; default: the run's or the drawn labels'."`
 	Summary string `placeholder:"FILE" help:"Add the main figures to this file as a line of a Markdown table."`
 	Name    string `placeholder:"TEXT" help:"What --summary calls this score; default the folder's name."`
 }
@@ -31,20 +31,10 @@ type scoreCmd struct {
 // check refuses options that don't go together.
 func (s scoreCmd) check() error {
 	switch {
-	case s.Drawn != "" && s.Labels == "":
-		return usage("--drawn needs --labels with what is really there")
-	case s.Drawn != "" && (s.RunDir != "" || s.Tiles != "" || s.Against != ""):
-		return usage("--drawn compares labels with labels; leave out the run, --tiles and --against")
 	case s.Drawn != "":
-		return nil
-	case s.Shown != "" && s.Labels == "":
-		return usage("--shown needs --labels that tell which captures are whole swaths")
-	case s.Shown != "" && (s.RunDir != "" || s.Tiles != "" || s.Against != "" || s.Summary != ""):
-		return usage("--shown reads pictures itself; leave out the run, --tiles, --against and --summary")
-	case s.Shown != "" && s.Out == "":
-		return usage("--shown needs --out, a folder for results.json")
+		return s.checkDrawn()
 	case s.Shown != "":
-		return nil
+		return s.checkShown()
 	case s.RunDir == "":
 		return usage("say which run to score, or give labels drawn by eye with --drawn")
 	case s.NoSonar && (s.Labels != "" || s.Tiles != "" || s.Against != "" || s.Summary != "" || s.Level != ""):
@@ -59,6 +49,28 @@ func (s scoreCmd) check() error {
 		return usage("say what to score against: --labels FILE, or --tiles DIR")
 	case s.Against != "" && s.Labels == "":
 		return usage("--against needs --labels")
+	}
+	return nil
+}
+
+func (s scoreCmd) checkDrawn() error {
+	switch {
+	case s.Labels == "":
+		return usage("--drawn needs --labels with what is really there")
+	case s.RunDir != "" || s.Tiles != "" || s.Against != "":
+		return usage("--drawn compares labels with labels; leave out the run, --tiles and --against")
+	}
+	return nil
+}
+
+func (s scoreCmd) checkShown() error {
+	switch {
+	case s.Labels == "":
+		return usage("--shown needs --labels that tell which captures are whole swaths")
+	case s.RunDir != "" || s.Tiles != "" || s.Against != "" || s.Summary != "":
+		return usage("--shown reads pictures itself; leave out the run, --tiles, --against and --summary")
+	case s.Out == "":
+		return usage("--shown needs --out, a folder for results.json")
 	}
 	return nil
 }
@@ -87,11 +99,7 @@ func (s scoreCmd) Run(con *console) error {
 		return err
 	}
 	if s.NoSonar {
-		r := eval.LetIn(*run)
-		if err := eval.WriteLetInText(con.out, r); err != nil {
-			return err
-		}
-		return s.write(r)
+		return s.letIn(con, run)
 	}
 	opt, err := s.options(con.ctx, run)
 	if err != nil {
@@ -99,25 +107,49 @@ func (s scoreCmd) Run(con *console) error {
 	}
 	var tiles *eval.TileResult
 	if s.Tiles != "" {
-		list, err := eval.LoadTiles(con.ctx, s.Tiles, *run)
-		if err != nil {
-			return usage("%v", err)
-		}
-		r := eval.TileAgreement(list, opt)
-		tiles = &r
-		if err := eval.WriteTilesText(con.out, r); err != nil {
+		if tiles, err = s.tiles(con, run, opt); err != nil {
 			return err
-		}
-		if err := s.note(eval.TileSummary(s.Name, r)...); err != nil {
-			return err
-		}
-		if s.Labels == "" {
-			if err := s.write(r); err != nil {
-				return err
-			}
-			return s.tileReport(con, run, list, r, opt)
 		}
 	}
+	if s.Labels == "" {
+		return nil
+	}
+	return s.labelled(con, run, tiles, opt)
+}
+
+// letIn tells how many captures without side-scan are taken for some.
+func (s scoreCmd) letIn(con *console, run *eval.Run) error {
+	r := eval.LetIn(*run)
+	if err := eval.WriteLetInText(con.out, r); err != nil {
+		return err
+	}
+	return s.write(r)
+}
+
+// tiles scores against mask pictures. Without labels this is the whole score and gets the report.
+func (s scoreCmd) tiles(con *console, run *eval.Run, opt eval.Options) (*eval.TileResult, error) {
+	list, err := eval.LoadTiles(con.ctx, s.Tiles, *run)
+	if err != nil {
+		return nil, usage("%v", err)
+	}
+	r := eval.TileAgreement(list, opt)
+	if err := eval.WriteTilesText(con.out, r); err != nil {
+		return nil, err
+	}
+	if err := s.note(eval.TileSummary(s.Name, r)...); err != nil {
+		return nil, err
+	}
+	if s.Labels != "" {
+		return &r, nil
+	}
+	if err := s.write(r); err != nil {
+		return nil, err
+	}
+	return &r, s.tileReport(con, run, list, r, opt)
+}
+
+// labelled scores against labels. The report also shows tiles, nil where there are none.
+func (s scoreCmd) labelled(con *console, run *eval.Run, tiles *eval.TileResult, opt eval.Options) error {
 	results, err := scoreAgainst(con.ctx, run, s.Labels, s.Half, opt)
 	if err != nil {
 		return err

@@ -30,24 +30,21 @@ type tableOptions struct {
 const maxHoldLines = 10
 
 // printRanked prints the places to go to first, the likely holds, then all captures by interest with what is in them and the best of it.
-func printRanked(ctx context.Context, w io.Writer, run *reviewed, opt tableOptions) error {
-	atlas, err := run.atlas(ctx, opt.Units)
-	if err != nil {
-		return err
-	}
-	printFirst(w, atlas, opt)
-	if err := printHolds(ctx, w, run, opt); err != nil {
+func printRanked(ctx context.Context, w io.Writer, run *reviewed, o overview, opt tableOptions) error {
+	printFirst(w, o.atlas, opt)
+	if err := printHolds(w, o.holds, opt); err != nil {
 		return err
 	}
 	best := map[string]string{} // what each capture's best thing is
-	for i := range atlas.Sightings {
-		for _, m := range atlas.Sightings[i].Members {
+	for i := range o.atlas.Sightings {
+		s := &o.atlas.Sightings[i]
+		for _, m := range s.Members {
 			if _, told := best[m.Capture]; !told {
-				best[m.Capture] = atlas.Sightings[i].Sentence
+				best[m.Capture] = s.Sentence
 			}
 		}
 	}
-	lines, rest := 0, 0
+	lines := 0
 	tw := tabwriter.NewWriter(w, 0, 0, 2, ' ', 0)
 	for c, err := range run.records(ctx) {
 		if err != nil {
@@ -57,8 +54,7 @@ func printRanked(ctx context.Context, w io.Writer, run *reviewed, opt tableOptio
 			continue
 		}
 		if opt.Top > 0 && lines == opt.Top {
-			rest++
-			continue
+			break
 		}
 		if lines == 0 {
 			fmt.Fprintln(tw, "INTEREST\tCAPTURE\tWHAT\tBEST OF IT")
@@ -73,7 +69,7 @@ func printRanked(ctx context.Context, w io.Writer, run *reviewed, opt tableOptio
 	if err := tw.Flush(); err != nil {
 		return err
 	}
-	if rest > 0 {
+	if rest := o.tally.Captures[detect.StatusRead] - lines; rest > 0 {
 		fmt.Fprintf(w, "… and %d more in captures.csv\n", rest)
 	}
 	return printUnread(ctx, w, run.store, opt)
@@ -117,12 +113,8 @@ func position(p detect.Position, u units.Lengths) string {
 }
 
 // printHolds lists the holds of the run that are there at better than even odds.
-func printHolds(ctx context.Context, w io.Writer, run *reviewed, opt tableOptions) error {
-	holds, err := run.holds(ctx)
-	if err != nil {
-		return err
-	}
-	holds = slices.DeleteFunc(holds, func(h survey.Hold) bool { return h.Odds < 0.5 })
+func printHolds(w io.Writer, all []survey.Hold, opt tableOptions) error {
+	holds := slices.DeleteFunc(slices.Clone(all), func(h survey.Hold) bool { return h.Odds < 0.5 })
 	if len(holds) == 0 {
 		return nil
 	}
@@ -161,8 +153,7 @@ func printUnread(ctx context.Context, w io.Writer, store *runstore.Store, opt ta
 			fmt.Fprintln(w, "\nNot looked through")
 		}
 		if opt.Top > 0 && lines == opt.Top {
-			rest++
-			continue
+			break
 		}
 		lines++
 		why := ""

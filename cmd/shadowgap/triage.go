@@ -98,7 +98,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err := keepForPage(con.abort, store, con.args, src.Track); err != nil {
 		return err
 	}
-	cfg.Between = func() error { return t.write(con.abort, store, src) }
+	cfg.Between = func() error { _, err := t.write(con.abort, store, src); return err }
 	// Nearly all that this process holds are the bytes of files on their way to a worker: to collect them often costs little.
 	debug.SetGCPercent(25)
 	debug.SetMemoryLimit(parentMemory)
@@ -116,7 +116,12 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	ctx := context.WithoutCancel(con.ctx)
 	debug.SetGCPercent(100) // exports make much and keep little; the limit above still holds
 	how := fmt.Sprintf("%s, clutter %t", t.Units, t.Clutter)
-	exportErr := exportsIfStale(ctx, store, how, func() error { return t.write(ctx, store, src) })
+	var o *overview
+	exportErr := exportsIfStale(ctx, store, how, func() error {
+		made, err := t.write(ctx, store, src)
+		o = &made
+		return err
+	})
 	if err != nil {
 		return t.cutShort(err, exportErr)
 	}
@@ -127,28 +132,31 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err != nil {
 		return err
 	}
-	tally, mapped, err := run.tally(ctx)
-	if err != nil {
-		return err
+	if o == nil { // the exports showed it already
+		made, err := run.overview(ctx, overlay.Units(t.Units))
+		if err != nil {
+			return err
+		}
+		o = &made
 	}
-	if err := printRanked(ctx, con.out, run, tableOptions{Top: t.Top, Units: overlay.Units(t.Units),
+	if err := printRanked(ctx, con.out, run, *o, tableOptions{Top: t.Top, Units: overlay.Units(t.Units),
 		Width: terminalWidth(con.out)}); err != nil {
 		return err
 	}
-	printSummary(con.out, t.Out, tally, sum, mapped)
+	printSummary(con.out, t.Out, o.tally, sum, o.mapped)
 	if stopped && !t.Watch {
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}
-	if n := tally.Captures[detect.StatusUnreadable]; n > 0 {
+	if n := o.tally.Captures[detect.StatusUnreadable]; n > 0 {
 		return status{exitUnreadable, fmt.Sprintf("%d of the captures could not be read; they are named above and in captures.csv", n)}
 	}
 	return nil
 }
 
 // write keeps with the run what marks drawn later need, and makes the run's exports.
-func (t triageCmd) write(ctx context.Context, store *runstore.Store, src survey.Sources) error {
+func (t triageCmd) write(ctx context.Context, store *runstore.Store, src survey.Sources) (overview, error) {
 	if err := keepWays(ctx, store, src); err != nil {
-		return err
+		return overview{}, err
 	}
 	return writeRun(ctx, store, overlay.Units(t.Units), t.Clutter)
 }
@@ -217,7 +225,7 @@ func (t triageCmd) config(ctx context.Context) (batch.Config, error) {
 	if err != nil {
 		return batch.Config{}, usage("%v", err)
 	}
-	model, err := t.load()
+	model, err := t.version()
 	if err != nil {
 		return batch.Config{}, err
 	}
@@ -225,7 +233,7 @@ func (t triageCmd) config(ctx context.Context) (batch.Config, error) {
 	if err != nil {
 		return batch.Config{}, err
 	}
-	start, err := workerStarter(t.Workers, memory, t.modelChoice)
+	start, err := workerStarter(memory, t.modelChoice)
 	if err != nil {
 		return batch.Config{}, err
 	}
@@ -236,10 +244,10 @@ func (t triageCmd) config(ctx context.Context) (batch.Config, error) {
 	cfg := batch.Config{
 		Inputs: batch.Inputs{Paths: t.Paths, FollowLinks: t.FollowLinks, Skip: out}, RunDir: out,
 		Workers: t.Workers, Start: start, Limits: detect.Limits{MaxPixels: t.MaxPixels, MaxBytes: maxFile}, Limit: t.Limit,
-		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model.Version},
+		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model},
 		Pictures: batch.Pictures(t.Pictures), Copies: t.Copies, Clutter: t.Clutter, Units: overlay.Units(t.Units),
 		ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
-		Basis: t.basis(model.Version),
+		Basis: t.basis(model),
 	}
 	if t.Watch {
 		cfg.Watch = watchEvery
@@ -277,7 +285,8 @@ func checkPaths(con *console, in *batch.Inputs, watch bool) (missing []string, e
 		return nil, err
 	}
 	if !found {
-		return nil, usage("no captures in %s. shadowgap reads PNG, JPEG, TIFF, BMP, GIF and WebP pictures, also inside .zip and .tar.gz.", strings.Join(there, ", "))
+		return nil, usage("no captures in %s. shadowgap reads PNG, JPEG, TIFF, BMP, GIF and WebP pictures, also inside .zip and .tar.gz.",
+			strings.Join(there, ", "))
 	}
 	return missing, nil
 }

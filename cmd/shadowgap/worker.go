@@ -3,7 +3,6 @@ package main
 import (
 	"os"
 	"os/exec"
-	"runtime"
 	"strconv"
 
 	"shadowgap/internal/batch"
@@ -25,20 +24,20 @@ func (w workerCmd) Run(con *console) error {
 }
 
 // workerStarter starts this same program as a worker.
-func workerStarter(workers int, memory int64, model modelChoice) (batch.Starter, error) {
+func workerStarter(memory int64, model modelChoice) (batch.Starter, error) {
 	self, err := os.Executable()
 	if err != nil {
 		return nil, err
 	}
-	// A worker is one of several: threads of its own inside OpenCV and Go would only take turns with the others'.
-	threads := strconv.Itoa(max(1, runtime.NumCPU()/max(workers, 1)))
 	return func() *exec.Cmd {
 		args := []string{"worker", "--memory", strconv.FormatInt(memory, 10)}
 		if model.Model != "" {
 			args = append(args, "--model", model.Model)
 		}
 		cmd := exec.Command(self, args...)
-		cmd.Env = append(os.Environ(), "GOMAXPROCS="+threads, "OPENCV_FOR_THREADS_NUM="+threads,
+		// A worker takes one core: its stages follow on each other, and what more threads do beside them is look for something to do.
+		// OpenBLAS, which OpenCV links and nothing here calls, starts one a core that spin for a while.
+		cmd.Env = append(os.Environ(), "GOMAXPROCS=1", "OPENCV_FOR_THREADS_NUM=1", "OPENBLAS_NUM_THREADS=1",
 			"MALLOC_ARENA_MAX=1") // each arena of the C library keeps memory of its own
 		return cmd
 	}, nil

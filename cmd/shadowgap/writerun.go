@@ -27,88 +27,114 @@ const maxPageCaptures = 5000
 // firstPlaces is how many places a run is gone to first for: as many as a person reads and a small unit takes.
 const firstPlaces = 10
 
-// shownOnPage is how many of them one page shows; of the others it needs only what its name for the run is made of.
-const shownOnPage = 2000
+// shownOnPage is how many of them one page shows at most, and marksOnPage how many marks; of the others it needs only what its name for
+// the run is made of.
+const (
+	shownOnPage = 2000
+	marksOnPage = 12_000
+)
 
-// writeRun makes the run's exports and its review page from the database, as decisions leave the run.
-func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, clutter bool) error {
+// pageSize is how many captures each page shows, when the foremost have so many marks: as many as no page has too many marks of.
+func pageSize(marks []int) int {
+	size := shownOnPage
+	for {
+		most := 0
+		for part := range slices.Chunk(marks, size) {
+			n := 0
+			for _, k := range part {
+				n += k
+			}
+			most = max(most, n)
+		}
+		if most <= marksOnPage || size == 1 {
+			return size
+		}
+		size = max(1, min(size-1, size*marksOnPage/most))
+	}
+}
+
+// writeRun makes the run's exports and its review page from the database, as decisions leave the run, and returns what it comes to.
+func writeRun(ctx context.Context, store *runstore.Store, units overlay.Units, clutter bool) (overview, error) {
 	run, err := openReviewed(ctx, store, clutter)
 	if err != nil {
-		return err
+		return overview{}, err
 	}
-	atlas, err := run.atlas(ctx, units)
+	o, err := run.overview(ctx, units)
 	if err != nil {
-		return err
+		return overview{}, err
 	}
-	files, err := runFiles(ctx, run, atlas, units)
-	if err != nil {
-		return err
-	}
-	for _, f := range files {
+	var writers []func(*reviewed) error
+	for _, f := range runFiles(ctx, o, units) {
 		name := filepath.Join(store.Dir(), f.name)
 		if f.write == nil {
 			if err := os.Remove(name); err != nil && !errors.Is(err, fs.ErrNotExist) {
-				return fmt.Errorf("removing an old map: %w", err)
+				return overview{}, fmt.Errorf("removing an old map: %w", err)
 			}
 			continue
 		}
-		if err := export.File(name, f.write); err != nil {
-			return err
-		}
+		writers = append(writers, func(run *reviewed) error {
+			return export.File(name, func(w io.Writer) error { return f.write(w, run) })
+		})
+	}
+	if err := run.together(ctx, writers...); err != nil {
+		return overview{}, err
 	}
 	if clutter { // the page asks for it itself
-		return writePage(ctx, store, nil, units)
+		return o, writePage(ctx, store, nil, units)
 	}
-	return writePage(ctx, store, &atlas, units)
+	return o, writePage(ctx, store, &o.atlas, units)
 }
 
 // runFile is one of the exports in a run folder.
 type runFile struct {
-	name  string
-	write func(io.Writer) error // nil: there is nothing to write, and one from an earlier triage that knew positions goes
+	name string
+	// write takes the run and goes through its captures at most once. nil: there is nothing to write, and one from an earlier triage
+	// that knew positions goes.
+	write func(io.Writer, *reviewed) error
 }
 
 // runFiles lists a run's exports as decisions leave it.
-func runFiles(ctx context.Context, run *reviewed, atlas places.Atlas, units overlay.Units) ([]runFile, error) {
-	holds, err := run.holds(ctx)
-	if err != nil {
-		return nil, err
-	}
+func runFiles(ctx context.Context, o overview, units overlay.Units) []runFile {
 	opt := export.Options{Units: units}
-	marks := run.marks(ctx, atlas)
+	atlas, of := o.atlas, looksOf(o.atlas)
+	list := func(name string, write func(io.Writer) error) runFile {
+		return runFile{name, func(w io.Writer, _ *reviewed) error { return write(w) }}
+	}
 	files := []runFile{
-		{"marks.jsonl", func(w io.Writer) error { return export.MarksJSONL(w, marks) }},
-		{"captures.jsonl", func(w io.Writer) error { return export.CapturesJSONL(w, run.records(ctx)) }},
-		{"marks.csv", func(w io.Writer) error { return export.MarksCSV(w, marks, units) }},
-		{"captures.csv", func(w io.Writer) error {
+		{"marks.jsonl", func(w io.Writer, run *reviewed) error { return export.MarksJSONL(w, run.marks(ctx, of)) }},
+		{"captures.jsonl", func(w io.Writer, run *reviewed) error { return export.CapturesJSONL(w, run.records(ctx)) }},
+		{"marks.csv", func(w io.Writer, run *reviewed) error { return export.MarksCSV(w, run.marks(ctx, of), units) }},
+		{"captures.csv", func(w io.Writer, run *reviewed) error {
 			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string { return media.Of(c.Capture, c.SHA256).Plain })
 		}},
-		{"holds.jsonl", func(w io.Writer) error { return export.JSONL(w, holds) }},
-		{"sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }},
-		{"places.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Places) }},
+		list("holds.jsonl", func(w io.Writer) error { return export.JSONL(w, o.holds) }),
+		list("sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }),
+		list("places.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Places) }),
 	}
 	none := func(name string) { files = append(files, runFile{name, nil}) }
 	if !placed(atlas) {
 		none("first.gpx")
 	} else {
-		files = append(files, runFile{"first.gpx", func(w io.Writer) error {
+		files = append(files, list("first.gpx", func(w io.Writer) error {
 			return export.GPX(w, "shadowgap: go here first", export.OfPlaces(placedOnly(atlas.Places, firstPlaces), opt), opt)
-		}})
+		}))
 	}
 	for _, l := range lists() {
-		points := l.points(listed{marks, atlas, holds}, opt)
+		points := func(run *reviewed) export.Points { return l.points(listed{run.marks(ctx, of), atlas, o.holds}, opt) }
 		if l.name != "marks" {
-			files = append(files, runFile{l.name + ".csv", func(w io.Writer) error { return l.csv(w, points, opt) }})
+			files = append(files, runFile{l.name + ".csv", func(w io.Writer, run *reviewed) error { return l.csv(w, points(run), opt) }})
 		}
 		for _, f := range mapFormats() {
 			if !placed(atlas) {
 				none(l.name + "." + f.name)
 				continue
 			}
-			files = append(files, runFile{l.name + "." + f.name, func(w io.Writer) error { return f.write(w, "shadowgap "+l.name, points, opt) }})
+			files = append(files, runFile{l.name + "." + f.name, func(w io.Writer, run *reviewed) error {
+				return f.write(w, "shadowgap "+l.name, points(run), opt)
+			}})
 		}
 	}
-	return files, nil
+	return files
 }
 
 // listed is what a run's lists are made of.
@@ -190,15 +216,34 @@ func foremostOf(ctx context.Context, store *runstore.Store, first, full int) (
 			caps = append(caps, detect.CaptureRecord{Capture: c.Capture, SHA256: c.SHA256, Status: c.Status, Interest: c.Interest})
 			continue
 		}
+		clip(c)
 		caps = append(caps, *c)
 		for m, err := range store.MarksOf(ctx, c) {
 			if err != nil {
 				return nil, nil, 0, err
 			}
+			m.Evidence = toldEvidence(m.Evidence)
 			marks = append(marks, *m)
 		}
 	}
 	return caps, marks, total, nil
+}
+
+// clip lets go of the room that decoding left at the end of a capture's profiles: thousands of them are in memory at once.
+func clip(c *detect.CaptureRecord) {
+	for i := range c.Panels {
+		p := &c.Panels[i]
+		p.Nadir, p.FirstReturn.Port, p.FirstReturn.Starboard = exact(p.Nadir), exact(p.FirstReturn.Port), exact(p.FirstReturn.Starboard)
+		p.AltitudePx, p.AltitudeM = exact(p.AltitudePx), exact(p.AltitudeM)
+	}
+}
+
+// exact is a list in memory of its own length; nil stays nil.
+func exact[T any](list []T) []T {
+	if cap(list) == len(list) {
+		return list
+	}
+	return append(make([]T, 0, len(list)), list...)
 }
 
 // writePage makes the run's pages. Only what one of them shows is in memory at once. atlas is where to go, nil where that is not known yet.
@@ -222,9 +267,14 @@ func writePage(ctx context.Context, store *runstore.Store, atlas *places.Atlas, 
 	if err := review.WritePlaces(ctx, store.Dir(), opt.Name, *opt.Atlas, units); err != nil {
 		return fmt.Errorf("making the printed page: %w", err)
 	}
-	opt.Printed, opt.MaxCaptures = true, shownOnPage
+	counts, err := store.MarkCounts(ctx, maxPageCaptures)
+	if err != nil {
+		return err
+	}
+	size := pageSize(counts)
+	opt.Printed, opt.MaxCaptures = true, size
 	err = review.WritePages(ctx, store.Dir(), func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error) {
-		caps, marks, _, err := foremostOf(ctx, store, part*shownOnPage, shownOnPage)
+		caps, marks, _, err := foremostOf(ctx, store, part*size, size)
 		return caps, marks, err
 	}, decisions, opt)
 	if err != nil {

@@ -324,3 +324,18 @@ func TestWaitingCapturesDoNotBlockReading(t *testing.T) {
 		t.Errorf("%v, %d records\n%q", err, len(l.recs), l.notes)
 	}
 }
+
+// A worker's memory follows the capture, and never its ceiling's share for OpenCV.
+func TestAim(t *testing.T) {
+	for _, tc := range []struct{ pixels, ceiling, want int64 }{
+		{0, 0, aimLeast},
+		{800 * 480, 2 << 30, aimLeast},
+		{3840 * 2160, 2 << 30, aimPerPixel * 3840 * 2160},
+		{detect.DefaultMaxPixels, 2 << 30, 3 << 29},
+		{1920 * 1080, 100 << 20, 75 << 20},
+	} {
+		if got := aimOf(tc.pixels, tc.ceiling); got != tc.want {
+			t.Errorf("%d pixels under %d bytes: %d, want %d", tc.pixels, tc.ceiling, got, tc.want)
+		}
+	}
+}

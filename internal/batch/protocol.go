@@ -47,10 +47,17 @@ func writeFrame(w io.Writer, header any, body io.Reader, size int64) error {
 	if _, err := w.Write(append(buf, head...)); err != nil {
 		return err
 	}
-	if size > 0 {
-		_, err = io.CopyN(w, body, size)
+	if size == 0 {
+		return nil
 	}
-	return err
+	// What is in memory goes out in one piece: no copy of a part at a time.
+	switch n, err := io.Copy(w, body); {
+	case err != nil:
+		return err
+	case n != size:
+		return fmt.Errorf("a body of %d bytes came to %d", size, n)
+	}
+	return nil
 }
 
 // readHeader reads what writeFrame wrote before the body. It returns io.EOF when the stream ended before it.

@@ -32,15 +32,13 @@ func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model)
 	if err := limitMemory(memory); err != nil {
 		return err
 	}
-	// What a worker keeps is large and holds no pointers, so that collecting often costs next to nothing and keeps it small.
-	debug.SetGCPercent(15)
 	out := os.NewFile(responseFD, "responses")
 	if out == nil {
 		return errors.New("a worker is started by triage, not by hand")
 	}
 	defer out.Close()
 	unix.CloseOnExec(responseFD) // a program that the worker starts must not hold the pipe open
-	w := weigher{model: model}
+	w := weigher{model: model, ceiling: memory}
 	err := serve(ctx, in, out, w.analyse, func() { os.Exit(1) })
 	return errors.Join(err, w.Close())
 }
@@ -48,9 +46,39 @@ func Serve(ctx context.Context, in io.Reader, memory int64, model *models.Model)
 // weigher is an Analyst with a model that was read once, not for each capture.
 type weigher struct {
 	model   *models.Model
+	ceiling int64 // of the process in bytes; 0 = none
 	analyst Analyst
-	stuck   bool // the analyst is still busy with what was cut off
+	aim     int64 // what Go's memory is kept to at the moment
+	stuck   bool  // the analyst is still busy with what was cut off
 }
+
+// What Go's part of a worker keeps to, which says when garbage is collected: a capture of two megapixels needs some 80 MiB at once. Small
+// ones are then done with few collections, and no capture makes a worker much larger than it needs.
+const (
+	aimLeast    = 88 << 20
+	aimPerPixel = 44
+)
+
+// aimOf is what Go's memory is to keep to while a capture of that size is looked at, under a ceiling for the whole process; 0 = none.
+func aimOf(pixels, ceiling int64) int64 {
+	aim := max(aimLeast, aimPerPixel*pixels)
+	if ceiling > 0 {
+		aim = min(aim, goShare(ceiling))
+	}
+	return aim
+}
+
+// keepTo makes the garbage collector aim at what a capture of that size takes.
+func (w *weigher) keepTo(pixels int64) {
+	aim := aimOf(pixels, w.ceiling)
+	if aim != w.aim { // setting it stops all goroutines for a moment
+		debug.SetMemoryLimit(aim)
+		w.aim = aim
+	}
+}
+
+// goShare is how much of a ceiling Go may fill; the rest is for what OpenCV takes.
+func goShare(ceiling int64) int64 { return ceiling * 3 / 4 }
 
 // analyse is Analyst.Analyse. A model other than the parent's is a failure of the run: its file has changed since. A capture that takes
 // far longer than one of its size should is cut off, and errStuck then says that the process is good for nothing else: what it is doing
@@ -60,6 +88,8 @@ func (w *weigher) analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 		return nil, nil, fmt.Errorf("the model is %s, the run began with %s: the model's file has changed", w.model.Version, job.Versions.Model)
 	}
 	job.Options.Model = w.model
+	pixels := pixelsOf(data)
+	w.keepTo(pixels)
 	if job.Limit <= 0 {
 		return w.analyst.Analyse(ctx, job, data)
 	}
@@ -68,7 +98,7 @@ func (w *weigher) analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 		marks []detect.MarkRecord
 		err   error
 	}
-	job.Limit = fairTime(job, pixelsOf(data))
+	job.Limit = fairTime(job, pixels)
 	ended := make(chan done, 1)
 	go func() {
 		rec, marks, err := w.analyst.Analyse(ctx, job, data)
@@ -132,7 +162,7 @@ func limitMemory(ceiling int64) error {
 	if ceiling <= 0 {
 		return nil
 	}
-	debug.SetMemoryLimit(ceiling * 3 / 4)
+	debug.SetMemoryLimit(goShare(ceiling))
 	// Room for code, stacks and arenas that are mapped but hold nothing yet.
 	const slack = 256 << 20
 	limit := uint64(ceiling + slack)

@@ -100,10 +100,11 @@ func position(unit units.Lengths) markColumn {
 }
 
 func markColumns(unit units.Lengths) []markColumn {
-	length := func(name string, of func(*decided.Mark) *features.Measured) markColumn {
-		name += "_" + unit.Symbol()
-		return measured(name, name+"_sd", unit.FromMetres(1), of)
-	}
+	return slices.Concat(whatColumns(), whereColumns(), sizeColumns(unit), toldColumns(unit))
+}
+
+// whatColumns name a mark and say what it is.
+func whatColumns() []markColumn {
 	cols := []markColumn{
 		text("capture", func(m *decided.Mark) string { return defusePath(m.Capture) }),
 		text("mark", func(m *decided.Mark) string { return m.Mark }),
@@ -113,7 +114,12 @@ func markColumns(unit units.Lengths) []markColumn {
 		cols = append(cols, text("odds_"+strings.ReplaceAll(string(c), "-", "_"),
 			func(m *decided.Mark) string { return number(m.Odds[c]) }))
 	}
-	return append(cols,
+	return cols
+}
+
+// whereColumns say where in its capture a mark is.
+func whereColumns() []markColumn {
+	return []markColumn{
 		text("side", func(m *decided.Mark) string { return string(m.Side) }),
 		text("panel", func(m *decided.Mark) string { return strconv.Itoa(m.Panel) }),
 		box("box", func(m *decided.Mark) *detect.Box { return &m.Box }),
@@ -121,6 +127,16 @@ func markColumns(unit units.Lengths) []markColumn {
 		box("shadow", func(m *decided.Mark) *detect.Box { return m.Shadow }),
 		text("row_first", func(m *decided.Mark) string { return strconv.Itoa(m.Rows[0]) }),
 		text("row_end", func(m *decided.Mark) string { return strconv.Itoa(m.Rows[1]) }),
+	}
+}
+
+// sizeColumns hold what is measured.
+func sizeColumns(unit units.Lengths) []markColumn {
+	length := func(name string, of func(*decided.Mark) *features.Measured) markColumn {
+		name += "_" + unit.Symbol()
+		return measured(name, name+"_sd", unit.FromMetres(1), of)
+	}
+	return []markColumn{
 		pixels("slant", func(m *decided.Mark) *features.Measured { return &m.SlantPx }),
 		pixels("gap", func(m *decided.Mark) *features.Measured { return m.GapPx }),
 		pixels("shadow", func(m *decided.Mark) *features.Measured { return m.ShadowPx }),
@@ -133,6 +149,12 @@ func markColumns(unit units.Lengths) []markColumn {
 		length("off_bottom", func(m *decided.Mark) *features.Measured { return m.OffBottomM }),
 		length("length", func(m *decided.Mark) *features.Measured { return m.LengthM }),
 		measured("axis_deg", "axis_sd_deg", 1, func(m *decided.Mark) *features.Measured { return m.AxisDeg }),
+	}
+}
+
+// toldColumns hold where on the map a mark is, what belongs to it, what a person decided, and what is told of it.
+func toldColumns(unit units.Lengths) []markColumn {
+	return []markColumn{
 		position(unit),
 		text("on_hump", func(m *decided.Mark) string { return strconv.FormatBool(m.OnHump) }),
 		text("hold", func(m *decided.Mark) string { return orEmpty(m.Hold) }),
@@ -144,7 +166,7 @@ func markColumns(unit units.Lengths) []markColumn {
 		text("contrast", func(m *decided.Mark) string { return number(m.Contrast) }),
 		text("reasons", func(m *decided.Mark) string { return defuse(strings.Join(words.Why(&m.MarkRecord, unit), "; ")) }),
 		text("sha256", func(m *decided.Mark) string { return m.SHA256 }),
-	)
+	}
 }
 
 // CSV writes points as a table (RFC 4180): a header, then one point a line, its facts and its position. Unknown values are empty

@@ -53,8 +53,8 @@ func KML(w io.Writer, title string, points Points, opt Options) error {
 	out.raw(xml.Header + `<kml xmlns="http://www.opengis.net/kml/2.2">` + "\n<Document>\n  <name>" + title + "</name>\n")
 	out.raw("  <description>" + strings.Join(detect.Cautions(), " ") + "</description>\n")
 	for _, s := range kmlStyles() {
-		out.raw(fmt.Sprintf("  <Style id=%q><IconStyle><color>%s</color><scale>%.1f</scale></IconStyle><LabelStyle><color>%[2]s</color></LabelStyle></Style>\n",
-			s.class, s.abgr, s.scale))
+		out.raw(fmt.Sprintf("  <Style id=%q><IconStyle><color>%s</color><scale>%.1f</scale></IconStyle>"+
+			"<LabelStyle><color>%[2]s</color></LabelStyle></Style>\n", s.class, s.abgr, s.scale))
 	}
 	names := newNamer(opt.NameLength)
 	for p, err := range points {

@@ -12,8 +12,9 @@ import (
 
 // ChipOptions say how large a close-up is and what is drawn on it. The zero value gives about 320 pixels, annotated.
 type ChipOptions struct {
-	Size  int  // longer side of the result in pixels, at least 32; 0 = 320
-	Plain bool // leave the outlines out
+	Size  int     // longer side of the result in pixels, at least 32; 0 = 320
+	Most  float64 // enlarge no more than so many times, also where the longer side stays below Size then; 0 = as often as it takes
+	Plain bool    // leave the outlines out
 }
 
 // ChipRect returns the part of a picture with the given bounds that a close-up of m shows: the mark with as much again
@@ -46,6 +47,9 @@ func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
 		return image.NewNRGBA(image.Rectangle{})
 	}
 	k := float64(size) / float64(max(r.Dx(), r.Dy()))
+	if opt.Most > 0 {
+		k = min(k, opt.Most)
+	}
 	w, h := max(1, int(math.Round(k*float64(r.Dx())))), max(1, int(math.Round(k*float64(r.Dy()))))
 	filter := imaging.CatmullRom
 	if k < 1 {
@@ -56,7 +60,8 @@ func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
 		return out
 	}
 	// Drawn on in place: the bytes of a picture without transparency are the same either way, and drawing leaves none.
-	c := canvasOn(&image.RGBA{Pix: out.Pix, Stride: out.Stride, Rect: out.Rect}, k, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
+	dst := &image.RGBA{Pix: out.Pix, Stride: out.Stride, Rect: out.Rect}
+	c := canvasOn(dst, k, Options{LineWidth: max(2, float64(size)/120), NoLabels: true})
 	if !out.Opaque() {
 		c = newCanvas(out, k, 0, c.opt)
 		out = &image.NRGBA{Pix: c.dst.Pix, Stride: c.dst.Stride, Rect: c.dst.Rect}

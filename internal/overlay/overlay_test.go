@@ -78,7 +78,9 @@ func TestDrawLeaderSpansTheGap(t *testing.T) {
 		{detect.Starboard, detect.Box{X: 50, Y: 20, W: 10, H: 10}, detect.Box{X: 100, Y: 20, W: 30, H: 10}, 60, 100},
 		{detect.Port, detect.Box{X: 120, Y: 20, W: 10, H: 10}, detect.Box{X: 40, Y: 20, W: 30, H: 10}, 120, 70},
 	} {
-		m := detect.MarkRecord{Side: tc.side, Class: detect.SuspendedTarget, Highlight: &tc.hi, Shadow: &tc.sh, Box: detect.BoxOf(tc.hi.Rect().Union(tc.sh.Rect()))}
+		m := detect.MarkRecord{
+			Side: tc.side, Class: detect.SuspendedTarget, Highlight: &tc.hi, Shadow: &tc.sh, Box: detect.BoxOf(tc.hi.Rect().Union(tc.sh.Rect())),
+		}
 		from, to, row, ok := GapSpan(m)
 		if !ok || from != tc.from || to != tc.to || row != 25 {
 			t.Errorf("%s: gap from %v to %v at row %v (%v), want %v to %v at 25", tc.side, from, to, row, ok, tc.from, tc.to)
@@ -109,7 +111,9 @@ func TestStylesDifferInColourAndLine(t *testing.T) {
 func TestDrawSurvivesOddInput(t *testing.T) {
 	far := detect.Box{X: 1 << 20, Y: -500, W: 3, H: 3}
 	nan := math.NaN()
-	capt := detect.CaptureRecord{Panels: []detect.PanelRecord{{Nadir: []detect.RowX{{0, nan}, {1, 5}}, Humps: []detect.Hump{{Rows: [2]int{-5, 1 << 20}}}}}}
+	capt := detect.CaptureRecord{Panels: []detect.PanelRecord{
+		{Nadir: []detect.RowX{{0, nan}, {1, 5}}, Humps: []detect.Hump{{Rows: [2]int{-5, 1 << 20}}}},
+	}}
 	marks := []detect.MarkRecord{{}, {Class: "new", Highlight: &far, Box: far}, {Shadow: &far}}
 	for _, size := range []image.Rectangle{image.Rect(0, 0, 1, 1), image.Rect(5, 7, 30, 20), image.Rect(0, 0, 4000, 1)} {
 		img := image.NewGray(size)
@@ -161,6 +165,21 @@ func TestChip(t *testing.T) {
 		plain := Chip(img, m, ChipOptions{Plain: true, Size: 200})
 		if n := count(plain, plain.Bounds(), StyleOf(m.Class).Color); n > 20 {
 			t.Errorf("%s: %d pixels of its class's colour in a plain close-up", m.Mark, n)
+		}
+	}
+}
+
+// What is small is not blown up beyond what its pixels tell, and what is large is as large as ever.
+func TestChipIsEnlargedNoMoreThanToldTo(t *testing.T) {
+	img, _, _ := overlaytest.Scene("a.png", 1)
+	for _, tc := range []struct{ w, want int }{{10, 3 * 48}, {200, 320}} {
+		m := detect.MarkRecord{Class: detect.BottomObject, Box: detect.Box{X: 300, Y: 200, W: tc.w, H: 10}}
+		out := Chip(img, m, ChipOptions{Most: 3})
+		if got := max(out.Bounds().Dx(), out.Bounds().Dy()); got != tc.want {
+			t.Errorf("a mark %d pixels wide gives %d pixels, want %d", tc.w, got, tc.want)
+		}
+		if n := count(out, out.Bounds(), StyleOf(m.Class).Color); n < 20 {
+			t.Errorf("a mark %d pixels wide: %d pixels of its class's colour", tc.w, n)
 		}
 	}
 }

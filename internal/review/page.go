@@ -75,14 +75,13 @@ const placesOnPage = 100
 
 // Page is a run's review page, ready to be written with the decisions of the moment.
 type Page struct {
-	opt     PageOptions
-	run     string
-	script  string
-	main    template.JS
-	details []template.JS
-	shown   []shownCapture
-	from    int        // number of the first capture among all pages' captures
-	pages   []pageLink // of the run, this one among them; one where that is all
+	opt    PageOptions
+	run    string
+	script string
+	main   template.JS
+	shown  []*shownCapture
+	from   int        // number of the first capture among all pages' captures
+	pages  []pageLink // of the run, this one among them; one where that is all
 	// for decisions on marks that are now a little elsewhere
 	captures  []detect.CaptureRecord
 	byCapture map[string][]detect.MarkRecord
@@ -94,12 +93,27 @@ type pageLink struct {
 	Here           bool
 }
 
-// shownCapture is what a picture to share is made of.
+// shownCapture is a capture on the page: what its details and a picture to share are made of.
 type shownCapture struct {
 	capture detect.CaptureRecord
 	marks   []detect.MarkRecord
-	say     []string // one sentence a mark
 	head    []Fact
+	units   overlay.Units
+}
+
+// say returns one sentence a mark.
+func (s *shownCapture) say() []string { return sentences(s.marks, s.units) }
+
+// Details is what the page shows of the capture once it is opened, for the template. All captures' details are nearly the whole page,
+// so that each is made when it is written.
+func (s *shownCapture) Details() (template.JS, error) {
+	d := detail(s.capture, s.marks, s.units)
+	d.Head = s.head
+	text, err := json.Marshal(d)
+	if err != nil {
+		return "", fmt.Errorf("capture %s: %w", s.capture.Capture, err)
+	}
+	return template.JS(text), nil
 }
 
 // NewPages prepares all the pages that the captures fill, MaxCaptures each. Captures are ranked by interest, then name; marks keep
@@ -217,14 +231,7 @@ func (b *book) page(part int) (*Page, error) {
 			sum.Depth = depthWords(c.Panels[0], opt.Units)
 		}
 		head.Captures = append(head.Captures, sum)
-		d := detail(c, ms, opt.Units)
-		d.Head = headOf(c, strips[i], head.Map, opt.Units)
-		p.shown = append(p.shown, shownCapture{c, ms, sentences(ms, opt.Units), d.Head})
-		text, err := json.Marshal(d)
-		if err != nil {
-			return nil, fmt.Errorf("review page: capture %s: %w", c.Capture, err)
-		}
-		p.details = append(p.details, template.JS(text))
+		p.shown = append(p.shown, &shownCapture{c, ms, headOf(c, strips[i], head.Map, opt.Units), opt.Units})
 	}
 	text, err := json.Marshal(head)
 	if err != nil {
@@ -311,12 +318,12 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 		CSS              template.CSS
 		JS               template.JS
 		Main, Decisions  template.JS
-		Details          []template.JS
+		Captures         []*shownCapture
 		Pages            []pageLink
 		Cautions         []string
 	}{
 		p.policy(mode), p.opt.Name, sheet, printed, folder, mode, template.CSS(pageCSS), template.JS(p.script), p.main,
-		template.JS(dj), p.details, p.pages, detect.Cautions(),
+		template.JS(dj), p.shown, p.pages, detect.Cautions(),
 	})
 	if err != nil {
 		return fmt.Errorf("review page: %w", err)
@@ -328,9 +335,11 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 // A page needs no network and no server: its data is inside it, and the pictures that media.Write made beside it are referred to by
 // relative name, so that a run of hundreds of captures still opens at once. Pages of an earlier, longer run are removed.
 //
-// A run may be too long to be in memory at once: read returns all captures for the page with that number, counted from 0. Of those that the page doesn't show they need no more than name, content, status and rank, and no marks.
+// A run may be too long to be in memory at once: read returns all captures for the page with that number, counted from 0. Of those
+// that the page doesn't show it needs no more than name, content, status and rank, and no marks.
 func WritePages(
-	ctx context.Context, runDir string, read func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error), ds []Decision, opt PageOptions,
+	ctx context.Context, runDir string, read func(part int) ([]detect.CaptureRecord, []detect.MarkRecord, error), ds []Decision,
+	opt PageOptions,
 ) error {
 	wrap := func(err error) error { return fmt.Errorf("writing the review page of %s: %w", runDir, err) }
 	parts := 1

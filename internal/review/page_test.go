@@ -72,8 +72,8 @@ func TestPageLeavesOutTheLeastInteresting(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if len(p.details) != 2 || !strings.Contains(string(p.main), `"total":6`) || !strings.Contains(string(p.main), "capture-0000") {
-		t.Errorf("%d captures on the page", len(p.details))
+	if len(p.shown) != 2 || !strings.Contains(string(p.main), `"total":6`) || !strings.Contains(string(p.main), "capture-0000") {
+		t.Errorf("%d captures on the page", len(p.shown))
 	}
 }
 

@@ -134,7 +134,9 @@ type Handler struct {
 }
 
 // NewHandler makes the handler for a server listening on addr (host:port as bound).
-func NewHandler(store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string) (*Handler, error) {
+func NewHandler(
+	store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string,
+) (*Handler, error) {
 	pages, err := NewPages(caps, marks, opt.Page)
 	if err != nil {
 		return nil, fmt.Errorf("review server: %w", err)
@@ -374,7 +376,7 @@ func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b bytes.Buffer
-	switch err := SharePicture(r.Context(), &b, h.pictures, s.capture, s.marks, s.say, Fold(ds), s.head); {
+	switch err := SharePicture(r.Context(), &b, h.pictures, s.capture, s.marks, s.say(), Fold(ds), s.head); {
 	case errors.Is(err, fs.ErrNotExist):
 		http.Error(w, "no plain picture of this capture was kept with the run", http.StatusNotFound)
 		return
@@ -392,7 +394,7 @@ func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 func (h *Handler) shown(number int) *shownCapture {
 	for _, p := range h.pages {
 		if k := number - p.from; k >= 0 && k < len(p.shown) {
-			return &p.shown[k]
+			return p.shown[k]
 		}
 	}
 	return nil

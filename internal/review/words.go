@@ -149,10 +149,12 @@ func Doubts(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 		d = append(d, "The shadow touches the echo; its gap is within twice its own error of zero: a thing on the bottom and one just above "+
 			"it look the same.")
 	default:
-		d = append(d, fmt.Sprintf("The gap (%s px) is within twice its own error of zero: a thing on the bottom and one just above it look the same.", plusMinus(g.Value, g.SD)))
+		d = append(d, fmt.Sprintf("The gap (%s px) is within twice its own error of zero: a thing on the bottom and one "+
+			"just above it look the same.", plusMinus(g.Value, g.SD)))
 	}
 	if m.Shadow == nil && m.Highlight != nil {
-		d = append(d, "No shadow was found behind it, so neither its height nor a gap could be measured. Noise, bubbles or a weak fish can look like this.")
+		d = append(d, "No shadow was found behind it, so neither its height nor a gap could be measured. Noise, bubbles or a weak fish can "+
+			"look like this.")
 	}
 	if m.Highlight == nil {
 		d = append(d, "There is a shadow but no clear highlight before it: a hollow in the bottom, or a slope turned away, also shows dark.")
@@ -196,7 +198,8 @@ func panelDoubts(p detect.PanelRecord, m detect.MarkRecord) []string {
 	a, okA := at(p.FirstReturn.Port, p.Nadir, row)
 	b, okB := at(p.FirstReturn.Starboard, p.Nadir, row)
 	if okA && okB && a > 0 && b > 0 && math.Abs(a-b) > 0.12*(a+b)/2 {
-		d = append(d, fmt.Sprintf("Altitude differs between the sides here (port %.0f px, starboard %.0f px): the bottom slopes, and a flat one is assumed for heights and ranges.", a, b))
+		d = append(d, fmt.Sprintf("Altitude differs between the sides here (port %.0f px, starboard %.0f px): the bottom slopes, and a "+
+			"flat one is assumed for heights and ranges.", a, b))
 	}
 	edge := 4
 	if m.Box.X <= p.Box.X+edge || m.Box.X+m.Box.W >= p.Box.X+p.Box.W-edge || m.Box.Y <= p.Box.Y+edge ||

@@ -69,6 +69,28 @@ func records[T any](ctx context.Context, db *sql.DB, decode func([]byte) (*T, er
 	}
 }
 
+// MarkCounts returns how many marks each of the foremost captures has, in the order of Captures and of so many at most.
+func (s *Store) MarkCounts(ctx context.Context, most int) ([]int, error) {
+	const query = "SELECT (SELECT count(*) FROM marks m WHERE m.capture = c.id) FROM captures c ORDER BY interest DESC, path, sha256 LIMIT ?"
+	rows, err := s.db.QueryContext(ctx, query, most)
+	if err != nil {
+		return nil, fmt.Errorf("counting marks: %w", err)
+	}
+	defer rows.Close()
+	var counts []int
+	for rows.Next() {
+		var n int
+		if err := rows.Scan(&n); err != nil {
+			return nil, fmt.Errorf("counting marks: %w", err)
+		}
+		counts = append(counts, n)
+	}
+	if err := rows.Err(); err != nil {
+		return nil, fmt.Errorf("counting marks: %w", err)
+	}
+	return counts, nil
+}
+
 // Tally counts what a run holds.
 type Tally struct {
 	Captures map[detect.Status]int

@@ -96,6 +96,11 @@ func TestPutReplacesAndKeepsApart(t *testing.T) {
 	if n != 4 {
 		t.Errorf("%d marks, want 4: those of a replaced result must go with it", n)
 	}
+	for most, want := range map[int][]int{9: {1, 2, 0, 1}, 2: {1, 2}} { // as the listing has them
+		if got, err := s.MarkCounts(t.Context(), most); err != nil || !slices.Equal(got, want) {
+			t.Errorf("marks of the first %d captures: %v, %v; want %v", most, got, err, want)
+		}
+	}
 	tally, err := s.Tally(t.Context())
 	if err != nil || tally.Captures[detect.StatusRead] != 4 || tally.Marks[detect.BottomObject] != 4 {
 		t.Errorf("tally %+v, %v", tally, err)

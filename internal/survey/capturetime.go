@@ -110,7 +110,8 @@ func EXIFTime(r io.ReadSeeker, zone *time.Location) (t CaptureTime, ok bool) {
 }
 
 // nameStamp finds a date and a time to the second, apart from other digits.
-var nameStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)([-_.]?)(\d\d)[-_.]?(\d\d)[T_ .\-]{0,3}(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)(Z)?(?:\D|$)`)
+var nameStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)([-_.]?)(\d\d)[-_.]?(\d\d)` +
+	`[T_ .\-]{0,3}(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)(Z)?(?:\D|$)`)
 
 // NameTime reads a time from a file name such as "scan_20250601_143015.png", "2025-06-01 14.30.15.jpg" or
 // "20250601T143015Z.png"; a Z says UTC, else it is in zone. ok is false when the name has no valid date and time.

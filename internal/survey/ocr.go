@@ -104,7 +104,8 @@ type ScreenText struct {
 // A label, up to three other signs, and a length with its unit. Tesseract reads l and O for 1 and 0 now and then, so these
 // are let through and put right, but only between digits or in front of a unit.
 var (
-	labelled = regexp.MustCompile(`(?i)\b(range|rng|depth|dpt)\b[\s:=.]{0,3}([0-9OlI]{1,4}(?:[.,][0-9OlI]{1,2})?)\s?(ft|feet|m|metres|meters)\b`)
+	labelled = regexp.MustCompile(`(?i)\b(range|rng|depth|dpt)\b[\s:=.]{0,3}` +
+		`([0-9OlI]{1,4}(?:[.,][0-9OlI]{1,2})?)\s?(ft|feet|m|metres|meters)\b`)
 	twoSides = regexp.MustCompile(`(?i)\b([0-9]{1,4}(?:[.,][0-9]{1,2})?)\s?(ft|feet|m)\b`)
 )
 
@@ -123,7 +124,8 @@ func ParseScreenText(text string) ScreenText {
 			into, what = &s.DepthM, "depth"
 		}
 		if into == &s.RangeM && !roundSetting(m[2]) {
-			s.Notes = append(s.Notes, fmt.Sprintf("the range on the screen may read %s %s, which is no usual setting; took none, give --range", m[2], m[3]))
+			s.Notes = append(s.Notes, fmt.Sprintf("the range on the screen may read %s %s, which is no usual setting; took none, give --range",
+				m[2], m[3]))
 			*into = -1
 			continue
 		}
@@ -151,7 +153,8 @@ func ParseScreenText(text string) ScreenText {
 	case most > 0 && count[most] == 2:
 		s.RangeM = most
 	case most > 0:
-		s.Notes = append(s.Notes, fmt.Sprintf("the screen shows lengths (the greatest is %.4g m) but none marked as the range; give --range", most))
+		s.Notes = append(s.Notes, fmt.Sprintf("the screen shows lengths (the greatest is %.4g m) but none marked as the range; give --range",
+			most))
 	}
 	return s
 }

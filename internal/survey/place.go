@@ -267,7 +267,8 @@ func placeOne(s Scene, at boat, newest time.Time, panel detect.Box, m *detect.Ma
 	m.Position = &pos
 	switch {
 	case math.IsNaN(fix.CourseDeg):
-		m.Reasons = append(m.Reasons, fmt.Sprintf("position: the boat lay still or its course is unknown, so the mark is anywhere within %.0f m of the boat", pos.ErrorM))
+		m.Reasons = append(m.Reasons, fmt.Sprintf("position: the boat lay still or its course is unknown, so the mark is anywhere within "+
+			"%.0f m of the boat", pos.ErrorM))
 	default:
 		c := math.Round(fix.CourseDeg*10) / 10
 		m.CourseDeg = &c

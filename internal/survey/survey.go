@@ -108,6 +108,6 @@ func RescaleRange(rangeM float64, w Water, assumedMS float64) (correctedM float6
 	if math.Abs(m.Value-rangeM) < 0.0005*rangeM { // within what four digits show
 		return m.Value, "", nil
 	}
-	return m.Value, fmt.Sprintf("range rescaled from %.4g m to %.4g m: sound travels at %.0f m/s here (%.3g °C, %s), the display assumed %.0f m/s (%s)",
-		rangeM, m.Value, actualMS, *w.TempC, water, assumedMS, said), nil
+	return m.Value, fmt.Sprintf("range rescaled from %.4g m to %.4g m: sound travels at %.0f m/s here (%.3g °C, %s), the display "+
+		"assumed %.0f m/s (%s)", rangeM, m.Value, actualMS, *w.TempC, water, assumedMS, said), nil
 }

@@ -1,12 +1,17 @@
-package main
+package refit
 
 import (
+	"bytes"
 	"context"
+	"encoding/binary"
 	"encoding/json"
 	"errors"
 	"image"
 	"image/color"
 	"image/png"
+	"io"
+	"math"
+	"math/rand/v2"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -17,17 +22,18 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/models"
+	"shadowgap/models/fit"
 )
 
 // A fit on developing or sealed seeds is refused before anything is rendered or read.
 func TestRefitRefusesSeedsThatAreForScoring(t *testing.T) {
-	for name, s := range map[string]settings{
-		"developing":          {scenes: 1, first: 100_000},
-		"reaching developing": {scenes: 2, first: 99_999},
-		"sealed":              {scenes: 300, first: 900_000},
-		"set into pictures":   {setIn: 2, first: 99_999, open: "none", data: "none"},
+	for name, s := range map[string]Settings{
+		"developing":          {Scenes: 1, First: 100_000},
+		"reaching developing": {Scenes: 2, First: 99_999},
+		"sealed":              {Scenes: 300, First: 900_000},
+		"set into pictures":   {SetIn: 2, First: 99_999, Open: "none", Labels: "none"},
 	} {
-		if err := run(t.Context(), s); !errors.Is(err, eval.ErrUnseen) {
+		if err := Run(t.Context(), s, io.Discard); !errors.Is(err, eval.ErrUnseen) {
 			t.Errorf("%s: %v, want %v", name, err, eval.ErrUnseen)
 		}
 	}
@@ -71,7 +77,7 @@ func TestRefitReadsNothingOfTheOtherHalf(t *testing.T) {
 		picture(t, filepath.Join(open, "river-effigy", part, "left_20240101000000H_1.png"))
 		file(t, filepath.Join(open, "river-effigy", part, "left_20240101000000H_2.png"), []byte("no picture"))
 	}
-	s := settings{open: open, data: data, first: 1, views: filepath.Join(t.TempDir(), "views.bin")}
+	s := Settings{Open: open, Labels: data, First: 1, Views: filepath.Join(t.TempDir(), "views.bin")}
 	sources, err := openSources(s)
 	if err != nil {
 		t.Fatal(err)
@@ -79,11 +85,11 @@ func TestRefitReadsNothingOfTheOtherHalf(t *testing.T) {
 	if want := 2 * len(variants); len(sources) != want {
 		t.Errorf("%d sources, want %d: a swath and a tile in each variant", len(sources), want)
 	}
-	if err := run(t.Context(), s); err != nil {
+	if err := Run(t.Context(), s, io.Discard); err != nil {
 		t.Errorf("a fit opened what it may not see: %v", err)
 	}
 	file(t, filepath.Join(open, "swaths", "a-1.png"), []byte("no picture"))
-	if err := run(t.Context(), s); err == nil || !strings.Contains(err.Error(), "a-1.png") {
+	if err := Run(t.Context(), s, io.Discard); err == nil || !strings.Contains(err.Error(), "a-1.png") {
 		t.Errorf("a broken picture of half A: %v, want an error that names it", err)
 	}
 }
@@ -152,6 +158,99 @@ func TestTreesKnowTheEvidence(t *testing.T) {
 	for _, f := range m.Features {
 		if !measured[f] {
 			t.Errorf("the trees weigh %q, which is not measured", f)
+		}
+	}
+}
+
+// What is left of the clutter weighs as much as all of it did, and what hangs weighs more.
+func TestThinned(t *testing.T) {
+	var all []fit.Sample
+	for i := range 1000 {
+		s := fit.Sample{Class: string(detect.Clutter)}
+		if i%10 == 0 {
+			s.Class = string(detect.SuspendedTarget)
+		}
+		all = append(all, s)
+	}
+	n, weight := map[string]int{}, map[string]float64{}
+	for _, s := range thinned(all, 0.25) {
+		n[s.Class]++
+		weight[s.Class] += s.Weight
+	}
+	if got := n[string(detect.Clutter)]; got != 225 || weight[string(detect.Clutter)] != 900 {
+		t.Errorf("%d of 900 pieces of clutter left, weighing %v", got, weight)
+	}
+	if got := n[string(detect.SuspendedTarget)]; got != 100 || math.Abs(weight[string(detect.SuspendedTarget)]-100*hangingWeight) > 1e-9 {
+		t.Errorf("%d of 100 suspended targets left, weighing %v", got, weight)
+	}
+}
+
+func TestTileGroupsArePassesOfOneMinute(t *testing.T) {
+	for name, want := range map[string]string{
+		"left_20240429102455H_sample_3_tile_10.png":  "tile-left_202404291024",
+		"right_20240430043339L_sample_3_tile_4.png":  "tile-right_202404300433",
+		"right_20240430043301H_sample_1_tile_12.png": "tile-right_202404300433",
+	} {
+		if got := tileGroup(name); got != want {
+			t.Errorf("%s is of group %s, want %s", name, got, want)
+		}
+	}
+}
+
+// A crop's label lies where the crop shows it, and keeps only marks of which a third or more is left.
+func TestCutTile(t *testing.T) {
+	img := image.NewRGBA(image.Rect(0, 0, 1200, 500))
+	mark := detect.Box{X: 900, Y: 200, W: 20, H: 10}
+	label := eval.CaptureLabel{
+		Panel: &detect.Box{W: 1200, H: 500}, Nadir: []detect.RowX{{0, 600}}, Marks: []eval.MarkLabel{{Highlight: &mark}},
+	}
+	kept := 0
+	for seed := range uint64(200) {
+		part, l, ok := cutTile(rand.New(rand.NewPCG(seed, 7)), img, label)
+		if !ok {
+			continue
+		}
+		b := part.Bounds()
+		if b.Dx() != b.Dy() || b.Dx() < 160 || b.Dx() >= 400 {
+			t.Fatalf("seed %d: crop of %v", seed, b)
+		}
+		for _, m := range l.Marks {
+			kept++
+			if h := m.Highlight; !h.Rect().In(b) || h.W > mark.W || h.H > mark.H || 3*h.W*h.H < mark.W*mark.H {
+				t.Errorf("seed %d: highlight %+v in a crop of %v", seed, *h, b)
+			}
+		}
+	}
+	if kept < 50 {
+		t.Errorf("the mark is in %d of 200 crops", kept)
+	}
+}
+
+func TestRunWritesViewsAndTellsOfCandidates(t *testing.T) {
+	views := filepath.Join(t.TempDir(), "views.bin")
+	var out bytes.Buffer
+	if err := Run(t.Context(), Settings{Scenes: 1, First: 4, Thin: 1, Views: views}, &out); err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(views)
+	if err != nil || len(b) < 4 {
+		t.Fatalf("%d bytes of views (%v)", len(b), err)
+	}
+	var h viewHeader
+	n := int(binary.LittleEndian.Uint32(b))
+	if err := json.Unmarshal(b[4:4+n], &h); err != nil || h.Group != "wide-4" || h.Rows <= 0 || h.Cols <= 0 || len(b) < 4+n+h.Rows*h.Cols {
+		t.Errorf("head of the first view: %+v (%v), %d bytes in all", h, err, len(b))
+	}
+	if err := Run(t.Context(), Settings{Scenes: 1, First: 4, Thin: 1}, &out); err != nil || !strings.HasPrefix(out.String(), "wide: map[") {
+		t.Errorf("told %q (%v)", out.String(), err)
+	}
+	for name, s := range map[string]Settings{
+		"no clutter":            {Scenes: 1, Trees: filepath.Join(t.TempDir(), "trees")},
+		"nothing to set into":   {SetIn: 1, Thin: 1},
+		"no such open pictures": {Open: filepath.Join(t.TempDir(), "none"), Labels: "../../testdata/open", Thin: 1},
+	} {
+		if err := Run(t.Context(), s, &out); err == nil {
+			t.Errorf("%s: no error", name)
 		}
 	}
 }

@@ -1,4 +1,4 @@
-package main
+package refit
 
 import (
 	"bytes"
@@ -86,21 +86,21 @@ func setInto(b *setin.Bottoms, seed int64) source {
 }
 
 // openSources are the labelled pictures of half A, and the first half of the effigy tiles, each shown in several ways.
-func openSources(s settings) ([]source, error) {
-	labels, err := eval.FitLabels(s.data)
+func openSources(s Settings) ([]source, error) {
+	labels, err := eval.FitLabels(s.Labels)
 	if err != nil {
 		return nil, err
 	}
 	var out []source
 	for _, l := range labels.Captures {
 		for k := range variants {
-			out = append(out, labelled(filepath.Join(s.open, filepath.FromSlash(l.Capture)), l, k))
+			out = append(out, labelled(filepath.Join(s.Open, filepath.FromSlash(l.Capture)), l, k))
 		}
 	}
-	tiles := filepath.Join(s.open, "river-effigy")
+	tiles := filepath.Join(s.Open, "river-effigy")
 	entries, err := os.ReadDir(filepath.Join(tiles, "images"))
 	if err != nil {
-		return nil, fmt.Errorf("reading the open tiles (pass -open \"\" to do without): %w", err)
+		return nil, fmt.Errorf("reading the open tiles: %w", err)
 	}
 	var names []string
 	for _, e := range entries {
@@ -214,7 +214,9 @@ func moved(l eval.CaptureLabel, move func(detect.Box) detect.Box) eval.CaptureLa
 	return out
 }
 
-func detected(ctx context.Context, l *looker, group string, img image.Image, label eval.CaptureLabel, opt detect.Options) ([]fit.Sample, error) {
+func detected(
+	ctx context.Context, l *looker, group string, img image.Image, label eval.CaptureLabel, opt detect.Options,
+) ([]fit.Sample, error) {
 	if l.views != nil {
 		views, err := l.detector.Views(ctx, img, opt)
 		if err != nil {

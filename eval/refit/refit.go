@@ -1,0 +1,218 @@
+// Package refit makes what the finder's network and the judge's trees are fitted on, from rendered scenes and from the open pictures
+// that may be fitted on, and fits the trees. Beside the trees it writes what they were fitted behind, so that a test can tell when a
+// network or the evidence has changed since.
+package refit
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"strings"
+
+	"golang.org/x/sync/errgroup"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+	"shadowgap/eval/setin"
+	"shadowgap/models/fit"
+)
+
+// Settings say what is looked at and what is made of it.
+type Settings struct {
+	Scenes int     // scenes to render
+	SetIn  int     // open pictures to render with things set in
+	First  int64   // seed of the first
+	Open   string  // folder of the open pictures; "" = without
+	Labels string  // folder of labels.json and halves.json for them
+	Views  string  // file to write the sides to as the finder sees them, "" = none; nothing else is done then
+	Trees  string  // file to write the fitted trees to; "" = none
+	Models string  // folder of the networks that the program is built with, for what the trees are fitted behind
+	Thin   float64 // part of the rendered clutter that the trees are fitted on, above 0, at most 1
+}
+
+// looker looks at captures, one at a time.
+type looker struct {
+	detector detect.Detector
+	views    *viewWriter // where the finder's views go; nil = look for candidates instead
+}
+
+// source gives the samples of one capture, or writes its views.
+type source func(ctx context.Context, l *looker) ([]fit.Sample, error)
+
+// Run looks at every capture that s names, and writes down its views or fits trees on what is found in it. It tells out how many
+// candidates there were and how well the trees do. Seeds and pictures that no fit may see are refused with eval.ErrUnseen.
+func Run(ctx context.Context, s Settings, out io.Writer) error {
+	if err := eval.FitSeeds(s.First, max(s.Scenes, s.SetIn)); err != nil {
+		return err
+	}
+	if s.Trees != "" && !(s.Thin > 0 && s.Thin <= 1) {
+		return fmt.Errorf("part of the clutter to fit on is %v: must be above 0 and at most 1", s.Thin)
+	}
+	var sources []source
+	var err error
+	if s.Open != "" {
+		real, err := openSources(s)
+		if err != nil {
+			return err
+		}
+		sources = append(sources, real...)
+	}
+	if s.SetIn > 0 {
+		if s.Open == "" {
+			return errors.New("things are set into open pictures: name their folder too")
+		}
+		bottoms, err := setin.Load(ctx, s.Open, s.Labels)
+		if err != nil {
+			return err
+		}
+		for i := range s.SetIn {
+			sources = append(sources, setInto(bottoms, s.First+int64(i)))
+		}
+	}
+	for i := range s.Scenes {
+		sources = append(sources, rendered(s.First+int64(i), i))
+	}
+	var views *viewWriter
+	if s.Views != "" {
+		if views, err = newViewWriter(s.Views); err != nil {
+			return err
+		}
+	}
+	all, err := gather(ctx, sources, views)
+	if views != nil {
+		return errors.Join(err, views.close())
+	}
+	if err != nil {
+		return err
+	}
+	report(out, all)
+	if s.Trees == "" {
+		return nil
+	}
+	return fitTrees(ctx, s, all, out)
+}
+
+// gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.
+func gather(ctx context.Context, sources []source, views *viewWriter) ([]fit.Sample, error) {
+	found := make([][]fit.Sample, len(sources))
+	g, ctx := errgroup.WithContext(ctx)
+	jobs := make(chan int)
+	g.Go(func() error {
+		defer close(jobs)
+		for i := range sources {
+			select {
+			case jobs <- i:
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+		return nil
+	})
+	for range runtime.NumCPU() {
+		g.Go(func() (err error) {
+			l := looker{views: views}
+			defer func() {
+				if e := l.detector.Close(); err == nil {
+					err = e
+				}
+			}()
+			for i := range jobs {
+				if found[i], err = sources[i](ctx, &l); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return nil, err
+	}
+	var all []fit.Sample
+	for _, s := range found {
+		all = append(all, s...)
+	}
+	return all, nil
+}
+
+// report tells how many candidates there are, by what they come from: the kind of capture stands before the first dash of a group.
+func report(out io.Writer, all []fit.Sample) {
+	count := map[string]map[string]int{}
+	for _, x := range all {
+		kind, _, _ := strings.Cut(x.Group, "-")
+		if count[kind] == nil {
+			count[kind] = map[string]int{}
+		}
+		count[kind][x.Class]++
+	}
+	for _, kind := range slices.Sorted(maps.Keys(count)) {
+		fmt.Fprintf(out, "%s: %v\n", kind, count[kind])
+	}
+}
+
+func fitTrees(ctx context.Context, s Settings, all []fit.Sample, out io.Writer) error {
+	opt := fit.Options{
+		Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.Scenes, s.First, s.First+int64(s.Scenes)-1),
+	}
+	if s.SetIn > 0 {
+		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.SetIn)
+	}
+	for _, c := range detect.Classes {
+		opt.Classes = append(opt.Classes, string(c))
+	}
+	m, err := fit.Fit(ctx, thinned(all, s.Thin), opt)
+	if err != nil {
+		return err
+	}
+	b, err := m.Encode()
+	if err != nil {
+		return err
+	}
+	if err := os.WriteFile(s.Trees, b, 0o644); err != nil {
+		return fmt.Errorf("writing the trees: %w", err)
+	}
+	behind, err := stagesOf(s.Models, m)
+	if err != nil {
+		return err
+	}
+	if err := behind.write(filepath.Dir(s.Trees)); err != nil {
+		return err
+	}
+	fmt.Fprintf(out, "%s: log loss %.3f, accuracy %.3f\n", m.Version, m.Provenance.LogLoss, m.Provenance.Accuracy)
+	return nil
+}
+
+// rounds is more than cross-validation ever keeps.
+const rounds = 700
+
+// hangingWeight is how much more a suspended target counts than a thing on the bottom: there are few, they are what a person looks for,
+// and to call a fish a stone costs more than the reverse.
+const hangingWeight = 1.8
+
+// thinned keeps an even choice of the clutter and gives what is left the weight of the rest.
+func thinned(all []fit.Sample, part float64) []fit.Sample {
+	var out []fit.Sample
+	due := 0.0
+	for _, x := range all {
+		if x.Class == string(detect.SuspendedTarget) {
+			x.Weight = max(1, x.Weight) * hangingWeight
+		}
+		if x.Class == string(detect.Clutter) {
+			if due += part; due < 1 {
+				continue
+			}
+			due--
+			if x.Weight == 0 {
+				x.Weight = 1
+			}
+			x.Weight /= part
+		}
+		out = append(out, x)
+	}
+	return out
+}
