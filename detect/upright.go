@@ -20,7 +20,8 @@ func turnBack(u *frame.Upright, rec *PanelRecord, marks []MarkRecord) {
 		a, z := rowAt(float64(r[0]), x), rowAt(float64(r[1]), x)
 		return [2]int{int(math.Round(a)), max(int(math.Round(z)), int(math.Round(a))+1)}
 	}
-	rec.Nadir, rec.FirstReturn.Port, rec.FirstReturn.Starboard = turnLine(u, rec.Nadir), turnLine(u, rec.FirstReturn.Port), turnLine(u, rec.FirstReturn.Starboard)
+	rec.Nadir = turnLine(u, rec.Nadir)
+	rec.FirstReturn.Port, rec.FirstReturn.Starboard = turnLine(u, rec.FirstReturn.Port), turnLine(u, rec.FirstReturn.Starboard)
 	for _, line := range [][]RowAltitude{rec.AltitudePx, rec.AltitudeM} {
 		for i := range line {
 			line[i][0] = math.Round(rowAt(line[i][0], middle))
@@ -71,7 +72,8 @@ func boxOf(lo, hi features.Point) Box {
 	return Box{X: x, Y: y, W: max(1, int(math.Round(hi.X))-x), H: max(1, int(math.Round(hi.Y))-y)}
 }
 
-// turnLine moves a profile and reads it at every profileStep-th row of the photograph. Where the profile has a gap, so has what comes of it.
+// turnLine moves a profile and reads it at every profileStep-th row of the photograph. Where the profile has a gap, so has what comes
+// of it.
 func turnLine(u *frame.Upright, line []RowX) []RowX {
 	if line == nil {
 		return nil

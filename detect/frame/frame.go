@@ -60,7 +60,7 @@ const (
 	sureSonar  = 0.5       // the network's own even odds that a picture holds side-scan at all
 	sureCell   = 0.5       // and that a cell belongs to a panel
 	leastCell  = 0.8       // least mean of those odds over a panel: with it 3 of 148 pictures of packages kept out of the fit are let in
-	sureBare   = 0.88      // odds that a picture of texture alone, without nadir and water column, needs: 152 open tiles of bottom have 0.887 to 1.000
+	sureBare   = 0.88      // odds that texture alone, without nadir and water column, needs: 152 open tiles of bottom have 0.887 to 1.000
 	invertedAt = 0.5       // and that strong echoes are dark
 	tooFlat    = 2.0 / 255 // spread of a panel's echo below which nothing is drawn in it
 )
@@ -87,7 +87,8 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	if !opt.Panel.Empty() {
 		box := opt.Panel.Intersect(image.Rect(0, 0, px.W, px.H))
 		if min(box.Dx(), box.Dy()) < minPicture {
-			return nil, fmt.Sprintf("the panel set by hand, %v, covers less than %d × %d pixels of the picture", opt.Panel, minPicture, minPicture), nil
+			return nil, fmt.Sprintf("the panel set by hand, %v, covers less than %d × %d pixels of the picture",
+				opt.Panel, minPicture, minPicture), nil
 		}
 		places = append(places, place{px: px, m: m, box: box})
 	} else if places, why, err = regions(m, px, opt); err != nil {
@@ -107,8 +108,10 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 			why = "the panel is drawn in one shade: there is no echo in it"
 			continue
 		}
-		if bare := pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil; bare && pan.Confidence < sureBare && opt.Panel.Empty() {
-			why = fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.2f): set the panel by hand if it is bottom", pan.Confidence)
+		bare := pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil
+		if bare && pan.Confidence < sureBare && opt.Panel.Empty() {
+			why = fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.2f): "+
+				"set the panel by hand if it is bottom", pan.Confidence)
 			continue
 		}
 		if len(panels) > 0 && pan.Nadir == nil {
@@ -148,7 +151,8 @@ func panel(at place, opt Options) (*Panel, error) {
 	}
 	lines := maskLines(newProfiles(pan), pan, nadir)
 	if n := countZero(pan.Valid); n > 0 {
-		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %.1f %% of it, %d ruled lines among it", 100*float64(n)/float64(len(pan.Valid)), len(lines)))
+		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %.1f %% of it, %d ruled lines among it",
+			100*float64(n)/float64(len(pan.Valid)), len(lines)))
 	}
 	pan.Notes = append(pan.Notes, pal.String())
 	if pan.Upright != nil {

@@ -30,8 +30,8 @@ func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, e
 	}
 	const cells = reader.Rows * reader.Cols
 	if m.Sonar < sureSonar || float64(total) < minArea*cells {
-		return nil, fmt.Sprintf("no side-scan in it as far as the reader can tell (odds %.2f, %.0f %% of the picture): set the panel by hand if there is",
-			m.Sonar, 100*float64(total)/cells), nil
+		return nil, fmt.Sprintf("no side-scan in it as far as the reader can tell (odds %.2f, %.0f %% of the picture): "+
+			"set the panel by hand if there is", m.Sonar, 100*float64(total)/cells), nil
 	}
 	var out []place
 	for _, c := range components(inside) {
@@ -89,7 +89,8 @@ func askew(px *pixels.Picture, corners [4]features.Point, r *reader.Reader) (pla
 	}
 	for _, c := range components(inside) {
 		for _, b := range boxesOf(m, p.px, c) {
-			if off := box.Min.Sub(b.Min); max(abs(off.X), abs(off.Y), abs(box.Max.X-b.Max.X), abs(box.Max.Y-b.Max.Y)) <= max(box.Dx(), box.Dy())*3/100 {
+			lo, hi := box.Min.Sub(b.Min), box.Max.Sub(b.Max)
+			if max(abs(lo.X), abs(lo.Y), abs(hi.X), abs(hi.Y)) <= max(box.Dx(), box.Dy())*3/100 {
 				p.box = b
 			}
 		}
@@ -187,7 +188,7 @@ func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
 	for y := b.Min.Y; y < b.Max.Y; y++ {
 		for x := range side {
 			i := y*reader.Cols + b.Min.X + x
-			side[x] += float64(m.P[reader.WaterPort][i] + m.P[reader.BottomPort][i] - m.P[reader.WaterStarboard][i] - m.P[reader.BottomStarboard][i])
+			side[x] += portside(m, i)
 		}
 	}
 	type run struct {

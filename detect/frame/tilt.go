@@ -22,9 +22,10 @@ func (u *Upright) ToCapture(p features.Point) features.Point { return u.from.App
 func (u *Upright) FromCapture(p features.Point) features.Point { return u.from.Inverse().Apply(p) }
 
 const (
+	// least part of a side's cells that must lie along its edge: leaning by 15°, a low wide panel shows a third of its width on the sides
+	tiltBelongs = 0.55
 	tiltEdge    = 0.8  // middle part of a side of a panel whose cells its edge is drawn through: corners belong to the other edges
 	tiltNear    = 1.2  // cells off an edge within which a cell's border belongs to it
-	tiltBelongs = 0.55 // least part of a side's cells that must lie along its edge: leaning by 15°, a low wide panel shows a third of its width on the sides
 	tiltLeast   = 0.8  // degrees an edge must lean for a panel to count as photographed askew: drawn ones lean up to 0.3 in the map
 	tiltMost    = 25.0 // degrees beyond which it is no panel's edge
 	tiltMargin  = 0.02 // part of the panel's sides shown around it once upright, for its edges to be found again

@@ -69,7 +69,8 @@ func (w *window) cover(pan *Panel) {
 			if w.m.P[reader.Furniture][y*reader.Cols+x] < 0.5 {
 				continue
 			}
-			cell := image.Rect(int(float64(x)*w.cellX), int(float64(y)*w.cellY), int(math.Ceil(float64(x+1)*w.cellX)), int(math.Ceil(float64(y+1)*w.cellY)))
+			cell := image.Rect(int(float64(x)*w.cellX), int(float64(y)*w.cellY),
+				int(math.Ceil(float64(x+1)*w.cellX)), int(math.Ceil(float64(y+1)*w.cellY)))
 			cell = cell.Intersect(w.box).Sub(w.box.Min)
 			for r := cell.Min.Y; r < cell.Max.Y; r++ {
 				clear(pan.Valid[r*pan.Echo.Cols+cell.Min.X : r*pan.Echo.Cols+cell.Max.X])
@@ -191,10 +192,14 @@ func (w *window) nadirSure(edge []float64) float64 {
 	return percentile(clear, 0.5)
 }
 
-// portside is the evidence of a cell of the window for port (1) against starboard (-1).
+// portside is the evidence of a cell of a map for port (1) against starboard (-1).
+func portside(m *reader.Map, i int) float64 {
+	return float64(m.P[reader.WaterPort][i] + m.P[reader.BottomPort][i] - m.P[reader.WaterStarboard][i] - m.P[reader.BottomStarboard][i])
+}
+
+// portside is that of a cell of the window.
 func (w *window) portside(r, x int) float64 {
-	i := (w.y0+r)*reader.Cols + w.x0 + x
-	return float64(w.m.P[reader.WaterPort][i] + w.m.P[reader.BottomPort][i] - w.m.P[reader.WaterStarboard][i] - w.m.P[reader.BottomStarboard][i])
+	return portside(w.m, (w.y0+r)*reader.Cols+w.x0+x)
 }
 
 // first is, per row of cells, the place in cells where water gives way to bottom going out from edge, and how clearly; NaN where
