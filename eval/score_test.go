@@ -445,8 +445,12 @@ func TestCompare(t *testing.T) {
 
 func TestTileAgreement(t *testing.T) {
 	tiles := []Tile{
-		{"left_2.png", *box(50, 50, 20, 20), []detect.MarkRecord{mark("", detect.BottomObject, 0.9, box(52, 50, 20, 20)), mark("", detect.Clutter, 0, box(0, 0, 9, 9))}},
-		{"left_1.png", *box(50, 50, 20, 20), []detect.MarkRecord{mark("", detect.SuspendedTarget, 0.9, box(50, 55, 20, 20)), mark("", detect.BottomObject, 0.9, box(90, 90, 9, 9))}},
+		{"left_2.png", *box(50, 50, 20, 20), []detect.MarkRecord{
+			mark("", detect.BottomObject, 0.9, box(52, 50, 20, 20)), mark("", detect.Clutter, 0, box(0, 0, 9, 9)),
+		}},
+		{"left_1.png", *box(50, 50, 20, 20), []detect.MarkRecord{
+			mark("", detect.SuspendedTarget, 0.9, box(50, 55, 20, 20)), mark("", detect.BottomObject, 0.9, box(90, 90, 9, 9)),
+		}},
 		{"right_1.png", *box(50, 50, 20, 20), []detect.MarkRecord{mark("", detect.BottomObject, 0.9, box(66, 66, 20, 20))}},
 	}
 	r := TileAgreement(tiles, quick())
@@ -553,7 +557,8 @@ func TestReports(t *testing.T) {
 		t.Fatal(err)
 	}
 	text := string(page)
-	if strings.Contains(text, "<script") || strings.Contains(text, "ZgotmplZ") || strings.Contains(text, "http://") || strings.Contains(text, "NaN") {
+	if strings.Contains(text, "<script") || strings.Contains(text, "ZgotmplZ") || strings.Contains(text, "http://") ||
+		strings.Contains(text, "NaN") {
 		t.Error("report.html has a script, a refused address, an outside address or a NaN")
 	}
 	if n := strings.Count(text, `alt="Part of `); n != 3 { // missed in b, false in a, wrong class in a; c and d have no picture

@@ -86,7 +86,8 @@ func TestGatherKeepsWhatWasNotScoredAgain(t *testing.T) {
 		t.Errorf("%+v", got)
 	}
 	table := s.BoundsTable(small())
-	if !strings.Contains(table, "0.90 † **MISSED**") || strings.Contains(table, "0.98] †") || !strings.Contains(table, "before the detector's last change") {
+	if !strings.Contains(table, "0.90 † **MISSED**") || strings.Contains(table, "0.98] †") ||
+		!strings.Contains(table, "before the detector's last change") {
 		t.Errorf("got\n%s", table)
 	}
 	file := filepath.Join(dir, "x", "summary.json")

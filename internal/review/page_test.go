@@ -111,11 +111,13 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 	defer h.Close()
 	srv := served{h: h}
 	res := srv.ask("GET", m.Plain, "", nil)
-	if got, err := io.ReadAll(res.Body); err != nil || res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/png" || !bytes.Equal(got, b.Bytes()) {
+	if got, err := io.ReadAll(res.Body); err != nil || res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/png" ||
+		!bytes.Equal(got, b.Bytes()) {
 		t.Errorf("plain: status %d, type %s, %d bytes, %v", res.StatusCode, res.Header.Get("Content-Type"), len(got), err)
 	}
 	res = srv.ask("GET", m.Drawn, "", nil)
-	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width != s.img.Bounds().Dx() || conf.Height <= s.img.Bounds().Dy() {
+	if conf, err := jpeg.DecodeConfig(res.Body); err != nil || res.StatusCode != 200 || conf.Width != s.img.Bounds().Dx() ||
+		conf.Height <= s.img.Bounds().Dy() {
 		t.Errorf("drawn: status %d, %+v, %v; want the picture with a legend below", res.StatusCode, conf, err)
 	}
 	res = srv.ask("GET", "share/0.jpg", "", nil)
@@ -197,7 +199,8 @@ func TestPrintedPageIsOnePage(t *testing.T) {
 		caps []detect.CaptureRecord
 		want int // pictures
 	}{{caps, 3}, {nil, 0}} {
-		if err := WritePlaces(context.Background(), dir, "Lake Virrel ř", atlas(tc.caps, marks[:len(marks)*min(1, len(tc.caps))], nil, overlay.Feet), overlay.Feet); err != nil {
+		a := atlas(tc.caps, marks[:len(marks)*min(1, len(tc.caps))], nil, overlay.Feet)
+		if err := WritePlaces(context.Background(), dir, "Lake Virrel ř", a, overlay.Feet); err != nil {
 			t.Fatal(err)
 		}
 		b, err := os.ReadFile(filepath.Join(dir, PrintedName))
@@ -226,7 +229,8 @@ func TestPrintedPageIsOnePage(t *testing.T) {
 // WCAG 2.2: 1.4.3 asks 4.5:1 for text, 1.4.11 asks 3:1 for what a control or graphic is told by. The ratio is that of its
 // definition of contrast, with relative luminance as in its glossary.
 func TestContrastMeetsAA(t *testing.T) {
-	light, dark, media := themeOf(t, `(?s)^:root \{(.*?)\}`), themeOf(t, `(?s)\n:root\[data-theme="dark"\] \{(.*?)\}`), themeOf(t, `(?s):root:not\(\[data-theme="light"\]\) \{(.*?)\}`)
+	light, dark := themeOf(t, `(?s)^:root \{(.*?)\}`), themeOf(t, `(?s)\n:root\[data-theme="dark"\] \{(.*?)\}`)
+	media := themeOf(t, `(?s):root:not\(\[data-theme="light"\]\) \{(.*?)\}`)
 	if fmt.Sprint(dark) != fmt.Sprint(media) {
 		t.Error("dark by choice and dark by system differ")
 	}
@@ -235,8 +239,10 @@ func TestContrastMeetsAA(t *testing.T) {
 		want   float64
 	}
 	pairs := []pair{
-		{"fg", "bg", 4.5}, {"fg", "card", 4.5}, {"fg", "hover", 4.5}, {"soft", "bg", 4.5}, {"soft", "card", 4.5}, {"accent", "bg", 4.5}, {"accent", "card", 4.5},
-		{"onaccent", "accent", 4.5}, {"yes", "card", 4.5}, {"no", "card", 4.5}, {"maybe", "card", 4.5}, {"onwarn", "warn", 4.5}, {"bg", "fg", 4.5}, {"soft", "hover", 4.5},
+		{"fg", "bg", 4.5}, {"fg", "card", 4.5}, {"fg", "hover", 4.5}, {"soft", "bg", 4.5}, {"soft", "card", 4.5},
+		{"accent", "bg", 4.5}, {"accent", "card", 4.5},
+		{"onaccent", "accent", 4.5}, {"yes", "card", 4.5}, {"no", "card", 4.5}, {"maybe", "card", 4.5},
+		{"onwarn", "warn", 4.5}, {"bg", "fg", 4.5}, {"soft", "hover", 4.5},
 		{"line", "bg", 3}, {"line", "card", 3}, {"bar", "trough", 3}, {"bar", "card", 3}, {"accent", "hover", 3},
 	}
 	for name, th := range map[string]map[string]string{"light": light, "dark": dark} {

@@ -88,7 +88,8 @@ func TestServerStoresAndShowsDecisions(t *testing.T) {
 		t.Fatal(err)
 	}
 	var got map[string]any
-	if err := json.NewDecoder(s.ask("POST", "api/take", string(b), nil).Body).Decode(&got); err != nil || got["added"] != 1.0 || got["known"] != 1.0 {
+	err = json.NewDecoder(s.ask("POST", "api/take", string(b), nil).Body).Decode(&got)
+	if err != nil || got["added"] != 1.0 || got["known"] != 1.0 {
 		t.Errorf("taken %v, %v", got, err)
 	}
 }
@@ -189,7 +190,8 @@ func TestServerDoesNotFollowALinkOutOfTheRun(t *testing.T) {
 	if res := s.ask("GET", name, "", nil); res.StatusCode != 404 {
 		t.Errorf("status %d for a link out of the run, want 404", res.StatusCode)
 	}
-	if res := s.ask("GET", media.Of(s.caps[0].Capture, s.caps[0].SHA256).Plain, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
+	plain := media.Of(s.caps[0].Capture, s.caps[0].SHA256).Plain
+	if res := s.ask("GET", plain, "", nil); res.StatusCode != 200 || res.Header.Get("Content-Type") != "image/jpeg" {
 		t.Errorf("status %d, type %s for a picture of the run", res.StatusCode, res.Header.Get("Content-Type"))
 	}
 }

@@ -288,13 +288,14 @@ func TestMergeComparesHowResultsWereMade(t *testing.T) {
 	for name, other := range map[string]*Store{"settings": made("new", "m", 0.9), "model": made("s", "new", 0.9)} {
 		out := made("s", "m", 0.1)
 		before := listing(t, out)
-		if m, err := out.Merge(t.Context(), other, false); !errors.Is(err, ErrDiffer) || !strings.Contains(err.Error(), "1 of them") || m != (Merged{}) {
+		m, err := out.Merge(t.Context(), other, false)
+		if !errors.Is(err, ErrDiffer) || !strings.Contains(err.Error(), "1 of them") || m != (Merged{}) {
 			t.Errorf("other %s: got %+v, %v; want ErrDiffer", name, m, err)
 		}
 		if after := listing(t, out); !slices.Equal(after, before) {
 			t.Errorf("other %s: a refused merge changed the run: %q", name, after)
 		}
-		m, err := out.Merge(t.Context(), other, true)
+		m, err = out.Merge(t.Context(), other, true)
 		if err != nil || m != (Merged{Known: 1, Replaced: 1}) {
 			t.Errorf("other %s, replacing: got %+v, %v", name, m, err)
 		}
