@@ -8,10 +8,10 @@ import (
 	"shadowgap/features"
 )
 
-// mostClutter is how likely a mark may be clutter and still be told. A thing passed by costs a person twice as much as a look in
-// vain: to tell a mark is worth it while 2 (1 - p) > p. At that, scenes of the wide world
-// whose seeds were not fitted on get 1.3 to 1.8 false marks each, plainer ones about one.
-const mostClutter = 2.0 / 3
+// mostClutter is how likely a mark may be clutter and still be told. A thing passed by costs a person half as much again as a look in
+// vain: to tell a mark is worth it while 1.5 (1 - p) > p. At that, developing scenes of the wide world get 0.9 false marks each; at twice
+// as much 1.3, for one in thirty of the things more.
+const mostClutter = 0.6
 
 // mostClutterBare is the same for what throws no shadow: plain sand is full of bright specks, and a person who is shown nothing there
 // learns as much, so there a look in vain costs as much as a miss.
@@ -23,10 +23,11 @@ func (o Odds) Something() bool { return o[Clutter] < mostClutter }
 // What lengths are uncertain by beyond where edges were found. Each is one standard deviation, set so that on developing scenes of the
 // wide world, whose bottoms rise and fall and whose edges are soft, two in three truths lie within one deviation.
 const (
-	slopeUnder     = 0.12  // how much the bottom rises or falls along a shadow, as part of the shadow's length
-	shadowEndShare = 0.1   // what speckle and softness take from a shadow's end, as part of the height
-	slopeUnderGap  = 0.05  // as slopeUnder, along a gap: it is short, and near what throws the shadow
-	undersideShare = 0.015 // of the altitude: what an edge that isn't seen exactly moves the underside by
+	softEndPx      = 2.0   // of a shadow's end, pixels
+	slopeUnder     = 0.02  // how much the bottom rises or falls along a shadow, as part of the shadow's length
+	fillsShadow    = 0.24  // how much sooner a shadow seems to end that is all speckle than a black one, as part of its length
+	slopeUnderGap  = 0.02  // as slopeUnder, along a gap: it is short, and near what throws the shadow
+	undersideShare = 0.004 // of the altitude: what an edge that isn't seen exactly moves the underside by
 	softEdgePx     = 2.0   // of a gap: a highlight fades into its shadow over so many pixels
 	softEdgeShare  = 0.2   // of a gap: and over so much of its own width
 )
@@ -233,7 +234,8 @@ func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale f
 	}
 	if z, err := features.HeightFromShadow(h, top, *m.shadowTip); err == nil && m.highlight != nil {
 		long := m.shadowTip.Value - top.Value
-		z.SD = math.Hypot(math.Hypot(z.SD, slopeUnder*long), shadowEndShare*z.Value)
+		end := math.Hypot(softEndPx, fillsShadow*m.depth*long) * top.Value / (m.shadowTip.Value * m.shadowTip.Value) * h.Value
+		z.SD = math.Hypot(math.Hypot(z.SD, slopeUnder*long), end)
 		rec.HeightM = toM(&z)
 	}
 	if m.highlight != nil {

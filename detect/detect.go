@@ -453,8 +453,12 @@ func (v *view) scaleOf(p *frame.Panel, opt Options) *features.Measured {
 	return &features.Measured{Value: m, SD: m * math.Hypot(edgesOfSidePx/sidePx, soundSpeedShare)}
 }
 
-// rank orders marks and gives the capture its interest: the chance that at least one of its marks deserves a second look,
-// with suspended targets near humps counting most.
+// furtherMark is how much less each further mark of a capture adds to its interest: marks of one bottom are right or wrong together, and
+// the tenth hardly makes a capture more worth a look. With 1, every capture of a rocky bottom would be as interesting as can be.
+const furtherMark = 0.6
+
+// rank orders marks and gives the capture its interest: the chance that what it holds deserves a second look, with suspended targets
+// near humps counting most.
 func rank(res *Result) {
 	worth := func(m MarkRecord) float64 {
 		w := 0.85*m.Odds[SuspendedTarget] + 0.6*m.Odds[RaisedStructure] + 0.45*m.Odds[BottomObject]
@@ -473,10 +477,11 @@ func rank(res *Result) {
 		}
 		return 0
 	})
-	nothing := 1.0
+	nothing, share := 1.0, 0.6
 	for _, m := range res.Marks {
 		res.Counts[m.Class]++
-		nothing *= 1 - 0.6*worth(m)
+		nothing *= 1 - share*worth(m)
+		share *= furtherMark
 	}
 	for _, h := range res.Holds {
 		nothing *= 1 - 0.5*h.Odds

@@ -44,8 +44,11 @@ func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, e
 			if err != nil {
 				return nil, "", err
 			}
-			out = append(out, p)
-			continue
+			// the map's edges waver where a panel is as dark as what is around it; the picture's own, if clear, tell which way they run
+			if along := edgeSteps(px, pixelsOf(px, c.box)); along < clearEdges || edgeSteps(p.px, p.box) > along {
+				out = append(out, p)
+				continue
+			}
 		}
 		for _, b := range boxesOf(m, px, c) {
 			out = append(out, place{px: px, m: m, box: b})
@@ -223,8 +226,34 @@ func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
 const (
 	refineCells = 2.0 // how far from the map's side the panel's is looked for: the map is a cell or two off
 	borderCells = 1.6 // a side so near the picture's border lies on it, unless a bar shows there
+	clearEdges  = 100 // the same, of all four sides together, from which it tells that a panel stands upright: of a drawn screen whose map leans they are 290, of a dark photograph 70
 	clearStep   = 10  // difference of colour or texture, of 255, that makes a side
 )
+
+// pixelsOf turns a box in cells into pixels.
+func pixelsOf(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
+	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
+	at := func(v int, cell float64) int { return int(math.Round(float64(v) * cell)) }
+	return image.Rect(at(cells.Min.X, cw), at(cells.Min.Y, ch), at(cells.Max.X, cw), at(cells.Max.Y, ch))
+}
+
+// edgeSteps is how sharply a picture changes, at most, along straight lines near the four sides of a box, added up.
+func edgeSteps(px *pixels.Picture, r image.Rectangle) float64 {
+	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
+	cols := func(a, b int) []strip { return stripsOf(px, a, b, r.Min.Y, r.Max.Y, false) }
+	rows := func(a, b int) []strip { return stripsOf(px, a, b, r.Min.X, r.Max.X, true) }
+	sum := 0.0
+	for _, s := range [...]struct {
+		at, size int
+		cell     float64
+		far      bool
+		strips   func(a, b int) []strip
+	}{{r.Min.X, px.W, cw, false, cols}, {r.Max.X, px.W, cw, true, cols}, {r.Min.Y, px.H, ch, false, rows}, {r.Max.Y, px.H, ch, true, rows}} {
+		_, step := sharpest(float64(s.at), s.cell, s.size, s.far, s.strips)
+		sum += step
+	}
+	return sum
+}
 
 // refine turns a box in cells into pixels and moves each side to the sharpest change of colour or texture nearby.
 func refine(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
@@ -311,12 +340,28 @@ func (s *strip) add(c, next uint32) {
 
 // side moves one side of a box, at pixel v of a picture that many pixels wide, to the sharpest change within reach.
 func side(v, cell float64, size int, far bool, strips func(a, b int) []strip) int {
+	where, step := sharpest(v, cell, size, far, strips)
+	switch {
+	case step >= clearStep || !atBorder(v, cell, size, far):
+		return where
+	case far:
+		return size
+	}
+	return 0
+}
+
+// atBorder tells whether a side lies so near the picture's border that it is on it, unless a bar shows there.
+func atBorder(v, cell float64, size int, far bool) bool {
+	return far && float64(size)-v <= borderCells*cell || !far && v <= borderCells*cell
+}
+
+// sharpest is the sharpest change within reach of a side, and how sharp that is; where none is clear, the side's own place.
+func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []strip) (where int, step float64) {
 	const wide = 3 // pixels averaged on each side of a change
 	reach := max(4, refineCells*cell)
 	at := min(max(int(math.Round(v)), 0), size)
-	atBorder := far && float64(size)-v <= borderCells*cell || !far && v <= borderCells*cell
 	a, b := max(0, int(v-reach)), min(size, int(v+reach)+1)
-	if atBorder {
+	if atBorder(v, cell, size, far) {
 		// also looks at what lies between here and the border
 		if far {
 			b = size
@@ -324,29 +369,23 @@ func side(v, cell float64, size int, far bool, strips func(a, b int) []strip) in
 			a = 0
 		}
 	}
+	where = at
 	if b-a < 2*wide+1 {
-		return at
+		return at, clearStep
 	}
 	s := strips(a, b)
-	best, where := 0.0, at
 	for i := wide; i+wide <= len(s); i++ {
 		d := mean(s[i-wide : i]).diff(mean(s[i : i+wide]))
 		// of changes that are about as sharp the nearer one
 		d *= 1 - 0.3*math.Abs(float64(a+i)-v)/reach
-		if d > best {
-			best, where = d, a+i
+		if d > step {
+			step, where = d, a+i
 		}
 	}
-	if best >= clearStep {
-		return where
+	if step < clearStep {
+		return at, step
 	}
-	if atBorder {
-		if far {
-			return size
-		}
-		return 0
-	}
-	return at
+	return where, step
 }
 
 func mean(s []strip) strip {
