@@ -13,6 +13,17 @@ type altitudeProfile struct {
 	tilt   []float64 // starboard minus port in pixels, per row; 0 where one side is unknown
 }
 
+// altitudeOf is the altitude that the sides of a panel tell, those whose range begins at the nadir; nil when none does.
+func altitudeOf(sides []sideView, rows int) *altitudeProfile {
+	var edges [2]*bottomEdge
+	for i := range sides {
+		if s := &sides[i]; s.edge != nil && s.swath.hasZero {
+			edges[sideIndex(s.swath.side)] = s.edge
+		}
+	}
+	return mergeAltitude(edges[0], edges[1], rows)
+}
+
 // mergeAltitude weighs both sides by their errors. Where they disagree by more than those errors the bottom slopes across
 // the track, and the error grows by half the difference.
 func mergeAltitude(port, starboard *bottomEdge, rows int) *altitudeProfile {
@@ -47,8 +58,11 @@ type hump struct {
 // findHumps returns the dips of the altitude whose prominence stands clear of its noise: at least five times the scatter of
 // single rows about the smoothed profile, 5 pixels, and 5 % of the typical altitude. A dip runs from where the altitude has
 // recovered to a quarter of the prominence on either side; one that the picture's edge cuts isn't known to recover, and
-// isn't told.
+// isn't told. An altitude that is not known has none.
 func (a *altitudeProfile) findHumps() []hump {
+	if a == nil {
+		return nil
+	}
 	n := len(a.px)
 	if n < 16 {
 		return nil

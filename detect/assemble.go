@@ -178,19 +178,6 @@ func axisOf(s *swath, shape features.Shape) *Axis {
 	return &Axis{LengthPx: round2(shape.Length), WidthPx: round2(shape.Width), AngleDeg: round2(angle)}
 }
 
-// lostInField tells whether a mark is one of the many of a rock field, neither much larger nor much stronger than they are.
-func (s *sideView) lostInField(m measured) bool {
-	if m.highlight == nil || m.gap != nil && m.gap.Value > 3*m.gap.SD {
-		return false
-	}
-	for _, f := range s.fields {
-		if f.holds(m.highlight.span) {
-			return float64(m.highlight.area) < 1.5*f.area && m.highlight.peak < 1.2*f.peak
-		}
-	}
-	return false
-}
-
 // metres adds the lengths that the scale allows. Ranges are slant unless the display is slant-corrected, in which case the
 // altitude can't be seen and heights stay unknown.
 func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale features.Measured, opt Options) {

@@ -7,14 +7,13 @@ import (
 	"shadowgap/features"
 )
 
-// dropBadRows clears valid for the rows that are not echoes of the bottom: pings lost on the way, and bursts of
-// interference from another sounder. Such a row's mean stands off the rows around it far more than neighbouring rows of the
-// same bottom ever differ. It returns how many rows it dropped; never more than a tenth, so that a picture of steep
-// banding is left alone.
-func dropBadRows(echo *features.Grid, valid []uint8) int {
+// dropBadRows returns valid without the rows that are not echoes of the bottom, and how many those are: pings lost on the way, and
+// bursts of interference from another sounder. Such a row's mean stands off the rows around it far more than neighbouring rows of
+// the same bottom ever differ. Never more than a tenth is dropped, so that a picture of steep banding is left alone.
+func dropBadRows(echo *features.Grid, valid []uint8) ([]uint8, int) {
 	n := echo.Rows
 	if n < 16 {
-		return 0
+		return valid, 0
 	}
 	mean := make([]float64, n)
 	for r := range mean {
@@ -42,7 +41,7 @@ func dropBadRows(echo *features.Grid, valid []uint8) int {
 		}
 	}
 	if len(dev) == 0 {
-		return 0
+		return valid, 0
 	}
 	slices.Sort(dev)
 	spread := 1.4826 * dev[len(dev)/2]
@@ -52,13 +51,14 @@ func dropBadRows(echo *features.Grid, valid []uint8) int {
 			bad = append(bad, r)
 		}
 	}
-	if len(bad)*10 > n {
-		return 0
+	if len(bad) == 0 || len(bad)*10 > n {
+		return valid, 0
 	}
+	kept := slices.Clone(valid)
 	for _, r := range bad {
-		clear(valid[r*echo.Cols : (r+1)*echo.Cols])
+		clear(kept[r*echo.Cols : (r+1)*echo.Cols])
 	}
-	return len(bad)
+	return kept, len(bad)
 }
 
 // carryOver replaces NaN by the last number before it (the first after it at the start).

@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -25,6 +26,16 @@ type thing struct {
 	heat      float64 // odds of the likeliest class
 	highlight span
 	shadow    span // empty where none is seen
+}
+
+// find asks the finder's network for the things of a side.
+func find(s *swath, lv *leveled, f *finder.Finder) ([]thing, error) {
+	view := newFinderView(s, lv, s.arena)
+	answer, err := f.Find(view.Planes, view.Rows, view.Cols)
+	if err != nil {
+		return nil, fmt.Errorf("the %s swath: %w", s.side, err)
+	}
+	return things(answer, view, s.echo.Rows, s.echo.Cols), nil
 }
 
 // things reads the finder's answer for a side of rows × cols pixels: local maxima of the heat, strongest first, one a thing.

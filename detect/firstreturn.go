@@ -3,6 +3,7 @@ package detect
 import (
 	"math"
 
+	"shadowgap/detect/frame"
 	"shadowgap/features"
 )
 
@@ -34,6 +35,23 @@ func (l levels) evidence(v float64) float64 {
 	}
 	cut := l.water + 0.45*(l.bottom-l.water)
 	return max(-1, min(1, (cut-v)/(0.35*(l.bottom-l.water))))
+}
+
+// findFirstReturn refines the first return that a panel's map shows of a side; nil when it shows none, or when columns of ground range
+// leave no water column.
+func findFirstReturn(s *swath, p *frame.Panel, opt Options) *bottomEdge {
+	side := sideIndex(s.side)
+	if opt.SlantCorrected || p.First[side] == nil {
+		return nil
+	}
+	rough := make([]float64, len(p.First[side]))
+	for r, x := range p.First[side] {
+		rough[r] = s.k(r, x)
+		if rough[r] < 1 || rough[r] >= float64(s.echo.Cols-1) {
+			rough[r] = math.NaN()
+		}
+	}
+	return refineFirstReturn(s, rough, p.Sure[side], p.CellPx)
 }
 
 // refineFirstReturn follows the boundary between water column and bottom at full resolution near a rough one (slant pixels per

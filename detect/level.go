@@ -19,7 +19,6 @@ type leveled struct {
 	q     *features.Grid // rows × range pixels
 	sigma float64        // typical spread of plain bottom about 1
 	edge  []int          // first bottom column per row; 0 where the water column isn't in view
-	tail  float64        // how much wider plain bottom spreads above than below once normalised: specks make it large
 	mask  []uint8        // per pixel: water, bottom or neither
 	near  int            // columns next to the nadir that hold the transmit pulse, not echoes
 }

@@ -53,6 +53,12 @@ type segments struct {
 	owner               []uint16 // scratch, a label per pixel
 }
 
+// tail is how much wider plain bottom spreads above than below once normalised, at the finest scale: specks make it large.
+func (seg *segments) tail() float64 {
+	n := seg.fields[0].normal
+	return n.upper / n.lower
+}
+
 // scaleField is the windowed mean of the leveled picture with what plain bottom does at that scale.
 type scaleField struct {
 	mean   *features.Grid // one for every block of step × step pixels
