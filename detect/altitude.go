@@ -55,6 +55,16 @@ type hump struct {
 	sdPx     float64
 }
 
+// What is a hump, as findHumps says.
+const (
+	shortestTrack = 16   // rows in which a dip can be told
+	humpNoises    = 5    // least prominence in scatters of single rows,
+	humpPx        = 5    // pixels
+	humpShare     = 0.05 // and parts of the typical altitude
+	recovered     = 0.75 // part of the prominence above its bottom at which a dip ends
+	humpEndPx     = 0.7  // one standard deviation of relief, in pixels, besides the noise
+)
+
 // findHumps returns the dips of the altitude whose prominence stands clear of its noise: at least five times the scatter of
 // single rows about the smoothed profile, 5 pixels, and 5 % of the typical altitude. A dip runs from where the altitude has
 // recovered to a quarter of the prominence on either side; one that the picture's edge cuts isn't known to recover, and
@@ -64,7 +74,7 @@ func (a *altitudeProfile) findHumps() []hump {
 		return nil
 	}
 	n := len(a.px)
-	if n < 16 {
+	if n < shortestTrack {
 		return nil
 	}
 	smooth := runningMean(features.RunningMedian(a.px, 4), 4)
@@ -73,10 +83,10 @@ func (a *altitudeProfile) findHumps() []hump {
 		scatter[r] = math.Abs(a.px[r] - smooth[r])
 	}
 	slices.Sort(scatter)
-	noise := 1.4826 * scatter[n/2]
+	noise := madToSigma * scatter[n/2]
 	sorted := slices.Clone(smooth)
 	slices.Sort(sorted)
-	least := max(5*noise, 5, 0.05*sorted[n/2])
+	least := max(humpNoises*noise, humpPx, humpShare*sorted[n/2])
 
 	var humps []hump
 	for r := range smooth {
@@ -88,8 +98,8 @@ func (a *altitudeProfile) findHumps() []hump {
 		if relief < least {
 			continue
 		}
-		level := smooth[r] + 0.75*relief
-		h := hump{r0: r, r1: r + 1, peak: r, reliefPx: relief, sdPx: math.Hypot(noise, 0.7)}
+		level := smooth[r] + recovered*relief
+		h := hump{r0: r, r1: r + 1, peak: r, reliefPx: relief, sdPx: math.Hypot(noise, humpEndPx)}
 		for h.r0 > 0 && smooth[h.r0-1] < level {
 			h.r0--
 		}

@@ -5,6 +5,14 @@ import (
 	"slices"
 )
 
+// How far from a candidate others lie close by: so many of its sizes, which count as no less than so many
+// pixels, and no farther than so many pixels in all.
+const (
+	closeSizes  = 3
+	leastSizePx = 4
+	mostClosePx = 90
+)
+
 // compare sets what a candidate is beside the others of its side: how many of them lie within three of its sizes (12 pixels
 // at least), since rock fields and rubble are crowded and a fish or a lone log is not; how far it stands out of them; and how sure the
 // finder is of the others, near it and anywhere: where it wavers all over a bottom, each of its finds is worth less.
@@ -20,7 +28,7 @@ func compare(ms []measured) {
 	for i := range ms {
 		m := &ms[i]
 		a := m.span()
-		reach := min(90, 3*max(4, a.rows(), a.cols()))
+		reach := min(mostClosePx, closeSizes*max(leastSizePx, a.rows(), a.cols()))
 		near, hottest := 0.0, 0.0
 		for j := range ms {
 			if i == j {

@@ -68,7 +68,7 @@ func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdg
 		return nil
 	}
 	rough = carryOver(rough)
-	half := int(math.Ceil(max(4, 1.6*cell)))
+	half := int(math.Ceil(searchReach(cell)))
 	base := make([]int, rows)
 	scores, _ := features.NewGrid(rows, 2*half+1)
 	window := make([]float64, 2*(half+fineHalf)+1)

@@ -93,6 +93,9 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 // toSigma turns a mean absolute deviation into a standard deviation, as for a normal distribution: √(π/2).
 const toSigma = 1.2533141
 
+// madToSigma does so for a median absolute deviation.
+const madToSigma = 1.4826
+
 func abs32(v float32) float32 { return math.Float32frombits(math.Float32bits(v) &^ (1 << 31)) }
 
 // What a pixel of a swath belongs to.

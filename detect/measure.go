@@ -225,7 +225,7 @@ func medianWithError(v []float64) features.Measured {
 	slices.Sort(dev)
 	// neighbouring rows share speckle and smoothing: about one in three is independent
 	independent := math.Max(1, float64(len(v))/3)
-	return features.Measured{Value: med, SD: math.Hypot(edgePx, 1.2533*1.4826*dev[len(dev)/2]/math.Sqrt(independent))}
+	return features.Measured{Value: med, SD: math.Hypot(edgePx, 1.2533*madToSigma*dev[len(dev)/2]/math.Sqrt(independent))}
 }
 
 // meanOf is the mean leveled strength of a span clipped to the picture, 1 where nothing of it is left.

@@ -19,12 +19,15 @@ type nadirLine struct {
 	score float64   // mean evidence of a band per row block: 0 none, 1 a clear band between dark flanks
 }
 
+// searchReach is how far from a line of the map, whose cells are so many columns wide, its place at full resolution is sought.
+func searchReach(cellPx float64) float64 { return max(4, 1.6*cellPx) }
+
 // findNadir refines the nadir that a panel's map shows; nil when it shows none.
 func findNadir(p *frame.Panel, valid []uint8) *nadirLine {
 	if p.Nadir == nil {
 		return nil
 	}
-	line := refineNadir(p.Echo, valid, p.Nadir, max(4, 1.6*p.CellPx))
+	line := refineNadir(p.Echo, valid, p.Nadir, searchReach(p.CellPx))
 	return &line
 }
 

@@ -38,6 +38,9 @@ func (d *Detector) likelierWay(sv *sideView, p *frame.Panel, opt Options) (*side
 	return sv, nil
 }
 
+// clearSense is the power by which a mark that may be clutter makes less sense than one that surely is something.
+const clearSense = 6
+
 // sense is how much of what was found on a side is likely to be there: a shadow before its highlight looks like nothing.
 func (sv *sideView) sense() float64 {
 	sum := 0.0
@@ -46,7 +49,7 @@ func (sv *sideView) sense() float64 {
 			continue
 		}
 		if m.odds.Something() {
-			sum += math.Pow(1-m.odds[Clutter], 6)
+			sum += math.Pow(1-m.odds[Clutter], clearSense)
 		}
 	}
 	return sum
@@ -63,12 +66,18 @@ func nadirAtEdge(s *swath, e *bottomEdge) *nadirLine {
 
 // transmitAtEdge tells whether the bright transmit pulse stands in the innermost columns, before dark water.
 func transmitAtEdge(s *swath, e *bottomEdge) bool {
-	const pulse, least = 3, 3.0
+	const (
+		pulse    = 3    // columns it fills
+		shortest = 6    // pulses that a column of water must be wide to tell it
+		brighter = 3.0  // times the water's strength,
+		least    = 0.25 // and an echo strength, from which it is one
+		inRows   = 6    // that shows in more than one row in so many: half of those looked at
+	)
 	var near, water, n float64
 	for r := 0; r < s.echo.Rows; r += 3 {
 		row := s.echo.Row(r)
 		k := int(e.k[r])
-		if k < 6*pulse {
+		if k < shortest*pulse {
 			continue
 		}
 		top, sum := float32(0), float32(0)
@@ -82,5 +91,5 @@ func transmitAtEdge(s *swath, e *bottomEdge) bool {
 		water += float64(sum) / float64(k*2/3-k/3)
 		n++
 	}
-	return n*6 > float64(s.echo.Rows) && near > least*water && near/n > 0.25
+	return n*inRows > float64(s.echo.Rows) && near > brighter*water && near/n > least
 }

@@ -2,6 +2,17 @@ package detect
 
 import "slices"
 
+// What is a rock field, and what stands out of one.
+const (
+	rockFieldKind    = "rock-field"
+	fieldStones      = 8   // paired returns that crowd together
+	fieldReachPx     = 12  // pixels between two of them, at most, besides twice the larger one's size,
+	farthestStonesPx = 40  // and of large ones
+	offBottomErrors  = 3.0 // a gap of so many of its errors hangs over the field
+	largerThanField  = 1.5 // how many times the field's median area a mark must have to stand out
+	brighterThanIt   = 1.2 // or its median peak
+)
+
 // rockField is an area of many stones, with the median size and strength of the highlights in it.
 type rockField struct {
 	span
@@ -48,7 +59,7 @@ func rockFields(ms []measured) []rockField {
 		hull := members[i]
 		for at := 0; at < len(cluster); at++ {
 			a := members[cluster[at]]
-			reach := min(40, 12+2*max(a.rows(), a.cols()))
+			reach := min(farthestStonesPx, fieldReachPx+2*max(a.rows(), a.cols()))
 			for j, b := range members {
 				if !seen[j] && max(b.r0-a.r1, a.r0-b.r1, b.k0-a.k1, a.k0-b.k1) < reach {
 					seen[j] = true
@@ -57,7 +68,7 @@ func rockFields(ms []measured) []rockField {
 				}
 			}
 		}
-		if len(cluster) >= 8 {
+		if len(cluster) >= fieldStones {
 			fields = append(fields, newRockField(hull, ms))
 		}
 	}
@@ -66,12 +77,12 @@ func rockFields(ms []measured) []rockField {
 
 // lostInField tells whether a mark is one of the many of a rock field, neither much larger nor much stronger than they are.
 func (s *sideView) lostInField(m measured) bool {
-	if m.highlight == nil || m.gap != nil && m.gap.Value > 3*m.gap.SD {
+	if m.highlight == nil || m.gap != nil && m.gap.Value > offBottomErrors*m.gap.SD {
 		return false
 	}
 	for _, f := range s.fields {
 		if f.holds(m.highlight.span) {
-			return float64(m.highlight.area) < 1.5*f.area && m.highlight.peak < 1.2*f.peak
+			return float64(m.highlight.area) < largerThanField*f.area && m.highlight.peak < brighterThanIt*f.peak
 		}
 	}
 	return false
