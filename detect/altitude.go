@@ -13,6 +13,17 @@ type altitudeProfile struct {
 	tilt   []float64 // starboard minus port in pixels, per row; 0 where one side is unknown
 }
 
+// altitudeOf is the altitude that the sides of a panel tell, those whose range begins at the nadir; nil when none does.
+func altitudeOf(sides []sideView, rows int) *altitudeProfile {
+	var edges [2]*bottomEdge
+	for i := range sides {
+		if s := &sides[i]; s.edge != nil && s.swath.hasZero {
+			edges[sideIndex(s.swath.side)] = s.edge
+		}
+	}
+	return mergeAltitude(edges[0], edges[1], rows)
+}
+
 // mergeAltitude weighs both sides by their errors. Where they disagree by more than those errors the bottom slopes across
 // the track, and the error grows by half the difference.
 func mergeAltitude(port, starboard *bottomEdge, rows int) *altitudeProfile {
@@ -44,13 +55,26 @@ type hump struct {
 	sdPx     float64
 }
 
+// What is a hump, as findHumps says.
+const (
+	shortestTrack = 16   // rows in which a dip can be told
+	humpNoises    = 5    // least prominence in scatters of single rows,
+	humpPx        = 5    // pixels
+	humpShare     = 0.05 // and parts of the typical altitude
+	recovered     = 0.75 // part of the prominence above its bottom at which a dip ends
+	humpEndPx     = 0.7  // one standard deviation of relief, in pixels, besides the noise
+)
+
 // findHumps returns the dips of the altitude whose prominence stands clear of its noise: at least five times the scatter of
 // single rows about the smoothed profile, 5 pixels, and 5 % of the typical altitude. A dip runs from where the altitude has
 // recovered to a quarter of the prominence on either side; one that the picture's edge cuts isn't known to recover, and
-// isn't told.
+// isn't told. An altitude that is not known has none.
 func (a *altitudeProfile) findHumps() []hump {
+	if a == nil {
+		return nil
+	}
 	n := len(a.px)
-	if n < 16 {
+	if n < shortestTrack {
 		return nil
 	}
 	smooth := runningMean(features.RunningMedian(a.px, 4), 4)
@@ -59,10 +83,10 @@ func (a *altitudeProfile) findHumps() []hump {
 		scatter[r] = math.Abs(a.px[r] - smooth[r])
 	}
 	slices.Sort(scatter)
-	noise := 1.4826 * scatter[n/2]
+	noise := madToSigma * scatter[n/2]
 	sorted := slices.Clone(smooth)
 	slices.Sort(sorted)
-	least := max(5*noise, 5, 0.05*sorted[n/2])
+	least := max(humpNoises*noise, humpPx, humpShare*sorted[n/2])
 
 	var humps []hump
 	for r := range smooth {
@@ -74,8 +98,8 @@ func (a *altitudeProfile) findHumps() []hump {
 		if relief < least {
 			continue
 		}
-		level := smooth[r] + 0.75*relief
-		h := hump{r0: r, r1: r + 1, peak: r, reliefPx: relief, sdPx: math.Hypot(noise, 0.7)}
+		level := smooth[r] + recovered*relief
+		h := hump{r0: r, r1: r + 1, peak: r, reliefPx: relief, sdPx: math.Hypot(noise, humpEndPx)}
 		for h.r0 > 0 && smooth[h.r0-1] < level {
 			h.r0--
 		}

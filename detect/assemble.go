@@ -32,6 +32,15 @@ const (
 	softEdgeShare  = 0.2   // of a gap: and over so much of its own width
 )
 
+// By how much the altitudes of both sides must differ for the bottom to be called sloped.
+const (
+	slopedShare = 0.12 // of the altitude
+	slopedPx    = 4    // and so many pixels
+)
+
+// elsewhereShare is the error, as part of it, of an altitude that only the other side shows.
+const elsewhereShare = 0.05
+
 const profileStep = 4 // rows between stored points of a profile
 
 // records turns what was found in a panel into the records of the output, in pixels of the capture and, where the scale is
@@ -87,7 +96,7 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 	for i := range v.sides {
 		s := &v.sides[i]
 		for _, f := range s.fields {
-			rec.Regions = append(rec.Regions, Region{Kind: "rock-field", Box: s.swath.box(f.span, px, py)})
+			rec.Regions = append(rec.Regions, Region{Kind: rockFieldKind, Box: s.swath.box(f.span, px, py)})
 		}
 		for _, m := range s.marks {
 			if mark, keep := v.markRecord(s, m, index, px, py, scale, opt); keep {
@@ -154,7 +163,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	}
 	sloped := false
 	if v.altitude != nil && v.altitude.tilt[mid] != 0 {
-		sloped = math.Abs(v.altitude.tilt[mid]) > 0.12*v.altitude.px[mid]+4
+		sloped = math.Abs(v.altitude.tilt[mid]) > slopedShare*v.altitude.px[mid]+slopedPx
 	}
 	if scale != nil {
 		v.metres(&rec, m, s, mid, *scale, opt)
@@ -176,19 +185,6 @@ func axisOf(s *swath, shape features.Shape) *Axis {
 		angle = -angle
 	}
 	return &Axis{LengthPx: round2(shape.Length), WidthPx: round2(shape.Width), AngleDeg: round2(angle)}
-}
-
-// lostInField tells whether a mark is one of the many of a rock field, neither much larger nor much stronger than they are.
-func (s *sideView) lostInField(m measured) bool {
-	if m.highlight == nil || m.gap != nil && m.gap.Value > 3*m.gap.SD {
-		return false
-	}
-	for _, f := range s.fields {
-		if f.holds(m.highlight.span) {
-			return float64(m.highlight.area) < 1.5*f.area && m.highlight.peak < 1.2*f.peak
-		}
-	}
-	return false
 }
 
 // metres adds the lengths that the scale allows. Ranges are slant unless the display is slant-corrected, in which case the
@@ -252,7 +248,7 @@ func (v *view) altitudeAt(s *sideView, r int) (features.Measured, bool) {
 		if v.altitude == nil {
 			return features.Measured{}, false
 		}
-		return features.Measured{Value: v.altitude.px[r], SD: math.Hypot(v.altitude.sd[r], 0.05*v.altitude.px[r])}, true
+		return features.Measured{Value: v.altitude.px[r], SD: math.Hypot(v.altitude.sd[r], elsewhereShare*v.altitude.px[r])}, true
 	}
 	h := features.Measured{Value: s.edge.k[r], SD: s.edge.sd[r]}
 	for i := range v.sides {

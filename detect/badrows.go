@@ -7,14 +7,23 @@ import (
 	"shadowgap/features"
 )
 
-// dropBadRows clears valid for the rows that are not echoes of the bottom: pings lost on the way, and bursts of
-// interference from another sounder. Such a row's mean stands off the rows around it far more than neighbouring rows of the
-// same bottom ever differ. It returns how many rows it dropped; never more than a tenth, so that a picture of steep
-// banding is left alone.
-func dropBadRows(echo *features.Grid, valid []uint8) int {
+// What is a bad row: its mean stands off the rows around it by more than so many of the usual spreads, and by more than a part of
+// their own strength and a little.
+const (
+	fewestRows   = 16 // of a panel in which a bad row can be told
+	badSpreads   = 6
+	badShare     = 0.06
+	badLeast     = 0.002 // echo strength
+	mostBadShare = 10    // no more than one row in so many is bad
+)
+
+// dropBadRows returns valid without the rows that are not echoes of the bottom, and how many those are: pings lost on the way, and
+// bursts of interference from another sounder. Such a row's mean stands off the rows around it far more than neighbouring rows of
+// the same bottom ever differ. Never more than a tenth is dropped, so that a picture of steep banding is left alone.
+func dropBadRows(echo *features.Grid, valid []uint8) ([]uint8, int) {
 	n := echo.Rows
-	if n < 16 {
-		return 0
+	if n < fewestRows {
+		return valid, 0
 	}
 	mean := make([]float64, n)
 	for r := range mean {
@@ -42,23 +51,24 @@ func dropBadRows(echo *features.Grid, valid []uint8) int {
 		}
 	}
 	if len(dev) == 0 {
-		return 0
+		return valid, 0
 	}
 	slices.Sort(dev)
-	spread := 1.4826 * dev[len(dev)/2]
+	spread := madToSigma * dev[len(dev)/2]
 	var bad []int
 	for r, d := range off {
-		if math.Abs(d) > 6*spread && math.Abs(d) > 0.06*around[r]+0.002 {
+		if math.Abs(d) > badSpreads*spread && math.Abs(d) > badShare*around[r]+badLeast {
 			bad = append(bad, r)
 		}
 	}
-	if len(bad)*10 > n {
-		return 0
+	if len(bad) == 0 || len(bad)*mostBadShare > n {
+		return valid, 0
 	}
+	kept := slices.Clone(valid)
 	for _, r := range bad {
-		clear(valid[r*echo.Cols : (r+1)*echo.Cols])
+		clear(kept[r*echo.Cols : (r+1)*echo.Cols])
 	}
-	return len(bad)
+	return kept, len(bad)
 }
 
 // carryOver replaces NaN by the last number before it (the first after it at the start).

@@ -3,13 +3,11 @@ package detect
 import (
 	"math"
 	"slices"
-
-	"shadowgap/features"
 )
 
 // evidenceOf puts what was measured into the numbers the classifier knows; what can't be known is left out. Names are those
 // of the model file.
-func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
+func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]float64 {
 	e := map[string]float64{
 		"crowd":    math.Log1p(float64(m.crowd)),
 		"cut":      flag(m.cut),
@@ -19,7 +17,7 @@ func evidenceOf(s *swath, lv *leveled, m measured) map[string]float64 {
 		"overlap":  m.overlap,
 		"standing": m.standing,
 		"mass":     math.Log1p(m.mass()),
-		"tail":     lv.tail,
+		"tail":     tail,
 	}
 	if t := m.thing; t != nil {
 		e["finds-bottom"], e["finds-suspended"], e["finds-raised"] = t.logit[0], t.logit[1], t.logit[2]
@@ -93,20 +91,33 @@ func meanEcho(s *swath, a span) float64 {
 	return sum / float64(max(1, n))
 }
 
-// judge gives every mark of a side, compared with the others, its odds.
-func (sv *sideView) judge(opt Options) {
-	evidence := make([]map[string]float64, len(sv.marks))
-	for i := range sv.marks {
-		evidence[i] = evidenceOf(sv.swath, sv.leveled, sv.marks[i])
+// classify gives every mark of a side, compared with the others, its odds. tail is that of the side's segments.
+func (d *Detector) classify(s *swath, lv *leveled, tail float64, ms []measured) []measured {
+	evidence := make([]map[string]float64, len(ms))
+	for i := range ms {
+		evidence[i] = evidenceOf(s, lv, tail, ms[i])
 	}
-	for i, odds := range opt.judge.Odds(evidence) {
-		m := &sv.marks[i]
+	out := slices.Clone(ms)
+	for i, odds := range d.judge.Odds(evidence) {
+		m := &out[i]
 		m.numbers, m.odds = evidence[i], make(Odds, len(odds))
 		for c, p := range odds {
-			m.odds[Class(opt.Model.Classes[c])] = math.Round(p*1e4) / 1e4
+			m.odds[Class(d.model.Classes[c])] = round4(p)
 		}
 		m.settleByGap()
 	}
+	return out
+}
+
+// likely are the marks that are told.
+func likely(ms []measured) []measured {
+	var out []measured
+	for _, m := range ms {
+		if m.odds.Something() {
+			out = append(out, m)
+		}
+	}
+	return out
 }
 
 // The gap decides between hanging and lying where it is this many of its own errors and pixels wide and the odds are no clearer than this.
@@ -137,25 +148,6 @@ func (o Odds) likeliest() Class {
 	return best
 }
 
-// evenness returns which share of a highlight's pixels is drawn within a fiftieth of its strongest, and how strong that is.
-// Echoes are speckled; writing and symbols are drawn in one colour.
-func evenness(s *swath, p patch) (share, top float64) {
-	for _, run := range p.runs {
-		for _, v := range s.echo.Row(run.Row)[run.Col0:run.Col1] {
-			top = math.Max(top, float64(v))
-		}
-	}
-	n := 0
-	for _, run := range p.runs {
-		for _, v := range s.echo.Row(run.Row)[run.Col0:run.Col1] {
-			if float64(v) >= top-0.02 {
-				n++
-			}
-		}
-	}
-	return float64(n) / float64(max(1, p.area)), top
-}
-
 // likeliestReal is likeliest among the classes of real things.
 func (o Odds) likeliestReal() Class {
 	best := Classes[0]
@@ -167,65 +159,9 @@ func (o Odds) likeliestReal() Class {
 	return best
 }
 
-func shapeOf(p patch) features.Shape {
-	c := features.Component{Row0: p.r0, Row1: p.r1, Col0: p.k0, Col1: p.k1, Runs: p.runs}
-	for _, run := range p.runs {
-		n := float64(run.Col1 - run.Col0)
-		c.Area += run.Col1 - run.Col0
-		c.CentroidRow += n * float64(run.Row)
-		c.CentroidCol += n * (float64(run.Col0+run.Col1) - 1) / 2
-	}
-	if c.Area > 0 {
-		c.CentroidRow /= float64(c.Area)
-		c.CentroidCol /= float64(c.Area)
-	}
-	shape, err := features.ShapeOf(c, 1, 1)
-	if err != nil {
-		return features.Shape{Fill: 1, Elongation: 1}
-	}
-	return shape
-}
-
 func flag(b bool) float64 {
 	if b {
 		return 1
 	}
 	return 0
-}
-
-// compare sets what a candidate is beside the others of its side: how many of them lie within three of its sizes (12 pixels
-// at least), since rock fields and rubble are crowded and a fish or a lone log is not; how far it stands out of them; and how sure the
-// finder is of the others, near it and anywhere: where it wavers all over a bottom, each of its finds is worth less.
-func compare(ms []measured) {
-	masses := make([]float64, len(ms))
-	for i := range ms {
-		masses[i] = ms[i].mass()
-	}
-	slices.Sort(masses)
-	for i := range ms {
-		ms[i].standing = math.Log((1 + ms[i].mass()) / (1 + masses[len(masses)/2]))
-	}
-	for i := range ms {
-		m := &ms[i]
-		a := m.span()
-		reach := min(90, 3*max(4, a.rows(), a.cols()))
-		near, hottest := 0.0, 0.0
-		for j := range ms {
-			if i == j {
-				continue
-			}
-			b := ms[j].span()
-			beside := max(b.r0-a.r1, a.r0-b.r1, b.k0-a.k1, a.k0-b.k1) < reach
-			if beside {
-				m.crowd++
-			}
-			if t := ms[j].thing; t != nil {
-				hottest = max(hottest, t.heat)
-				if beside {
-					near += t.heat
-				}
-			}
-		}
-		m.hottest, m.company = hottest, math.Log1p(near)
-	}
 }

@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -25,6 +26,16 @@ type thing struct {
 	heat      float64 // odds of the likeliest class
 	highlight span
 	shadow    span // empty where none is seen
+}
+
+// find asks the finder's network for the things of a side.
+func find(s *swath, lv *leveled, f *finder.Finder) ([]thing, error) {
+	view := newFinderView(s, lv, s.arena)
+	answer, err := f.Find(view.Planes, view.Rows, view.Cols)
+	if err != nil {
+		return nil, fmt.Errorf("the %s swath: %w", s.side, err)
+	}
+	return things(answer, view, s.echo.Rows, s.echo.Cols), nil
 }
 
 // things reads the finder's answer for a side of rows × cols pixels: local maxima of the heat, strongest first, one a thing.
@@ -127,6 +138,27 @@ func (a span) size() float64 { return float64(max(0, a.rows())) * float64(max(0,
 // a threshold knows what no texture does. A thing of the finder's without a shadow, or with one
 // that is none, takes that of the pair it lies on.
 func (seg *segments) candidates(lv *leveled, found []thing, pairs []candidate) []candidate {
+	out := seg.candidatesOf(lv, found)
+	byFinder := len(out)
+	for _, p := range pairs {
+		same := slices.IndexFunc(out[:byFinder], func(c candidate) bool { return isSame(c, p) })
+		if same < 0 {
+			out = append(out, p)
+		} else if c := &out[same]; c.takesShadowOf(p) {
+			c.shadow, c.evidence = p.shadow, p.evidence
+		}
+	}
+	for i := range out {
+		if c := &out[i]; c.highlight != nil && c.shadow != nil {
+			c.overlap = sharedRows(c.highlight.span, c.shadow.span)
+		}
+	}
+	slices.SortStableFunc(out, bySpan)
+	return out
+}
+
+// candidatesOf gathers the pixels of the finder's things; those of which none stand out are left out.
+func (seg *segments) candidatesOf(lv *leveled, found []thing) []candidate {
 	var out []candidate
 	for i := range found {
 		t := &found[i]
@@ -143,35 +175,15 @@ func (seg *segments) candidates(lv *leveled, found []thing, pairs []candidate) [
 			out = append(out, c)
 		}
 	}
-	byFinder := len(out)
-	for _, p := range pairs {
-		same := -1
-		for i, c := range out[:byFinder] {
-			if isSame(c, p) {
-				same = i
-				break
-			}
-		}
-		switch {
-		case same < 0:
-			out = append(out, p)
-		case out[same].highlight != nil && p.highlight != nil && p.shadow != nil && (out[same].shadow == nil || p.shadow.mean < out[same].shadow.mean-darker):
-			out[same].shadow, out[same].evidence = p.shadow, p.evidence
-		}
-	}
-	for i := range out {
-		if c := &out[i]; c.highlight != nil && c.shadow != nil {
-			c.overlap = sharedRows(c.highlight.span, c.shadow.span)
-		}
-	}
-	slices.SortStableFunc(out, func(a, b candidate) int {
-		sa, sb := a.span(), b.span()
-		if sa.r0 != sb.r0 {
-			return sa.r0 - sb.r0
-		}
-		return sa.k0 - sb.k0
-	})
 	return out
+}
+
+// takesShadowOf tells whether the shadow of a pair on the same place is better than what the finder has given a candidate.
+func (c *candidate) takesShadowOf(p candidate) bool {
+	if c.highlight == nil || p.highlight == nil || p.shadow == nil {
+		return false
+	}
+	return c.shadow == nil || p.shadow.mean < c.shadow.mean-darker
 }
 
 // isSame tells whether a pair found by strength is what the finder found already: its highlight (else its shadow) lies on the same place.
@@ -190,14 +202,53 @@ func isSame(c, p candidate) bool {
 	return both > sameThing*(a.size()+b.size()-both) || both > insideOf*min(a.size(), b.size())
 }
 
+// How the pixels of one of the finder's boxes are gathered.
+const (
+	outstanding = 3 // a pixel belongs to a thing from one part in so many of the way from plain bottom to the thing's extreme
+	boxSlackPx  = 2 // pixels that a box's sides may be off by in range
+	longerBy    = 3 // a shadow may go on beyond its box by one part in so many of the box's length
+)
+
 // patchIn gathers the pixels of a box that are brighter (or darker) than a third of the way from plain bottom to the box's own
 // extreme, by the finest mean, and what goes on from them in range beyond the box: its sides are good to a cell or two, and a
 // shadow's far end to a part of its length. ok is false when too few are.
 func (seg *segments) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
 	fine := seg.fields[0].mean
+	cut := 1 + (extremeIn(fine, box, bright)-1)/outstanding
+	reach := boxSlackPx
+	if !bright {
+		reach += box.cols() / longerBy
+	}
+	from, to := max(0, box.k0-boxSlackPx), min(fine.Cols, box.k1+reach)
+	p := patch{span: box}
+	sum, wet := 0.0, 0
+	for r := box.r0; r < box.r1; r++ {
+		p.runs = appendRuns(p.runs, r, fine.Row(r)[:to], from, box, cut, bright)
+	}
+	for _, run := range p.runs {
+		p.k0, p.k1 = min(p.k0, run.Col0), max(p.k1, run.Col1)
+		p.area += run.Col1 - run.Col0
+		for c := run.Col0; c < run.Col1; c++ {
+			sum += float64(lv.q.At(run.Row, c))
+			if lv.mask[run.Row*lv.q.Cols+c] == regionWater {
+				wet++
+			}
+		}
+	}
+	if p.area < leastArea/2 {
+		return patch{}, false
+	}
+	p.mean = sum / float64(p.area)
+	p.wet = wet*2 > p.area
+	p.peak, p.fine, p.wide = seg.peaksOf(p.runs, bright)
+	return p, true
+}
+
+// extremeIn is the greatest (or least) strength in a box, plain bottom's where nothing is beyond it.
+func extremeIn(mean *features.Grid, box span, bright bool) float32 {
 	extreme := float32(1)
 	for r := box.r0; r < box.r1; r++ {
-		for _, v := range fine.Row(r)[box.k0:box.k1] {
+		for _, v := range mean.Row(r)[box.k0:box.k1] {
 			if bright {
 				extreme = max(extreme, v)
 			} else {
@@ -205,53 +256,24 @@ func (seg *segments) patchIn(lv *leveled, box span, bright bool) (patch, bool) {
 			}
 		}
 	}
-	cut := 1 + (extreme-1)/3
+	return extreme
+}
+
+// appendRuns appends the runs of row r, from a column on, that lie beyond cut and reach into a box.
+func appendRuns(runs []features.PixelRun, r int, row []float32, from int, box span, cut float32, bright bool) []features.PixelRun {
 	inside := func(v float32) bool { return bright && v > cut || !bright && v < cut }
-	reach := 2
-	if !bright {
-		reach = 2 + box.cols()/3
-	}
-	from, to := max(0, box.k0-2), min(fine.Cols, box.k1+reach)
-	p := patch{}
-	sum, wet := 0.0, 0
-	for r := box.r0; r < box.r1; r++ {
-		row := fine.Row(r)
-		for k := from; k < to; k++ {
-			if !inside(row[k]) {
-				continue
-			}
-			end := k
-			for end < to && inside(row[end]) {
-				end++
-			}
-			if k < box.k1 && end > box.k0 {
-				p.runs = append(p.runs, features.PixelRun{Row: r, Col0: k, Col1: end})
-				p.area += end - k
-				for c := k; c < end; c++ {
-					sum += float64(lv.q.At(r, c))
-					if lv.mask[r*lv.q.Cols+c] == regionWater {
-						wet++
-					}
-				}
-			}
-			k = end
+	for k := from; k < len(row); k++ {
+		if !inside(row[k]) {
+			continue
 		}
-	}
-	p.span = box
-	for _, run := range p.runs {
-		p.k0, p.k1 = min(p.k0, run.Col0), max(p.k1, run.Col1)
-	}
-	if p.area < leastArea/2 {
-		return patch{}, false
-	}
-	p.mean = sum / float64(p.area)
-	p.wet = wet*2 > p.area
-	for i, s := range seg.fields {
-		z := s.peakOf(p.runs, bright)
-		p.peak, p.wide = math.Max(p.peak, z), z
-		if i == 0 {
-			p.fine = z
+		end := k
+		for end < len(row) && inside(row[end]) {
+			end++
 		}
+		if k < box.k1 && end > box.k0 {
+			runs = append(runs, features.PixelRun{Row: r, Col0: k, Col1: end})
+		}
+		k = end
 	}
-	return p, true
+	return runs
 }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 
+	"shadowgap/features"
 	"shadowgap/models/finder"
 )
 
@@ -85,13 +86,11 @@ func TestThings(t *testing.T) {
 
 func abs(v int) int { return max(v, -v) }
 
-// The pixels of a thing are those that stand out inside its boxes, and its gap is measured between them.
-func TestCandidatePixels(t *testing.T) {
+// thingWithAGap is a thing of 14 × 14 pixels from row 90, column 100 on over speckled bottom, with a shadow that starts 12 pixels
+// behind it.
+func thingWithAGap(t *testing.T) *features.Grid {
 	rng := seeded(21)
-	g := newGrid(t, 200, 300)
-	for i := range g.V {
-		g.V[i] = clip01(0.25 * rayleigh(rng))
-	}
+	g, _ := speckled(t, rng, 200, 300, 0.25)
 	for r := 90; r < 104; r++ {
 		for k := 100; k < 114; k++ {
 			g.V[r*300+k] = clip01(0.9 * rayleigh(rng))
@@ -100,15 +99,27 @@ func TestCandidatePixels(t *testing.T) {
 			g.V[r*300+k] = clip01(0.02 * rayleigh(rng))
 		}
 	}
-	lv, err := level(starboardOf(t, g, allValid(g), false), nil)
+	return g
+}
+
+// segmented levels and segments a grid taken as a starboard side.
+func segmented(t *testing.T, g *features.Grid) (*leveled, *segments) {
+	t.Helper()
+	s := starboardOf(t, g, allValid(g), false)
+	lv, err := level(s, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	sw := starboardOf(t, g, allValid(g), false)
-	seg, err := segment(sw, lv)
+	seg, err := segment(s, lv)
 	if err != nil {
 		t.Fatal(err)
 	}
+	return lv, seg
+}
+
+// The pixels of a thing are those that stand out inside its boxes, and its gap is measured between them.
+func TestCandidatePixels(t *testing.T) {
+	lv, seg := segmented(t, thingWithAGap(t))
 	// the finder's boxes are a few pixels off
 	cs := seg.candidates(lv, []thing{{highlight: span{87, 106, 97, 117}, shadow: span{88, 107, 122, 154}}}, nil)
 	if len(cs) != 1 || cs[0].highlight == nil || cs[0].shadow == nil {
@@ -121,7 +132,11 @@ func TestCandidatePixels(t *testing.T) {
 	if m.far.Value < 112 || m.far.Value > 116 || m.shadowFar.Value < 147 || m.shadowFar.Value > 153 {
 		t.Errorf("highlight ends at %.1f, want 114; shadow at %.1f, want 150", m.far.Value, m.shadowFar.Value)
 	}
-	// what the finder has found is no second candidate, what it has missed is one
+}
+
+// What the finder has found is no second candidate, what it has missed is one.
+func TestCandidatesOfFinderAndThreshold(t *testing.T) {
+	lv, seg := segmented(t, thingWithAGap(t))
 	pairs, err := pair(group(seg.highlights, seg.shadows), seg.shadows)
 	if err != nil {
 		t.Fatal(err)

@@ -3,6 +3,7 @@ package detect
 import (
 	"math"
 
+	"shadowgap/detect/frame"
 	"shadowgap/features"
 )
 
@@ -36,6 +37,23 @@ func (l levels) evidence(v float64) float64 {
 	return max(-1, min(1, (cut-v)/(0.35*(l.bottom-l.water))))
 }
 
+// findFirstReturn refines the first return that a panel's map shows of a side; nil when it shows none, or when columns of ground range
+// leave no water column.
+func findFirstReturn(s *swath, p *frame.Panel, opt Options) *bottomEdge {
+	side := sideIndex(s.side)
+	if opt.SlantCorrected || p.First[side] == nil {
+		return nil
+	}
+	rough := make([]float64, len(p.First[side]))
+	for r, x := range p.First[side] {
+		rough[r] = s.k(r, x)
+		if rough[r] < 1 || rough[r] >= float64(s.echo.Cols-1) {
+			rough[r] = math.NaN()
+		}
+	}
+	return refineFirstReturn(s, rough, p.Sure[side], p.CellPx)
+}
+
 // refineFirstReturn follows the boundary between water column and bottom at full resolution near a rough one (slant pixels per
 // row, NaN where not known; sure 0..1), which is off by about cell pixels, by dynamic programming over two-region evidence. It returns nil when no row's is known.
 func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdge {
@@ -50,7 +68,7 @@ func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdg
 		return nil
 	}
 	rough = carryOver(rough)
-	half := int(math.Ceil(max(4, 1.6*cell)))
+	half := int(math.Ceil(searchReach(cell)))
 	base := make([]int, rows)
 	scores, _ := features.NewGrid(rows, 2*half+1)
 	window := make([]float64, 2*(half+fineHalf)+1)

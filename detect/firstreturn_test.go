@@ -72,7 +72,7 @@ func TestRefineFirstReturn(t *testing.T) {
 			for r := 5; r < s.g.Rows; r += 23 {
 				s.fill(uint64(r), span{r, r + 1, 0, s.g.Cols}, 0.8*float64(r%2))
 			}
-			dropBadRows(s.g, s.valid)
+			s.valid, _ = dropBadRows(s.g, s.valid)
 		}},
 		{"shadow behind the rim", 0.02, 0.3, flat, func(s *sideScene) {
 			s.fill(1, span{100, 118, 140, 147}, 0.8)

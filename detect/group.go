@@ -5,6 +5,14 @@ import (
 	"slices"
 )
 
+// How near two highlights must lie to be one thing.
+const (
+	joinReachPx  = 8    // pixels between them, at most
+	joinLeastPx  = 2.0  // and, of things of any size, at least
+	joinShare    = 0.15 // in between, a part of the larger one's size
+	splinterPart = 0.3  // the same for a splinter beside something twice its size
+)
+
 // group joins highlight fragments that belong to one thing: a log or a frame is a chain of glints. Two fragments join when
 // the space between their boxes is small beside the larger of them; a shadow between them keeps them apart, for what lies
 // behind a shadow is another thing.
@@ -25,11 +33,10 @@ func group(highlights, shadows []patch) []patch {
 		order[i] = i
 	}
 	slices.SortFunc(order, func(a, b int) int { return highlights[a].r0 - highlights[b].r0 })
-	const reach = 8
 	for a, i := range order {
 		for _, j := range order[a+1:] {
 			hi, hj := highlights[i], highlights[j]
-			if hj.r0 > hi.r1+reach {
+			if hj.r0 > hi.r1+joinReachPx {
 				break
 			}
 			if hi.wet != hj.wet {
@@ -37,11 +44,11 @@ func group(highlights, shadows []patch) []patch {
 			}
 			space := max(hj.r0-hi.r1, hi.r0-hj.r1, hj.k0-hi.k1, hi.k0-hj.k1)
 			size, other := max(hi.rows(), hi.cols()), max(hj.rows(), hj.cols())
-			share := 0.15
+			share := joinShare
 			if 2*min(size, other) <= max(size, other) {
-				share = 0.3 // a splinter beside something twice its size
+				share = splinterPart
 			}
-			if float64(space) > math.Min(reach, math.Max(2, share*float64(max(size, other)))) {
+			if float64(space) > math.Min(joinReachPx, math.Max(joinLeastPx, share*float64(max(size, other)))) {
 				continue
 			}
 			if shadowBetween(hi.span, hj.span, shadows) {

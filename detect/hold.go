@@ -2,7 +2,15 @@ package detect
 
 import (
 	"fmt"
+	"image"
 	"math"
+)
+
+// Where suspended targets are taken to hold, and how sure that is.
+const (
+	standsOutPx   = 12.0 // relief over which the chance that a hump is one rises by 1 - 1/e, pixels
+	fieldAroundPx = 10   // pixels around a rock field that count as over it
+	fieldStrength = 0.7  // how sure a rock field is one
 )
 
 // findHolds groups the suspended targets that lie beside a hump of the bottom or over a rock field: fish that hold there
@@ -18,18 +26,18 @@ func findHolds(marks []MarkRecord, panels []PanelRecord) []HoldRecord {
 				mid := b.Y + b.H/2
 				return mid >= h.Rows[0]-reach && mid < h.Rows[1]+reach
 			}
-			strength := 1 - math.Exp(-h.ReliefPx/12)
+			strength := 1 - math.Exp(-h.ReliefPx/standsOutPx)
 			holds = appendHold(holds, marks, pi, fmt.Sprintf("hold-p%d-h%d", pi, hi), in, strength)
 		}
 		for ri, r := range p.Regions {
-			if r.Kind != "rock-field" {
+			if r.Kind != rockFieldKind {
 				continue
 			}
 			in := func(b Box) bool {
 				x, y := b.X+b.W/2, b.Y+b.H/2
-				return x >= r.Box.X-10 && x < r.Box.X+r.Box.W+10 && y >= r.Box.Y-10 && y < r.Box.Y+r.Box.H+10
+				return image.Pt(x, y).In(r.Box.Rect().Inset(-fieldAroundPx))
 			}
-			holds = appendHold(holds, marks, pi, fmt.Sprintf("hold-p%d-f%d", pi, ri), in, 0.7)
+			holds = appendHold(holds, marks, pi, fmt.Sprintf("hold-p%d-f%d", pi, ri), in, fieldStrength)
 		}
 	}
 	return holds
@@ -51,6 +59,5 @@ func appendHold(holds []HoldRecord, marks []MarkRecord, panel int, id string, in
 	if len(members) == 0 {
 		return holds
 	}
-	odds := math.Round((1-none)*strength*1e4) / 1e4
-	return append(holds, HoldRecord{ID: id, Marks: members, Odds: odds})
+	return append(holds, HoldRecord{ID: id, Marks: members, Odds: round4((1 - none) * strength)})
 }

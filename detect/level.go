@@ -19,7 +19,6 @@ type leveled struct {
 	q     *features.Grid // rows × range pixels
 	sigma float64        // typical spread of plain bottom about 1
 	edge  []int          // first bottom column per row; 0 where the water column isn't in view
-	tail  float64        // how much wider plain bottom spreads above than below once normalised: specks make it large
 	mask  []uint8        // per pixel: water, bottom or neither
 	near  int            // columns next to the nadir that hold the transmit pulse, not echoes
 }
@@ -93,6 +92,9 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 
 // toSigma turns a mean absolute deviation into a standard deviation, as for a normal distribution: √(π/2).
 const toSigma = 1.2533141
+
+// madToSigma does so for a median absolute deviation.
+const madToSigma = 1.4826
 
 func abs32(v float32) float32 { return math.Float32frombits(math.Float32bits(v) &^ (1 << 31)) }
 

@@ -43,6 +43,19 @@ func (m *measured) mass() float64 {
 	return sum
 }
 
+// measureAll measures the candidates of a side, each by itself and beside the others.
+func measureAll(s *swath, lv *leveled, cs []candidate) []measured {
+	ms := make([]measured, len(cs))
+	for i, c := range cs {
+		ms[i] = measure(lv, c)
+		if c.highlight != nil {
+			ms[i].even, ms[i].top = evenness(s, *c.highlight)
+		}
+	}
+	compare(ms)
+	return ms
+}
+
 // measure finds the sub-pixel edges of a candidate where the leveled strength crosses half-way between the levels on
 // either side, row by row, and takes medians over its rows; the spread over rows gives the error.
 func measure(lv *leveled, c candidate) measured {
@@ -212,7 +225,7 @@ func medianWithError(v []float64) features.Measured {
 	slices.Sort(dev)
 	// neighbouring rows share speckle and smoothing: about one in three is independent
 	independent := math.Max(1, float64(len(v))/3)
-	return features.Measured{Value: med, SD: math.Hypot(edgePx, 1.2533*1.4826*dev[len(dev)/2]/math.Sqrt(independent))}
+	return features.Measured{Value: med, SD: math.Hypot(edgePx, 1.2533*madToSigma*dev[len(dev)/2]/math.Sqrt(independent))}
 }
 
 // meanOf is the mean leveled strength of a span clipped to the picture, 1 where nothing of it is left.
@@ -228,4 +241,42 @@ func meanOf(lv *leveled, a span) float64 {
 		return 1
 	}
 	return sum / float64(n)
+}
+
+// evenness returns which share of a highlight's pixels is drawn within a fiftieth of its strongest, and how strong that is.
+// Echoes are speckled; writing and symbols are drawn in one colour.
+func evenness(s *swath, p patch) (share, top float64) {
+	for _, run := range p.runs {
+		for _, v := range s.echo.Row(run.Row)[run.Col0:run.Col1] {
+			top = math.Max(top, float64(v))
+		}
+	}
+	n := 0
+	for _, run := range p.runs {
+		for _, v := range s.echo.Row(run.Row)[run.Col0:run.Col1] {
+			if float64(v) >= top-0.02 {
+				n++
+			}
+		}
+	}
+	return float64(n) / float64(max(1, p.area)), top
+}
+
+func shapeOf(p patch) features.Shape {
+	c := features.Component{Row0: p.r0, Row1: p.r1, Col0: p.k0, Col1: p.k1, Runs: p.runs}
+	for _, run := range p.runs {
+		n := float64(run.Col1 - run.Col0)
+		c.Area += run.Col1 - run.Col0
+		c.CentroidRow += n * float64(run.Row)
+		c.CentroidCol += n * (float64(run.Col0+run.Col1) - 1) / 2
+	}
+	if c.Area > 0 {
+		c.CentroidRow /= float64(c.Area)
+		c.CentroidCol /= float64(c.Area)
+	}
+	shape, err := features.ShapeOf(c, 1, 1)
+	if err != nil {
+		return features.Shape{Fill: 1, Elongation: 1}
+	}
+	return shape
 }

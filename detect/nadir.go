@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"math"
 
+	"shadowgap/detect/frame"
 	"shadowgap/features"
 )
 
@@ -16,6 +17,18 @@ const (
 type nadirLine struct {
 	x     []float64 // panel column (pixel edges) of its centre, per row
 	score float64   // mean evidence of a band per row block: 0 none, 1 a clear band between dark flanks
+}
+
+// searchReach is how far from a line of the map, whose cells are so many columns wide, its place at full resolution is sought.
+func searchReach(cellPx float64) float64 { return max(4, 1.6*cellPx) }
+
+// findNadir refines the nadir that a panel's map shows; nil when it shows none.
+func findNadir(p *frame.Panel, valid []uint8) *nadirLine {
+	if p.Nadir == nil {
+		return nil
+	}
+	line := refineNadir(p.Echo, valid, p.Nadir, searchReach(p.CellPx))
+	return &line
 }
 
 // refineNadir follows the bright centre band at full resolution near a rough path (panel columns, per row) that is off by at most

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"shadowgap/features"
@@ -122,12 +123,16 @@ func TestDropBadRows(t *testing.T) {
 				g.V[r*cols+c] = tt.v
 			}
 		}
-		if n := dropBadRows(g, valid); n != len(tt.bad) {
+		kept, n := dropBadRows(g, valid)
+		if n != len(tt.bad) {
 			t.Errorf("%s: %d rows dropped, want %d", tt.name, n, len(tt.bad))
 		}
+		if !slices.Equal(valid, allValid(g)) {
+			t.Errorf("%s: the panel's own flags were changed", tt.name)
+		}
 		for r := range rows {
-			if (valid[r*cols] == 0) != want[r] {
-				t.Errorf("%s: row %d valid %v", tt.name, r, valid[r*cols])
+			if (kept[r*cols] == 0) != want[r] {
+				t.Errorf("%s: row %d valid %v", tt.name, r, kept[r*cols])
 			}
 		}
 	}

@@ -28,9 +28,38 @@ func (c candidate) span() span {
 	return c.highlight.union(c.shadow.span)
 }
 
+// bySpan orders candidates by row, then range.
+func bySpan(a, b candidate) int {
+	sa, sb := a.span(), b.span()
+	if sa.r0 != sb.r0 {
+		return sa.r0 - sb.r0
+	}
+	return sa.k0 - sb.k0
+}
+
+// What may be a pair, and what speaks against one as costs beside that of leaving a highlight alone.
 const (
 	missCost   = 1.0  // leaving a highlight without a shadow
 	overlapMin = 0.34 // shared rows below which two patches can't be a pair
+
+	leastReachPx = 24  // the longest gap of a pair, pixels: so much at any range,
+	reachShare   = 0.6 // and so much of the range, which means a thing some way up to the boat
+	underShare   = 0.6 // a shadow may begin under its highlight by so much of the highlight's length
+	underPx      = 4   // and so many pixels
+	touchingPx   = 3.0 // gaps up to so many pixels either way are none
+
+	overlapCost = 0.45 // sharing no rows
+	gapCost     = 0.12 // any gap
+	longGapCost = 0.75 // one as long as can be, on top of that
+	underCost   = 0.02 // a pixel that the shadow begins under its highlight
+	ratioFree   = 0.25 // log of how much taller one may be than the other for nothing: a shadow is by the beam's width
+	ratioCost   = 0.22 // as much as e times more
+	smallCost   = 0.35 // a shadow of no area
+	smallArea   = 30.0 // pixels over which that falls by e
+	evenedOutPx = 2    // rows added to both heights, so that those of two or three rows compare
+	aloneCols   = 10   // a shadow stays a candidate by itself from so many pixels of range,
+	aloneRows   = 5    // so many rows
+	aloneArea   = 90   // and so many pixels on
 )
 
 // pair gives every highlight at most one shadow and every shadow at most one highlight at the least total cost over the
@@ -69,17 +98,11 @@ func pair(highlights, shadows []patch) ([]candidate, error) {
 		out = append(out, c)
 	}
 	for j := range shadows {
-		if s := &shadows[j]; !taken[j] && s.cols() >= 10 && s.rows() >= 5 && s.area >= 90 {
+		if s := &shadows[j]; !taken[j] && s.cols() >= aloneCols && s.rows() >= aloneRows && s.area >= aloneArea {
 			out = append(out, candidate{shadow: s})
 		}
 	}
-	slices.SortStableFunc(out, func(a, b candidate) int {
-		sa, sb := a.span(), b.span()
-		if sa.r0 != sb.r0 {
-			return sa.r0 - sb.r0
-		}
-		return sa.k0 - sb.k0
-	})
+	slices.SortStableFunc(out, bySpan)
 	return out, nil
 }
 
@@ -95,20 +118,20 @@ func pairCost(h, s patch) float64 {
 	if !ok {
 		return math.Inf(1)
 	}
-	reach := math.Max(24, 0.6*float64(h.k1))
-	if gap > reach || gap < -0.6*float64(h.cols())-4 {
+	reach := math.Max(leastReachPx, reachShare*float64(h.k1))
+	if gap > reach || gap < -underShare*float64(h.cols())-underPx {
 		return math.Inf(1)
 	}
-	c := 0.45 * (1 - overlap)
-	if gap > 3 {
-		c += 0.12 + 0.75*gap/reach
-	} else if gap < -3 {
-		c += 0.02 * (-gap - 3)
+	c := overlapCost * (1 - overlap)
+	if gap > touchingPx {
+		c += gapCost + longGapCost*gap/reach
+	} else if gap < -touchingPx {
+		c += underCost * (-gap - touchingPx)
 	}
 	// a shadow is as tall along track as what throws it, a little taller for the beam's width
-	ratio := math.Abs(math.Log(float64(s.rows()+2) / float64(h.rows()+2)))
-	c += 0.22 * math.Max(0, ratio-0.25)
-	c += 0.35 * math.Exp(-float64(s.area)/30)
+	ratio := math.Abs(math.Log(float64(s.rows()+evenedOutPx) / float64(h.rows()+evenedOutPx)))
+	c += ratioCost * math.Max(0, ratio-ratioFree)
+	c += smallCost * math.Exp(-float64(s.area)/smallArea)
 	return c
 }
 

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -38,40 +39,7 @@ func TestPair(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			taken := map[*patch]bool{}
-			partner := make([]int, len(tt.highlights))
-			seen := 0
-			var alone []int
-			for _, c := range got {
-				if c.shadow != nil {
-					if taken[c.shadow] {
-						t.Error("a shadow was given twice")
-					}
-					taken[c.shadow] = true
-				}
-				at := none
-				for j := range tt.shadows {
-					if c.shadow != nil && c.shadow.span == tt.shadows[j].span {
-						at = j
-					}
-				}
-				if c.highlight == nil {
-					alone = append(alone, at)
-					continue
-				}
-				if c.shadow != nil && !(c.evidence > 0 && c.evidence <= 1 && c.overlap > 0 && c.overlap <= 1) {
-					t.Errorf("evidence %.2f, overlap %.2f", c.evidence, c.overlap)
-				}
-				for i := range tt.highlights {
-					if c.highlight.span == tt.highlights[i].span {
-						partner[i] = at
-						seen++
-					}
-				}
-			}
-			if seen != len(tt.highlights) {
-				t.Errorf("%d of %d highlights came back", seen, len(tt.highlights))
-			}
+			partner, alone := partnersOf(t, got, tt.highlights, tt.shadows)
 			for i := range partner {
 				if partner[i] != tt.partner[i] {
 					t.Errorf("highlight %d got shadow %d, want %d", i, partner[i], tt.partner[i])
@@ -82,6 +50,44 @@ func TestPair(t *testing.T) {
 			}
 		})
 	}
+}
+
+// partnersOf gives, per highlight, the index of the shadow that candidates pair it with, -1 for none, and the indices of the shadows
+// that stand alone.
+func partnersOf(t *testing.T, got []candidate, highlights, shadows []patch) (partner, alone []int) {
+	t.Helper()
+	taken := map[*patch]bool{}
+	partner = make([]int, len(highlights))
+	seen := 0
+	for _, c := range got {
+		if c.shadow != nil {
+			if taken[c.shadow] {
+				t.Error("a shadow was given twice")
+			}
+			taken[c.shadow] = true
+		}
+		at := indexOf(shadows, c.shadow)
+		if c.highlight == nil {
+			alone = append(alone, at)
+			continue
+		}
+		if c.shadow != nil && !(c.evidence > 0 && c.evidence <= 1 && c.overlap > 0 && c.overlap <= 1) {
+			t.Errorf("evidence %.2f, overlap %.2f", c.evidence, c.overlap)
+		}
+		if i := indexOf(highlights, c.highlight); i >= 0 {
+			partner[i] = at
+			seen++
+		}
+	}
+	if seen != len(highlights) {
+		t.Errorf("%d of %d highlights came back", seen, len(highlights))
+	}
+	return partner, alone
+}
+
+// indexOf is where a patch of the same place lies among others, -1 for none.
+func indexOf(ps []patch, p *patch) int {
+	return slices.IndexFunc(ps, func(o patch) bool { return p != nil && o.span == p.span })
 }
 
 // A farther shadow never fits better, all else equal.

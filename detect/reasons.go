@@ -7,40 +7,35 @@ import (
 	"shadowgap/features"
 )
 
+// From where on a doubt is told. The limits of the gap are those at which its words change, in its own errors (and pixels).
+const (
+	zeroGapErrors  = 2.0 // up to so many of its own errors a gap is zero
+	closeGapErrors = 3.5 // and up to so many, and a pixel, it isn't clear of zero
+	closeGapPx     = 1.0
+	pitBefore      = 0.75 // leveled strength before a highlight under which it is dark there, as in a pit
+	pitBehind      = 1.2  // leveled strength behind a shadow over which it is bright there, as on a pit's far wall
+	crowded        = 6    // other returns close by from which a mark lies in a crowd
+	weakOdds       = 0.5  // odds of clutter from which a mark is weak: it is more likely nothing than something
+	closeOdds      = 0.2  // difference between the two greatest odds under which neither is told alone
+)
+
 // reasonsFor writes down, in plain words with the numbers behind them, what speaks for and against the reading of a mark.
 func reasonsFor(m MarkRecord, g measured, sloped bool) []string {
-	var r []string
-	switch {
-	case g.highlight == nil:
-		r = append(r, fmt.Sprintf("a dark patch %d rows tall and %s long with no clear bright face before it", g.shadow.rows(), px(*m.ShadowPx)))
-	case g.shadow == nil && g.highlight.wet:
-		r = append(r, fmt.Sprintf("a bright return inside the water column, %.1f times the spread of the water's own noise", m.Contrast))
-	case g.shadow == nil:
-		r = append(r, fmt.Sprintf("a bright return %.1f spreads over the bottom around it, with no shadow that could be its own: weak evidence", m.Contrast))
-	default:
-		r = append(r, fmt.Sprintf("a bright return %.1f spreads over the bottom around it, with a shadow %s long behind it", m.Contrast, px(*m.ShadowPx)))
-	}
+	r := []string{seen(m, g)}
 	if g.gap != nil {
-		gap, sd := g.gap.Value, g.gap.SD
-		switch {
-		case math.Abs(gap) <= 2*sd || gap < 0:
-			r = append(r, fmt.Sprintf("the shadow touches the return: gap %s, zero within its error, so it lies on the bottom or too close above it to tell", px(*g.gap)))
-		case gap <= 3.5*sd+1:
-			r = append(r, fmt.Sprintf("gap %s is near its own error: on the bottom or just off it can't be told apart here", px(*g.gap)))
-		default:
-			r = append(r, fmt.Sprintf("the shadow starts %s behind the return, with bottom of %.0f %% strength between them: it hangs in the water", px(*g.gap), 100*g.between))
-		}
+		r = append(r, gapReason(*g.gap, g.between))
 	}
 	if m.HeightM != nil {
 		r = append(r, fmt.Sprintf("its top is %.2f ± %.2f m over the bottom, from where the shadow ends", m.HeightM.Value, m.HeightM.SD))
 	}
 	if m.OffBottomM != nil && m.Class == SuspendedTarget {
-		r = append(r, fmt.Sprintf("its underside is %.2f ± %.2f m off the bottom, from where the shadow starts", m.OffBottomM.Value, m.OffBottomM.SD))
+		r = append(r, fmt.Sprintf("its underside is %.2f ± %.2f m off the bottom, from where the shadow starts",
+			m.OffBottomM.Value, m.OffBottomM.SD))
 	}
-	if g.highlight != nil && g.shadow != nil && g.before < 0.75 && g.behind > 1.2 {
+	if g.highlight != nil && g.shadow != nil && g.before < pitBefore && g.behind > pitBehind {
 		r = append(r, "dark before it and bright behind the shadow: this may be a pit, not a thing that stands up")
 	}
-	if g.crowd >= 6 {
+	if g.crowd >= crowded {
 		r = append(r, fmt.Sprintf("%d other returns close by: among rocks a fish is hard to tell from a stone", g.crowd))
 	}
 	if g.cut {
@@ -52,12 +47,48 @@ func reasonsFor(m MarkRecord, g measured, sloped bool) []string {
 	if m.OnHump {
 		r = append(r, "it lies beside rows where the bottom comes up")
 	}
-	if c := m.Odds[Clutter]; c >= 0.5 {
-		r = append(r, fmt.Sprintf("weak: with %.0f %% it is nothing but texture; told because a look costs little", 100*c))
-	} else if first, second := m.Odds.topTwo(); m.Odds[first]-m.Odds[second] < 0.2 {
-		r = append(r, fmt.Sprintf("undecided: %s %.0f %%, %s %.0f %%", first, 100*m.Odds[first], second, 100*m.Odds[second]))
+	if doubt := m.Odds.doubt(); doubt != "" {
+		r = append(r, doubt)
 	}
 	return r
+}
+
+// seen says what a mark consists of.
+func seen(m MarkRecord, g measured) string {
+	switch {
+	case g.highlight == nil:
+		return fmt.Sprintf("a dark patch %d rows tall and %s long with no clear bright face before it", g.shadow.rows(), px(*m.ShadowPx))
+	case g.shadow == nil && g.highlight.wet:
+		return fmt.Sprintf("a bright return inside the water column, %.1f times the spread of the water's own noise", m.Contrast)
+	case g.shadow == nil:
+		return fmt.Sprintf("a bright return %.1f spreads over the bottom around it, with no shadow that could be its own: weak evidence",
+			m.Contrast)
+	}
+	return fmt.Sprintf("a bright return %.1f spreads over the bottom around it, with a shadow %s long behind it", m.Contrast, px(*m.ShadowPx))
+}
+
+// gapReason says what a gap means; between is the leveled strength of what fills it.
+func gapReason(gap features.Measured, between float64) string {
+	switch {
+	case math.Abs(gap.Value) <= zeroGapErrors*gap.SD || gap.Value < 0:
+		return fmt.Sprintf("the shadow touches the return: gap %s, zero within its error, so it lies on the bottom or too close above it to tell",
+			px(gap))
+	case gap.Value <= closeGapErrors*gap.SD+closeGapPx:
+		return fmt.Sprintf("gap %s is near its own error: on the bottom or just off it can't be told apart here", px(gap))
+	}
+	return fmt.Sprintf("the shadow starts %s behind the return, with bottom of %.0f %% strength between them: it hangs in the water",
+		px(gap), 100*between)
+}
+
+// doubt says how unsure the odds are; "" when they are clear.
+func (o Odds) doubt() string {
+	if c := o[Clutter]; c >= weakOdds {
+		return fmt.Sprintf("weak: with %.0f %% it is nothing but texture; told because a look costs little", 100*c)
+	}
+	if first, second := o.topTwo(); o[first]-o[second] < closeOdds {
+		return fmt.Sprintf("undecided: %s %.0f %%, %s %.0f %%", first, 100*o[first], second, 100*o[second])
+	}
+	return ""
 }
 
 // topTwo returns the two likeliest classes.

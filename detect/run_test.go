@@ -18,6 +18,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/eval/scene"
+	"shadowgap/features"
 )
 
 func greyPicture(w, h int, at func(x, y int) uint8) *image.Gray {
@@ -160,23 +161,6 @@ func TestHeightsOfARenderedScene(t *testing.T) {
 	if res.Status != detect.StatusRead || len(res.Panels) != 1 {
 		t.Fatalf("status %s (%s), %d panels", res.Status, res.Why, len(res.Panels))
 	}
-	within := func(what string, v, sd, want float64) {
-		t.Helper()
-		t.Logf("%s: %.3f ± %.3f m, truth %.3f m", what, v, sd, want)
-		if !(sd > 0) || sd > 0.1*want {
-			t.Errorf("%s: stated error %.3f m", what, sd)
-		}
-		if math.Abs(v-want) > 3*sd {
-			t.Errorf("%s: %.3f ± %.3f m, want %.3f m", what, v, sd, want)
-		}
-	}
-	height := func(what string, v, sd, want float64) {
-		t.Helper()
-		within(what, v, sd, want)
-		if math.Abs(v-want) > 0.1*want {
-			t.Errorf("%s: %.3f m, want %.3f m within a tenth", what, v, want)
-		}
-	}
 	for _, a := range res.Panels[0].AltitudeM {
 		if math.Abs(a[1]-s.AltitudeM) > 3*a[2] {
 			t.Fatalf("row %.0f: altitude %.3f ± %.3f m, want %g m", a[0], a[1], a[2], s.AltitudeM)
@@ -197,7 +181,7 @@ func TestHeightsOfARenderedScene(t *testing.T) {
 			if m.HeightM == nil {
 				t.Fatalf("no height of the %s: %+v", l.Kind, m)
 			}
-			height("height of what stands on the bottom", m.HeightM.Value, m.HeightM.SD, rockM)
+			checkHeight(t, "height of what stands on the bottom", m.HeightM, rockM)
 			if m.Odds[detect.SuspendedTarget] > 0.5 {
 				t.Errorf("what stands on the bottom is called suspended: %v", m.Odds)
 			}
@@ -209,12 +193,33 @@ func TestHeightsOfARenderedScene(t *testing.T) {
 		if m.OffBottomM == nil || m.HeightM == nil || m.GapPx == nil {
 			t.Fatalf("not measured: %+v", m)
 		}
-		height("fish's underside", m.OffBottomM.Value, m.OffBottomM.SD, fishUnderM)
-		height("fish's top", m.HeightM.Value, m.HeightM.SD, fishUnderM+fishThickM)
+		checkHeight(t, "fish's underside", m.OffBottomM, fishUnderM)
+		checkHeight(t, "fish's top", m.HeightM, fishUnderM+fishThickM)
 		if math.Abs(m.GapPx.Value-*l.GapPx) > 3*m.GapPx.SD+1 {
 			t.Errorf("gap %.1f ± %.1f px, want %.1f", m.GapPx.Value, m.GapPx.SD, *l.GapPx)
 		}
-		within("fish's width along track", m.LengthM.Value, m.LengthM.SD, 0.9)
+		checkLength(t, "fish's width along track", m.LengthM, 0.9)
+	}
+}
+
+// checkLength holds a length in metres to a truth: within three of its stated errors, which are no more than a tenth.
+func checkLength(t *testing.T, what string, m *features.Measured, want float64) {
+	t.Helper()
+	t.Logf("%s: %.3f ± %.3f m, truth %.3f m", what, m.Value, m.SD, want)
+	if !(m.SD > 0) || m.SD > 0.1*want {
+		t.Errorf("%s: stated error %.3f m", what, m.SD)
+	}
+	if math.Abs(m.Value-want) > 3*m.SD {
+		t.Errorf("%s: %.3f ± %.3f m, want %.3f m", what, m.Value, m.SD, want)
+	}
+}
+
+// checkHeight holds a height to a tenth of the truth, too.
+func checkHeight(t *testing.T, what string, m *features.Measured, want float64) {
+	t.Helper()
+	checkLength(t, what, m, want)
+	if math.Abs(m.Value-want) > 0.1*want {
+		t.Errorf("%s: %.3f m, want %.3f m within a tenth", what, m.Value, want)
 	}
 }
 
@@ -222,36 +227,19 @@ func TestHeightsOfARenderedScene(t *testing.T) {
 func checkResult(t *testing.T, res *detect.Result, b image.Rectangle) {
 	t.Helper()
 	in := image.Rect(0, 0, b.Dx(), b.Dy())
-	box := func(what string, a *detect.Box) {
-		if a != nil && (a.W <= 0 || a.H <= 0 || !a.Rect().In(in)) {
-			t.Errorf("%s %+v lies outside the picture of %v", what, *a, in)
-		}
-	}
 	seen := map[string]bool{}
 	for _, m := range res.Marks {
 		if seen[m.Mark] || m.Mark == "" {
 			t.Errorf("mark id %q is not unique", m.Mark)
 		}
 		seen[m.Mark] = true
-		box("mark", &m.Box)
-		box("highlight", m.Highlight)
-		box("shadow", m.Shadow)
-		sum := 0.0
-		for _, p := range m.Odds {
-			sum += p
-		}
-		if math.Abs(sum-1) > 5e-4 { // four odds of four decimals
-			t.Errorf("odds %v sum to %.5f", m.Odds, sum)
-		}
-		if m.Highlight == nil && m.Shadow == nil || len(m.Reasons) == 0 || (m.Side != detect.Port && m.Side != detect.Starboard) {
-			t.Errorf("mark without highlight and shadow, reasons or side: %+v", m)
-		}
+		checkMark(t, m, in)
 		if m.Panel < 0 || m.Panel >= len(res.Panels) {
 			t.Errorf("mark of panel %d of %d", m.Panel, len(res.Panels))
 		}
 	}
 	for _, p := range res.Panels {
-		box("panel", &p.Box)
+		checkBox(t, "panel", &p.Box, in)
 	}
 	for _, h := range res.Holds {
 		for _, id := range h.Marks {
@@ -262,6 +250,32 @@ func checkResult(t *testing.T, res *detect.Result, b image.Rectangle) {
 	}
 	if !(res.Interest >= 0 && res.Interest <= 1) {
 		t.Errorf("interest %v", res.Interest)
+	}
+}
+
+// checkMark looks at what must hold of any mark of a picture.
+func checkMark(t *testing.T, m detect.MarkRecord, in image.Rectangle) {
+	t.Helper()
+	checkBox(t, "mark", &m.Box, in)
+	checkBox(t, "highlight", m.Highlight, in)
+	checkBox(t, "shadow", m.Shadow, in)
+	sum := 0.0
+	for _, p := range m.Odds {
+		sum += p
+	}
+	if math.Abs(sum-1) > 5e-4 { // four odds of four decimals
+		t.Errorf("odds %v sum to %.5f", m.Odds, sum)
+	}
+	if m.Highlight == nil && m.Shadow == nil || len(m.Reasons) == 0 || (m.Side != detect.Port && m.Side != detect.Starboard) {
+		t.Errorf("mark without highlight and shadow, reasons or side: %+v", m)
+	}
+}
+
+// checkBox looks whether a box, where there is one, lies in a picture.
+func checkBox(t *testing.T, what string, a *detect.Box, in image.Rectangle) {
+	t.Helper()
+	if a != nil && (a.W <= 0 || a.H <= 0 || !a.Rect().In(in)) {
+		t.Errorf("%s %+v lies outside the picture of %v", what, *a, in)
 	}
 }
 

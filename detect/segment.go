@@ -53,6 +53,12 @@ type segments struct {
 	owner               []uint16 // scratch, a label per pixel
 }
 
+// tail is how much wider plain bottom spreads above than below once normalised, at the finest scale: specks make it large.
+func (seg *segments) tail() float64 {
+	n := seg.fields[0].normal
+	return n.upper / n.lower
+}
+
 // scaleField is the windowed mean of the leveled picture with what plain bottom does at that scale.
 type scaleField struct {
 	mean   *features.Grid // one for every block of step × step pixels
@@ -447,13 +453,7 @@ func (seg *segments) describe(c features.Component, lv *leveled, bright bool, sc
 	if step > 1 {
 		slices.SortFunc(p.runs, byRaster)
 	}
-	for i, f := range seg.fields {
-		z := f.peakOf(p.runs, bright)
-		p.peak, p.wide = math.Max(p.peak, z), z
-		if i == 0 {
-			p.fine = z
-		}
-	}
+	p.peak, p.fine, p.wide = seg.peaksOf(p.runs, bright)
 	p.span = span{math.MaxInt, 0, math.MaxInt, 0}
 	for _, run := range p.runs {
 		p.span = p.union(span{run.Row, run.Row + 1, run.Col0, run.Col1})
@@ -461,6 +461,18 @@ func (seg *segments) describe(c features.Component, lv *leveled, bright bool, sc
 	p.mean = sum / float64(p.area)
 	p.wet = wet*2 > p.area
 	return p, true
+}
+
+// peaksOf is the greatest departure from plain bottom inside a set of runs: at any scale, at the finest and at the widest.
+func (seg *segments) peaksOf(runs []features.PixelRun, bright bool) (peak, fine, wide float64) {
+	for i, f := range seg.fields {
+		wide = f.peakOf(runs, bright)
+		peak = math.Max(peak, wide)
+		if i == 0 {
+			fine = wide
+		}
+	}
+	return peak, fine, wide
 }
 
 // peakOf is the greatest departure from plain bottom, in spreads, of one scale inside a set of runs, which are in pixels.

@@ -6,6 +6,7 @@ import (
 	"math"
 	"slices"
 
+	"shadowgap/detect/frame"
 	"shadowgap/features"
 )
 
@@ -20,6 +21,44 @@ type swath struct {
 	panelW  int            // columns of the panel
 	hasZero bool           // k = 0 is the nadir, so k is slant range
 	arena   *features.Arena
+}
+
+const minSideCols = 24 // a narrower strip beside the nadir holds nothing to find
+
+// sidesInView are the sides of a panel that are wide enough to look at; without a nadir, the one that its map names.
+func sidesInView(p *frame.Panel, nadir *nadirLine) []Side {
+	if nadir == nil {
+		return []Side{Side(p.Side)}
+	}
+	var out []Side
+	port := nadir.x[p.Echo.Rows/2]
+	if port >= minSideCols {
+		out = append(out, Port)
+	}
+	if float64(p.Echo.Cols)-port >= minSideCols {
+		out = append(out, Starboard)
+	}
+	return out
+}
+
+// swathOf takes one side of a panel: what lies there from the nadir on, or the whole panel where the nadir is not in view.
+func swathOf(p *frame.Panel, valid []uint8, nadir *nadirLine, side Side, arena *features.Arena) (*swath, error) {
+	if nadir != nil {
+		return cutSwath(p.Echo, valid, nadir.x, side, true, arena)
+	}
+	s := wholeSwath(p.Echo, valid, arena)
+	if side == Port {
+		s.turn()
+	}
+	return s, nil
+}
+
+// sideIndex is where frame.Panel keeps what it knows of a side.
+func sideIndex(s Side) int {
+	if s == Starboard {
+		return 1
+	}
+	return 0
 }
 
 // cutSwath copies one side of a panel. nearX holds, per row, the panel column (pixel edges, so 0 is the left edge of column
@@ -96,10 +135,12 @@ func copyFlagsBackwards(dst, src []uint8) {
 	}
 }
 
-// wholeSwath takes a whole panel for a starboard side that begins at the panel's left edge, which need not be the nadir. It is made
-// of the panel's own memory.
+// wholeSwath takes a whole panel for a starboard side that begins at the panel's left edge, which need not be the nadir. The echo
+// is the panel's own, the flags are a copy.
 func wholeSwath(echo *features.Grid, valid []uint8, arena *features.Arena) *swath {
-	return &swath{side: Starboard, echo: echo, valid: valid, nearX: make([]float64, echo.Rows), panelW: echo.Cols, arena: arena}
+	flags := arena.Mask(len(valid))
+	copy(flags, valid)
+	return &swath{side: Starboard, echo: echo, valid: flags, nearX: make([]float64, echo.Rows), panelW: echo.Cols, arena: arena}
 }
 
 // turn reads a crop the other way: its other edge is near, its other side in view.

@@ -3,9 +3,11 @@ package detect_test
 import (
 	"context"
 	"math"
+	"slices"
 	"testing"
 
 	"shadowgap/detect"
+	"shadowgap/eval"
 	"shadowgap/eval/scene"
 )
 
@@ -21,7 +23,7 @@ func TestPhotographedAskew(t *testing.T) {
 	n, found, all := 0, 0, 0
 	for seed := int64(142000); n < 6; seed++ {
 		s := scene.Wide(seed)
-		if !s.Output.Photo || s.Screen.Second != "" || len(s.Screen.Panes) > 0 || s.Pings < s.Rows {
+		if !photographed(s) {
 			continue
 		}
 		n++
@@ -45,29 +47,16 @@ func TestPhotographedAskew(t *testing.T) {
 		if iou := sharedArea(c.Label.Quad, p.Corners[:], c.Image.Bounds().Dx(), c.Image.Bounds().Dy()); iou < 0.93 {
 			t.Errorf("seed %d: panel at %v, want %v: overlap %.3f", seed, *p.Corners, c.Label.Quad, iou)
 		}
-		truth := map[int]float64{}
-		for _, q := range c.Label.Nadir {
-			truth[int(q[0])] = q[1]
-		}
-		right, told := 0, 0
-		for _, q := range p.Nadir {
-			if want, ok := truth[int(q[0])]; ok {
-				told++
-				if math.Abs(q[1]-want) <= 0.01*float64(p.Box.W) { // one in a hundred of the panel's width
-					right++
-				}
-			}
-		}
+		right, told := rightRows(p.Nadir, c.Label.Nadir, 0.01*float64(p.Box.W)) // one in a hundred of the panel's width
 		if told < 20 || float64(right) < 0.9*float64(told) {
 			t.Errorf("seed %d: nadir right in %d of %d rows", seed, right, told)
 		}
 		all += len(c.Label.Marks)
 		for _, m := range res.Marks {
-			for _, l := range c.Label.Marks {
-				if l.Highlight != nil && m.Highlight != nil && m.Highlight.Rect().Overlaps(l.Highlight.Rect()) {
-					found++
-					break
-				}
+			if slices.ContainsFunc(c.Label.Marks, func(l eval.MarkLabel) bool {
+				return l.Highlight != nil && m.Highlight != nil && m.Highlight.Rect().Overlaps(l.Highlight.Rect())
+			}) {
+				found++
 			}
 		}
 	}
@@ -75,6 +64,28 @@ func TestPhotographedAskew(t *testing.T) {
 	if found*4 < all {
 		t.Errorf("%d of %d things found: marks don't lie where things are", found, all)
 	}
+}
+
+// photographed tells whether a scene is a single panel of a screen that was photographed.
+func photographed(s scene.Spec) bool {
+	return s.Output.Photo && s.Screen.Second == "" && len(s.Screen.Panes) == 0 && s.Pings >= s.Rows
+}
+
+// rightRows counts the rows of a line that the truth knows too, and those of them that are off by no more than tol columns.
+func rightRows(line, truth []detect.RowX, tol float64) (right, told int) {
+	want := map[int]float64{}
+	for _, q := range truth {
+		want[int(q[0])] = q[1]
+	}
+	for _, q := range line {
+		if x, ok := want[int(q[0])]; ok {
+			told++
+			if math.Abs(q[1]-x) <= tol {
+				right++
+			}
+		}
+	}
+	return right, told
 }
 
 // sharedArea is how much two convex outlines share of what they cover together, over the pixels of a picture.

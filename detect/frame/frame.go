@@ -83,18 +83,9 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	if err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}
-	var places []place
-	if !opt.Panel.Empty() {
-		box := opt.Panel.Intersect(image.Rect(0, 0, px.W, px.H))
-		if min(box.Dx(), box.Dy()) < minPicture {
-			return nil, fmt.Sprintf("the panel set by hand, %v, covers less than %d × %d pixels of the picture",
-				opt.Panel, minPicture, minPicture), nil
-		}
-		places = append(places, place{px: px, m: m, box: box})
-	} else if places, why, err = regions(m, px, opt); err != nil {
+	places, why, err := placesOf(m, px, opt)
+	if err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
-	} else if len(places) == 0 {
-		return nil, why, nil
 	}
 	for _, at := range places {
 		if err := ctx.Err(); err != nil {
@@ -104,14 +95,8 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 		if err != nil {
 			return nil, "", err
 		}
-		if pan == nil {
-			why = "the panel is drawn in one shade: there is no echo in it"
-			continue
-		}
-		bare := pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil
-		if bare && pan.Confidence < sureBare && opt.Panel.Empty() {
-			why = fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.2f): "+
-				"set the panel by hand if it is bottom", pan.Confidence)
+		if not := whyNot(pan, opt); not != "" {
+			why = not
 			continue
 		}
 		if len(panels) > 0 && pan.Nadir == nil {
@@ -123,6 +108,32 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 		why = ""
 	}
 	return panels, why, nil
+}
+
+// placesOf are the places where a panel may lie, or none and the reason: the one set by hand, or else those that the map shows.
+func placesOf(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, error) {
+	if opt.Panel.Empty() {
+		return regions(m, px, opt)
+	}
+	box := opt.Panel.Intersect(image.Rect(0, 0, px.W, px.H))
+	if min(box.Dx(), box.Dy()) < minPicture {
+		return nil, fmt.Sprintf("the panel set by hand, %v, covers less than %d × %d pixels of the picture",
+			opt.Panel, minPicture, minPicture), nil
+	}
+	return []place{{px: px, m: m, box: box}}, "", nil
+}
+
+// whyNot tells why what was read at a place, nil when nothing is drawn there, is no panel; "" when it is one.
+func whyNot(pan *Panel, opt Options) string {
+	if pan == nil {
+		return "the panel is drawn in one shade: there is no echo in it"
+	}
+	bare := pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil
+	if bare && pan.Confidence < sureBare && opt.Panel.Empty() {
+		return fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.2f): "+
+			"set the panel by hand if it is bottom", pan.Confidence)
+	}
+	return ""
 }
 
 // panel reads one panel, or returns nil when nothing is drawn in it.

@@ -1,0 +1,147 @@
+package detect
+
+import (
+	"context"
+	"fmt"
+	"image"
+
+	"shadowgap/detect/frame"
+)
+
+// The stages, in their order. Read comes before them: it decodes the picture that Run is given.
+//
+// Who owns the memory: masks, paths and marks are small beside the echo, so a stage that changes one returns a new one. Grids of a
+// panel's full resolution lie in the Detector's arena. The panel's echo holds until the next Run. Each side is cut into a copy of
+// it, but for a panel of one side, whose echo goes to its swath as it is and may be reversed there: nothing reads it from the
+// panel any more. What cutSwath, level and segment take from the arena is given back once a side is measured, for the next side.
+
+// Run detects marks in a decoded picture of any palette. Boxes are in pixels of img with its bounds' origin at 0, 0. It
+// returns an error only when ctx ends or a stage fails; a picture with no side-scan in it is a Result with
+// StatusNoPanel and the reason.
+func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
+	if err := opt.check(); err != nil {
+		return nil, err
+	}
+	opt = opt.withLayout(img.Bounds().Size())
+	if err := d.load(opt.Model); err != nil {
+		return nil, err
+	}
+	d.arena.Reset()
+	panels, why, err := frame.Find(ctx, img, frame.Options{
+		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Reader: d.reader, Arena: &d.arena,
+	})
+	if err != nil {
+		return nil, fmt.Errorf("finding panels: %w", err)
+	}
+	res := &Result{Status: StatusRead, Counts: map[Class]int{}}
+	if len(panels) == 0 {
+		res.Status, res.Why = StatusNoPanel, why
+		return res, nil
+	}
+	for i := range panels {
+		if err := ctx.Err(); err != nil {
+			return nil, fmt.Errorf("detecting: %w", err)
+		}
+		v, err := d.detectPanel(&panels[i], opt)
+		if err != nil {
+			return nil, fmt.Errorf("panel %d: %w", i, err)
+		}
+		rec, marks := v.records(&panels[i], i, opt)
+		res.Panels = append(res.Panels, rec)
+		res.Marks = append(res.Marks, marks...)
+	}
+	res.Holds = findHolds(res.Marks, res.Panels)
+	rank(res)
+	return res, nil
+}
+
+// view is everything found in one panel.
+type view struct {
+	nadir    *nadirLine // nil when not in view
+	sides    []sideView
+	altitude *altitudeProfile // nil when unknown
+	humps    []hump
+	notes    []string
+}
+
+// detectPanel runs the stages on one panel and its sides.
+func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
+	v := &view{notes: p.Notes}
+	valid, lost := dropBadRows(p.Echo, p.Valid)
+	if lost > 0 {
+		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", lost))
+	}
+	v.nadir = findNadir(p, valid)
+	alone := v.nadir == nil // the panel is one side
+	for _, side := range sidesInView(p, v.nadir) {
+		used := d.arena.Mark()
+		s, err := swathOf(p, valid, v.nadir, side, &d.arena)
+		if err != nil {
+			return nil, err
+		}
+		edge := findFirstReturn(s, p, opt)
+		if alone {
+			v.nadir = nadirAtEdge(s, edge)
+			s.hasZero = v.nadir != nil
+			v.notes = append(v.notes, noteOneSide(side, s.hasZero))
+		}
+		sv, err := d.detectSide(p, s, edge, opt)
+		if err != nil {
+			return nil, err
+		}
+		if alone && edge == nil && opt.Side == "" && opt.visit == nil {
+			if sv, err = d.likelierWay(sv, p, opt); err != nil {
+				return nil, err
+			}
+			if now := sv.swath.side; now != s.side {
+				v.notes = append(v.notes, fmt.Sprintf("read as %s after all: what lies in it has its shadows on that side", now))
+			}
+		}
+		v.sides = append(v.sides, *sv)
+		d.arena.Release(used) // only numbers are left of the side
+	}
+	v.altitude = altitudeOf(v.sides, p.Echo.Rows)
+	v.humps = v.altitude.findHumps()
+	return v, nil
+}
+
+// sideView is everything found on one side of a panel.
+type sideView struct {
+	swath   *swath
+	edge    *bottomEdge // nil when the first return isn't in view
+	leveled *leveled
+	marks   []measured
+	fields  []rockField
+}
+
+// detectSide runs the stages from leveling on for one side, whose first return is known.
+func (d *Detector) detectSide(p *frame.Panel, s *swath, edge *bottomEdge, opt Options) (*sideView, error) {
+	lv, err := level(s, edge)
+	if err != nil {
+		return nil, err
+	}
+	sv := &sideView{swath: s, edge: edge, leveled: lv}
+	if opt.visit != nil {
+		opt.visit(p, sv)
+		return sv, nil
+	}
+	seg, err := segment(s, lv)
+	if err != nil {
+		return nil, err
+	}
+	if len(seg.fields) == 0 {
+		return sv, nil // too small for the narrowest window
+	}
+	found, err := find(s, lv, d.finder)
+	if err != nil {
+		return nil, err
+	}
+	pairs, err := pair(group(seg.highlights, seg.shadows), seg.shadows)
+	if err != nil {
+		return nil, err
+	}
+	marks := measureAll(s, lv, seg.candidates(lv, found, pairs))
+	sv.marks = d.classify(s, lv, seg.tail(), marks)
+	sv.fields = rockFields(likely(sv.marks))
+	return sv, nil
+}
