@@ -128,13 +128,22 @@ const (
 )
 
 // settleByGap lets geometry have the last word between an object on the bottom and a suspended target where the odds hardly prefer
-// either: a shadow that starts well behind its return is thrown by something over the bottom.
+// either: a shadow that starts well behind its return is thrown by something over the bottom, one that touches it by what lies there.
 func (m *measured) settleByGap() {
 	lies, hangs := m.odds[BottomObject], m.odds[SuspendedTarget]
-	if m.gap == nil || m.gap.Value < clearGapErrors*m.gap.SD+clearGapPx || lies <= hangs || lies > undecided*hangs {
-		return
+	if m.clearGap() && lies > hangs && lies <= undecided*hangs || m.touches() && hangs > lies && hangs <= undecided*lies {
+		m.odds[BottomObject], m.odds[SuspendedTarget] = hangs, lies
 	}
-	m.odds[BottomObject], m.odds[SuspendedTarget] = hangs, lies
+}
+
+// clearGap tells whether the shadow starts well behind the return.
+func (m *measured) clearGap() bool {
+	return m.gap != nil && m.gap.Value >= clearGapErrors*m.gap.SD+clearGapPx
+}
+
+// touches tells whether the shadow begins where a return on the bottom ends, within the gap's error.
+func (m *measured) touches() bool {
+	return m.gap != nil && m.highlight != nil && !m.highlight.wet && m.gap.Value <= zeroGapErrors*m.gap.SD
 }
 
 // likeliest returns the class with the greatest odds; ties go to the class listed first.

@@ -13,6 +13,7 @@ type measured struct {
 	candidate
 	near, far             features.Measured  // the highlight's edges (the shadow's near edge where there is no highlight)
 	shadowNear, shadowFar *features.Measured // nil without a shadow
+	shadowRunsOut         bool               // the shadow reaches the far edge of the side
 	shadowTip             *features.Measured // its farthest end: what throws it is highest there; nil without a shadow
 	gap                   *features.Measured // nil without both
 	between               float64            // leveled strength between highlight and shadow: 1 is plain bottom
@@ -77,6 +78,7 @@ func measure(lv *leveled, c candidate) measured {
 		m.depth = math.Max(0, s.mean)
 		cut := (m.depth + 1) / 2
 		near, far := edgeOf(lv, *s, false, cut, true), edgeOf(lv, *s, true, cut, true)
+		m.shadowRunsOut = s.k1 >= lv.q.Cols-1
 		tip := tipOf(lv, *s, cut)
 		m.shadowNear, m.shadowFar, m.shadowTip = &near, &far, &tip
 		m.shadowRing = (meanOf(lv, span{s.r0 - 5, s.r0 - 1, s.k0, s.k1}) + meanOf(lv, span{s.r1 + 1, s.r1 + 5, s.k0, s.k1}) +
