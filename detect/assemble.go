@@ -228,7 +228,7 @@ func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale f
 	if rec.Class == SuspendedTarget {
 		top = rec.SlantPx
 	}
-	if z, err := features.HeightFromShadow(h, top, *m.shadowTip); err == nil && m.highlight != nil {
+	if z, err := features.HeightFromShadow(h, top, *m.shadowTip); err == nil && m.highlight != nil && !m.shadowRunsOut {
 		long := m.shadowTip.Value - top.Value
 		end := math.Hypot(softEndPx, fillsShadow*m.depth*long) * top.Value / (m.shadowTip.Value * m.shadowTip.Value) * h.Value
 		z.SD = math.Hypot(math.Hypot(z.SD, slopeUnder*long), end)

@@ -46,6 +46,7 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]floa
 			e["water-share"] = 1 - math.Min(1.5, float64(h.k0)/edge)
 		}
 		e["wet"] = flag(h.wet)
+		e["echo-highlight"] = meanEcho(s, h.span)
 	} else {
 		e["wet"] = 0
 	}
@@ -59,6 +60,7 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]floa
 		e["shadow-edge"] = (m.shadowRing - m.depth) / math.Max(0.05, 1-m.depth)
 		e["shadow-peak"] = math.Log1p(sh.peak)
 		e["shadow-area"] = math.Log(float64(sh.area))
+		e["echo-shadow"] = meanEcho(s, sh.span)
 		if edge > 0 && s.hasZero && m.shadowFar.Value > 0 {
 			e["height-share"] = math.Max(0, 1-m.far.Value/m.shadowFar.Value)
 		}
@@ -75,6 +77,18 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]floa
 		}
 	}
 	return e
+}
+
+// meanEcho is the mean echo of a span as it is displayed: where a display is burnt white, highlights tell nothing and shadows all.
+func meanEcho(s *swath, a span) float64 {
+	sum, n := 0.0, 0
+	for r := a.r0; r < a.r1; r++ {
+		for _, v := range s.echo.Row(r)[a.k0:a.k1] {
+			sum += float64(v)
+			n++
+		}
+	}
+	return sum / float64(max(1, n))
 }
 
 // classify gives every mark of a side, compared with the others, its odds. tail is that of the side's segments.
@@ -114,13 +128,22 @@ const (
 )
 
 // settleByGap lets geometry have the last word between an object on the bottom and a suspended target where the odds hardly prefer
-// either: a shadow that starts well behind its return is thrown by something over the bottom.
+// either: a shadow that starts well behind its return is thrown by something over the bottom, one that touches it by what lies there.
 func (m *measured) settleByGap() {
 	lies, hangs := m.odds[BottomObject], m.odds[SuspendedTarget]
-	if m.gap == nil || m.gap.Value < clearGapErrors*m.gap.SD+clearGapPx || lies <= hangs || lies > undecided*hangs {
-		return
+	if m.clearGap() && lies > hangs && lies <= undecided*hangs || m.touches() && hangs > lies && hangs <= undecided*lies {
+		m.odds[BottomObject], m.odds[SuspendedTarget] = hangs, lies
 	}
-	m.odds[BottomObject], m.odds[SuspendedTarget] = hangs, lies
+}
+
+// clearGap tells whether the shadow starts well behind the return.
+func (m *measured) clearGap() bool {
+	return m.gap != nil && m.gap.Value >= clearGapErrors*m.gap.SD+clearGapPx
+}
+
+// touches tells whether the shadow begins where a return on the bottom ends, within the gap's error.
+func (m *measured) touches() bool {
+	return m.gap != nil && m.highlight != nil && !m.highlight.wet && m.gap.Value <= zeroGapErrors*m.gap.SD
 }
 
 // likeliest returns the class with the greatest odds; ties go to the class listed first.

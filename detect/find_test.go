@@ -158,7 +158,7 @@ func TestFinderViewIsAMeanOverCells(t *testing.T) {
 	for _, tt := range []struct {
 		rows, cols int
 		scale      float64
-	}{{90, 70, 1}, {500, 500, 1}, {600, 700, math.Sqrt(600 * 700 / 250000.0)}, {1000, 1000, 2}, {601, 703, math.Sqrt(601 * 703 / 250000.0)}} {
+	}{{90, 70, 1}, {400, 500, 1}, {600, 700, math.Sqrt(600 * 700 / 200000.0)}, {1000, 800, 2}, {601, 703, math.Sqrt(601 * 703 / 200000.0)}} {
 		s := &swath{side: Port, hasZero: true, echo: newGrid(t, tt.rows, tt.cols)}
 		lv := &leveled{q: newGrid(t, tt.rows, tt.cols), mask: make([]uint8, tt.rows*tt.cols), edge: make([]int, tt.rows)}
 		for i := range lv.q.V {
@@ -216,7 +216,7 @@ func TestFinderViewCells(t *testing.T) {
 			t.Fatal(err)
 		}
 		v := newFinderView(s, lv, nil)
-		if scale := math.Sqrt(700 * 800 / 250000.0); math.Abs(v.Scale-scale) > 1e-9 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 || len(v.Planes) != finder.Planes*v.Rows*v.Cols {
+		if scale := math.Sqrt(700 * 800 / 200000.0); math.Abs(v.Scale-scale) > 1e-9 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 || len(v.Planes) != finder.Planes*v.Rows*v.Cols {
 			t.Errorf("%s: %d × %d cells of %g pixels, %d values", side, v.Rows, v.Cols, v.Scale, len(v.Planes))
 		}
 		x := 900

@@ -26,7 +26,7 @@ type FinderView struct {
 }
 
 // finderCells is how many cells a side may have, padding left out: what the network costs grows with them.
-const finderCells = 250_000
+const finderCells = 200_000
 
 // newFinderView draws a side for the network, in memory of the arena's.
 func newFinderView(s *swath, lv *leveled, arena *features.Arena) *FinderView {

@@ -13,6 +13,7 @@ type measured struct {
 	candidate
 	near, far             features.Measured  // the highlight's edges (the shadow's near edge where there is no highlight)
 	shadowNear, shadowFar *features.Measured // nil without a shadow
+	shadowRunsOut         bool               // the shadow reaches the far edge of the side
 	shadowTip             *features.Measured // its farthest end: what throws it is highest there; nil without a shadow
 	gap                   *features.Measured // nil without both
 	between               float64            // leveled strength between highlight and shadow: 1 is plain bottom
@@ -76,6 +77,7 @@ func measure(lv *leveled, c candidate) measured {
 		m.depth = math.Max(0, s.mean)
 		cut := (m.depth + 1) / 2
 		near, far := edgeOf(lv, *s, false, cut, true), edgeOf(lv, *s, true, cut, true)
+		m.shadowRunsOut = s.k1 >= lv.q.Cols-1
 		tip := tipOf(lv, *s, cut)
 		m.shadowNear, m.shadowFar, m.shadowTip = &near, &far, &tip
 		m.shadowRing = (besideRows(lv, s.span) + meanOf(lv, span{s.r0, s.r1, s.k1 + besideGuard, s.k1 + besidePx})) / 3

@@ -24,6 +24,15 @@ func reasonsFor(m MarkRecord, g measured, sloped bool) []string {
 	r := []string{seen(m, g)}
 	if g.gap != nil {
 		r = append(r, gapReason(*g.gap, g.between))
+		switch {
+		case m.Class == SuspendedTarget && g.touches():
+			r = append(r, "its look speaks for hanging, its gap does not: look twice")
+		case m.Class == BottomObject && g.clearGap():
+			r = append(r, "its look speaks for lying on the bottom, its gap for hanging: look twice")
+		}
+	}
+	if m.Class != Clutter && g.shadow != nil && g.shadowRunsOut {
+		r = append(r, "its shadow runs out of the picture: how high it is can't be told")
 	}
 	if m.HeightM != nil {
 		r = append(r, fmt.Sprintf("its top is %.2f ± %.2f m over the bottom, from where the shadow ends", m.HeightM.Value, m.HeightM.SD))

@@ -34,7 +34,7 @@ func (d demoCmd) Run(con *console) error {
 		return err
 	}
 	t := triageCmd{
-		Paths: []string{captures}, Out: run, knowledge: knowledge{Zone: "UTC", Units: "m"},
+		Paths: []string{captures}, Out: run, knowledge: knowledge{Zone: "UTC", Units: "m", Manifest: filepath.Join(captures, sceneManifest)},
 		Memory: "2GiB", MaxFile: "512MiB", MaxPixels: 100_000_000, Limit: 60 * time.Second, Pictures: "all", Timings: true,
 	}
 	if err := t.Run(con); err != nil {
@@ -53,8 +53,12 @@ func (d demoCmd) Run(con *console) error {
 		return err
 	}
 	found := results.Detection
-	fmt.Fprintf(con.out, "\nAgainst what is really there: %d of %d things found, %s that are none.\n", found.Recall.K, found.Recall.N,
-		count(found.Precision.N-found.Precision.K, "mark"))
+	wrong := found.Precision.N - found.Precision.K
+	verb := "are"
+	if wrong == 1 {
+		verb = "is"
+	}
+	fmt.Fprintf(con.out, "\nAgainst what is really there: %d of %d things found, %s that %s none.\n", found.Recall.K, found.Recall.N, count(wrong, "mark"), verb)
 	fmt.Fprintf(con.out, "The report is %s; \"shadowgap score %s --labels %s\" prints it.\n", report, run, labels)
 	return nil
 }

@@ -76,6 +76,9 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}
 	px := pixels.New(img)
+	if opt.NadirX > float64(px.W) {
+		return nil, fmt.Sprintf("the nadir set by hand, column %g, lies outside the picture, which has %d", opt.NadirX, px.W), nil
+	}
 	if c, flat := px.Flat(); flat {
 		return nil, fmt.Sprintf("flat picture: every sampled pixel has colour #%06x", c), nil
 	}

@@ -117,6 +117,14 @@ var paints = map[string]struct {
 	}, false},
 }
 
+func TestNadirOutsideThePicture(t *testing.T) {
+	wide := image.NewGray(image.Rect(0, 0, 300, 200))
+	panels, why, err := frame.Find(context.Background(), wide, frame.Options{NadirX: 301})
+	if err != nil || len(panels) != 0 || !strings.Contains(why, "lies outside the picture") {
+		t.Errorf("%d panels, %q, %v", len(panels), why, err)
+	}
+}
+
 func TestPalettes(t *testing.T) {
 	const w, h = 640, 400
 	plain := capture(rand.New(rand.NewPCG(3, 3)), w, h, greyPaint)

@@ -284,9 +284,16 @@ func kindOf(mode fs.FileMode) string {
 	return "something else"
 }
 
-// skipped leaves out run folders: the pictures in them are our own.
+// explainedPage is what an explained capture's folder holds beside drawings of it.
+const explainedPage = "explain.html"
+
+// skipped leaves out run folders and those of explained captures: the pictures in them are our own.
 func (w *walker) skipped(dir string) bool {
-	return dir == w.in.Skip || runstore.IsRun(dir)
+	if dir == w.in.Skip || runstore.IsRun(dir) {
+		return true
+	}
+	_, err := os.Stat(filepath.Join(dir, explainedPage))
+	return err == nil
 }
 
 func (w *walker) link(ctx context.Context, path string) bool {
