@@ -111,7 +111,8 @@ func (c *cellSums) clear() {
 // add adds a part of a row of pixels.
 func (c *cellSums) add(line pixelLine, along sharing, part float32) {
 	c.height += part
-	echo, mask, cell, first := line.echo[:len(line.leveled)], line.mask[:len(line.leveled)], along.cell[:len(line.leveled)], along.first[:len(line.leveled)]
+	echo, mask := line.echo[:len(line.leveled)], line.mask[:len(line.leveled)]
+	cell, first := along.cell[:len(line.leveled)], along.first[:len(line.leveled)]
 	for k, v := range line.leveled {
 		at, w := cell[k], first[k]*part
 		e, m := echo[k], float32(mask[k])

@@ -7,12 +7,25 @@ import (
 	"shadowgap/features"
 )
 
+// The search for the first return.
 const (
-	fineHalf    = 10   // pixels on either side over which evidence for an edge is summed: wider bridges neighbouring returns
-	levelRows   = 48   // rows over which the strengths of water and bottom are taken: gain and depth change little over so few
-	levelReach  = 28   // range pixels on either side of the edge that they are taken from
-	leastRise   = 1.25 // bottom over water strength from which the picture itself tells the edge; below it the map does
-	priorWeight = 6.0  // evidence that a pixel of speckle gives is about 1; this much is lost at the edge of the searched band
+	fineHalf     = 10    // pixels on either side over which evidence for an edge is summed: wider bridges neighbouring returns
+	levelRows    = 48    // rows over which the strengths of water and bottom are taken: gain and depth change little over so few
+	levelReach   = 28    // range pixels on either side of the edge that they are taken from
+	leastRise    = 1.25  // bottom over water strength from which the picture itself tells the edge; below it the map does
+	priorWeight  = 6.0   // evidence that a pixel of speckle gives is about 1; this much is lost at the edge of the searched band
+	priorLeast   = 0.3   // and of that so much where the map is not sure at all
+	edgeBend     = 6     // pixels from one row to the next, at most
+	edgeCost     = 0.8   // evidence that a pixel of bend costs
+	darkest      = 0.004 // echo strength that water counts as at least
+	betweenThem  = 0.45  // from water to bottom, where the evidence is for neither
+	fullAt       = 0.35  // and how far from there it is whole, as a part of the way
+	jitterRows   = 3     // rows either way of the median against jitter
+	evenRows     = 2     // and of the mean after it
+	pixelErrorPx = 0.5   // one standard deviation of an edge that all rows agree on
+	unsurePx     = 3     // what an edge that the map is not sure of at all is off by, on top of that
+	levelStep    = 3     // every so manieth row is looked at for the strengths of water and bottom
+	pulsePx      = 2     // pixels next to the nadir that are not taken for water
 )
 
 // bottomEdge is where bottom begins on one side of a panel.
@@ -33,8 +46,8 @@ func (l levels) evidence(v float64) float64 {
 	if l.bottom <= l.water {
 		return 0
 	}
-	cut := l.water + 0.45*(l.bottom-l.water)
-	return max(-1, min(1, (cut-v)/(0.35*(l.bottom-l.water))))
+	cut := l.water + betweenThem*(l.bottom-l.water)
+	return max(-1, min(1, (cut-v)/(fullAt*(l.bottom-l.water))))
 }
 
 // findFirstReturn refines the first return that a panel's map shows of a side; nil when it shows none, or when columns of ground range
@@ -55,7 +68,8 @@ func findFirstReturn(s *swath, p *frame.Panel, opt Options) *bottomEdge {
 }
 
 // refineFirstReturn follows the boundary between water column and bottom at full resolution near a rough one (slant pixels per
-// row, NaN where not known; sure 0..1), which is off by about cell pixels, by dynamic programming over two-region evidence. It returns nil when no row's is known.
+// row, NaN where not known; sure 0..1), which is off by about cell pixels, by dynamic programming over two-region evidence. It
+// returns nil when no row's is known.
 func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdge {
 	rows := s.echo.Rows
 	e := &bottomEdge{k: make([]float64, rows), sd: make([]float64, rows), confidence: make([]float64, rows), known: make([]bool, rows)}
@@ -79,7 +93,7 @@ func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdg
 		if r%(levelRows/4) == 0 {
 			lv = s.levelsAt(rough, r, int(2*cell))
 		}
-		rise[r] = lv.bottom / max(lv.water, 0.004)
+		rise[r] = lv.bottom / max(lv.water, darkest)
 		base[r] = int(math.Round(rough[r])) - half
 		s.meansAround(window, r, base[r]-fineHalf, lv.water)
 		for i, v := range window {
@@ -92,13 +106,13 @@ func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdg
 		for i := range dst {
 			j := i + fineHalf
 			off := float64(i-half) / float64(half)
-			dst[i] = float32((cum[j]-cum[j-fineHalf])-(cum[j+fineHalf]-cum[j])) - float32(priorWeight*off*off*(0.3+sure[r]))
+			dst[i] = float32((cum[j]-cum[j-fineHalf])-(cum[j+fineHalf]-cum[j])) - float32(priorWeight*off*off*(priorLeast+sure[r]))
 			if k := base[r] + i; k < 1 || k >= s.echo.Cols-1 {
 				dst[i] = -2 * fineHalf
 			}
 		}
 	}
-	path := features.BestPath(scores, base, 6, 0.8)
+	path := features.BestPath(scores, base, edgeBend, edgeCost)
 	for r, i := range path {
 		// the return lies somewhere in the first bottom pixel: half a pixel in, on average
 		e.k[r] = float64(base[r]+i) + 0.5
@@ -115,10 +129,10 @@ func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdg
 // edge, the map's own.
 func (e *bottomEdge) smooth(rough, rise []float64, cell float64) {
 	rows := len(e.k)
-	smooth := features.RunningMedian(e.k, 3)
+	smooth := features.RunningMedian(e.k, jitterRows)
 	for r := range e.k {
 		var sum, n float64
-		for rr := max(0, r-2); rr <= min(rows-1, r+2); rr++ {
+		for rr := max(0, r-evenRows); rr <= min(rows-1, r+evenRows); rr++ {
 			sum += smooth[rr]
 			n++
 		}
@@ -129,7 +143,7 @@ func (e *bottomEdge) smooth(rough, rise []float64, cell float64) {
 			e.sd[r] = cell
 			continue
 		}
-		e.sd[r] = math.Sqrt(0.5*0.5+dev*dev/4) + 3*(1-e.confidence[r])*(1-e.confidence[r])
+		e.sd[r] = math.Sqrt(pixelErrorPx*pixelErrorPx+dev*dev/4) + unsurePx*(1-e.confidence[r])*(1-e.confidence[r])
 	}
 }
 
@@ -138,10 +152,10 @@ func (e *bottomEdge) smooth(rough, rise []float64, cell float64) {
 func (s *swath) levelsAt(rough []float64, r, guard int) levels {
 	water, _ := features.NewHistogram(0, 1, 512)
 	bottom, _ := features.NewHistogram(0, 1, 512)
-	for rr := max(0, r-levelRows/2); rr < min(s.echo.Rows, r+levelRows/2); rr += 3 {
+	for rr := max(0, r-levelRows/2); rr < min(s.echo.Rows, r+levelRows/2); rr += levelStep {
 		row, ok := s.echo.Row(rr), s.valid[rr*s.echo.Cols:(rr+1)*s.echo.Cols]
 		k := int(rough[rr])
-		for c := max(2, k-guard-levelReach); c < min(len(row), k-guard); c++ {
+		for c := max(pulsePx, k-guard-levelReach); c < min(len(row), k-guard); c++ {
 			if ok[c] != 0 {
 				water.Add(float64(row[c]))
 			}

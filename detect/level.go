@@ -8,9 +8,19 @@ import (
 	"shadowgap/features"
 )
 
+// What is leveled, and how far what it is divided by is trusted.
 const (
-	edgeWidth  = 96 // range pixels beyond the first return whose common profile is taken out
-	waterGuard = 5  // pixels before the first return that belong to neither side
+	darkestBottom = 0.004 // echo strength that the trend of bottom counts as at least
+	glintCounts   = 3     // spreads that a glint counts as, at most
+	leastSpread   = 0.02  // spread of plain bottom about 1, at least
+	leastOfSpread = 0.25  // and of any part of a side beside the typical one
+	leastPulse    = 3     // columns that the transmit pulse may fill, at least,
+	pulsePart     = 12    // and as a part of the side
+	pulseEnds     = 0.15  // part of the way from quiet water to the pulse's peak under which the pulse is over
+	pulseRows     = 64    // rows that are looked at for it
+	columnRows    = 256   // and for the medians of columns
+	edgeWidth     = 96    // range pixels beyond the first return whose common profile is taken out
+	waterGuard    = 5     // pixels before the first return that belong to neither side
 )
 
 // leveled is a side with gain and range trends taken out: plain bottom (and quiet water) has mean 1 and spread sigma
@@ -47,18 +57,17 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: bottom trend: %w", s.side, err)
 	}
-	even := trend.gain(1, 0.004)
+	even := trend.gain(1, darkestBottom)
 	line := make([]float32, cols)
 	for r := range rows {
 		even.times(r, s.echo.Row(r), q.Row(r)) // what is no bottom is set right at the end
 	}
 	takeOutShared(q, mask, lv.edge)
-	const most = 3 // a glint counts as no more than this
 	spread, err := newTrend(rows, cols, cols, mask, regionBottom, func(r int) []float32 {
 		for k, v := range q.Row(r) {
 			d := abs32(v-1) * toSigma
-			if d > most {
-				d = most
+			if d > glintCounts {
+				d = glintCounts
 			}
 			line[k] = d
 		}
@@ -67,8 +76,8 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	if err != nil {
 		return nil, fmt.Errorf("leveling the %s swath: bottom spread: %w", s.side, err)
 	}
-	lv.sigma = math.Max(0.02, spread.typical())
-	widen := spread.gain(lv.sigma, 0.25*lv.sigma)
+	lv.sigma = math.Max(leastSpread, spread.typical())
+	widen := spread.gain(lv.sigma, leastOfSpread*lv.sigma)
 	for r := range rows {
 		widen.row(r, line)
 		dst := q.Row(r)
@@ -128,9 +137,9 @@ func (s *swath) regions(lv *leveled) []uint8 {
 // transmitWidth returns how many columns next to the nadir the transmit pulse fills: up to where the column means have
 // fallen to the level of the quiet water beyond, at most a twelfth of the side.
 func transmitWidth(s *swath) int {
-	limit := max(3, s.echo.Cols/12)
+	limit := max(leastPulse, s.echo.Cols/pulsePart)
 	means := make([]float64, min(s.echo.Cols, 2*limit))
-	step := max(1, s.echo.Rows/64)
+	step := max(1, s.echo.Rows/pulseRows)
 	for r := 0; r < s.echo.Rows; r += step {
 		for k, v := range s.echo.Row(r)[:len(means)] {
 			means[k] += float64(v)
@@ -139,7 +148,7 @@ func transmitWidth(s *swath) int {
 	low := slices.Min(means)
 	top := slices.Max(means[:min(len(means), 4)])
 	for k := range means[:min(len(means), limit)] {
-		if means[k] <= low+0.15*(top-low) {
+		if means[k] <= low+pulseEnds*(top-low) {
 			return k + 2
 		}
 	}
@@ -208,7 +217,7 @@ func takeOutShared(q *features.Grid, mask []uint8, edge []int) {
 	columns := make([]float32, q.Cols)
 	// some columns at a time: they lie side by side in memory
 	var several [16]medianCounter
-	step := max(1, q.Rows/256)
+	step := max(1, q.Rows/columnRows)
 	for c0 := 0; c0 < q.Cols; c0 += len(several) {
 		ms := several[:min(len(several), q.Cols-c0)]
 		clear(ms)

@@ -69,9 +69,8 @@ func measure(lv *leveled, c candidate) measured {
 		cut := highlightCut(*h)
 		m.far = edgeOf(lv, *h, true, cut, false)
 		m.near = edgeOf(lv, *h, false, cut, false)
-		m.before = meanOf(lv, span{h.r0, h.r1, h.k0 - 2 - max(3, h.cols()/2), h.k0 - 2})
-		m.ring = (meanOf(lv, span{h.r0 - 5, h.r0 - 1, h.k0, h.k1}) + meanOf(lv, span{h.r1 + 1, h.r1 + 5, h.k0, h.k1}) +
-			meanOf(lv, span{h.r0, h.r1, h.k0 - 5, h.k0 - 1})) / 3
+		m.before = meanOf(lv, span{h.r0, h.r1, h.k0 - beforeGuard - max(leastAround, h.cols()/2), h.k0 - beforeGuard})
+		m.ring = (besideRows(lv, h.span) + meanOf(lv, span{h.r0, h.r1, h.k0 - besidePx, h.k0 - besideGuard})) / 3
 	}
 	if c.shadow != nil {
 		s := c.shadow
@@ -81,9 +80,8 @@ func measure(lv *leveled, c candidate) measured {
 		m.shadowRunsOut = s.k1 >= lv.q.Cols-1
 		tip := tipOf(lv, *s, cut)
 		m.shadowNear, m.shadowFar, m.shadowTip = &near, &far, &tip
-		m.shadowRing = (meanOf(lv, span{s.r0 - 5, s.r0 - 1, s.k0, s.k1}) + meanOf(lv, span{s.r1 + 1, s.r1 + 5, s.k0, s.k1}) +
-			meanOf(lv, span{s.r0, s.r1, s.k1 + 1, s.k1 + 5})) / 3
-		m.behind = meanOf(lv, span{s.r0, s.r1, s.k1 + 1, s.k1 + 1 + max(3, s.cols()/3)})
+		m.shadowRing = (besideRows(lv, s.span) + meanOf(lv, span{s.r0, s.r1, s.k1 + besideGuard, s.k1 + besidePx})) / 3
+		m.behind = meanOf(lv, span{s.r0, s.r1, s.k1 + besideGuard, s.k1 + besideGuard + max(leastAround, s.cols()/3)})
 		if c.highlight == nil {
 			m.near, m.far = near, near
 		}
@@ -94,9 +92,23 @@ func measure(lv *leveled, c candidate) measured {
 	return m
 }
 
+// How edges are followed and what lies around them is measured.
+const (
+	endsAt      = 3    // a highlight ends at one part in so many of the way from plain bottom to its mean
+	leastBright = 1.2  // leveled strength that a highlight's mean counts as at least
+	insidePx    = 3    // pixels within its edge that a patch is taken up
+	outwardPx   = 7    // and followed outwards
+	besidePx    = 5    // pixels around a patch that are compared with it,
+	besideGuard = 1    // but for the next to it
+	leastAround = 3    // pixels before a highlight or behind a shadow that are compared, at least
+	beforeGuard = 2    // pixels next before a highlight that are left out
+	unknownGap  = 0.5  // strength of what fills a gap too short to hold a whole pixel
+	oneColourBy = 0.02 // echo strength within which two pixels are drawn alike: a fiftieth of the scale
+)
+
 // highlightCut is the strength at which a highlight ends: a third of the way from plain bottom to its mean, since the mean
 // of a speckled patch lies well under its peaks.
-func highlightCut(h patch) float64 { return 1 + (math.Max(1.2, h.mean)-1)/3 }
+func highlightCut(h patch) float64 { return 1 + (math.Max(leastBright, h.mean)-1)/endsAt }
 
 // edgeOf is the median over a patch's rows of where the strength, averaged over three rows, crosses cut near the patch's
 // own edge, with the error of that median and of the pixel grid.
@@ -114,9 +126,9 @@ func edgeOf(lv *leveled, p patch, far bool, cut float64, dark bool) features.Mea
 // crossing walks outwards from inside the patch (3 pixels within its edge at column k) to where the strength crosses cut.
 func crossing(lv *leveled, r, k int, cut float64, far, dark bool) float64 {
 	step := 1
-	start := k - 3
+	start := k - insidePx
 	if !far {
-		step, start = -1, k+2
+		step, start = -1, k+insidePx-1
 	}
 	inside := func(c int) (float64, bool) {
 		v := rowStrength(lv, r, c)
@@ -124,14 +136,14 @@ func crossing(lv *leveled, r, k int, cut float64, far, dark bool) float64 {
 	}
 	start = min(max(start, 0), lv.q.Cols-1)
 	prev, in := inside(start)
-	for n := 0; n < 3 && !in; n++ {
+	for n := 0; n < insidePx && !in; n++ {
 		start = min(max(start-step, 0), lv.q.Cols-1)
 		prev, in = inside(start)
 	}
 	if !in {
 		return float64(k)
 	}
-	for c, n := start+step, 0; c >= 0 && c < lv.q.Cols && n < 7; c, n = c+step, n+1 {
+	for c, n := start+step, 0; c >= 0 && c < lv.q.Cols && n < outwardPx; c, n = c+step, n+1 {
 		v, in := inside(c)
 		if !in {
 			f := 0.5
@@ -180,7 +192,7 @@ func gapOf(lv *leveled, m measured) (*features.Measured, float64) {
 		g = medianWithError(gaps)
 	}
 	if n == 0 {
-		return &g, 0.5
+		return &g, unknownGap
 	}
 	return &g, sum / float64(n)
 }
@@ -230,6 +242,12 @@ func medianWithError(v []float64) features.Measured {
 	return features.Measured{Value: med, SD: math.Hypot(edgePx, 1.2533*madToSigma*dev[len(dev)/2]/math.Sqrt(independent))}
 }
 
+// besideRows is the sum of the mean strengths on either side of a span along track.
+func besideRows(lv *leveled, a span) float64 {
+	return meanOf(lv, span{a.r0 - besidePx, a.r0 - besideGuard, a.k0, a.k1}) +
+		meanOf(lv, span{a.r1 + besideGuard, a.r1 + besidePx, a.k0, a.k1})
+}
+
 // meanOf is the mean leveled strength of a span clipped to the picture, 1 where nothing of it is left.
 func meanOf(lv *leveled, a span) float64 {
 	sum, n := 0.0, 0
@@ -256,7 +274,7 @@ func evenness(s *swath, p patch) (share, top float64) {
 	n := 0
 	for _, run := range p.runs {
 		for _, v := range s.echo.Row(run.Row)[run.Col0:run.Col1] {
-			if float64(v) >= top-0.02 {
+			if float64(v) >= top-oneColourBy {
 				n++
 			}
 		}

@@ -8,9 +8,30 @@ import (
 	"shadowgap/features"
 )
 
+// The search for the bright centre band.
 const (
-	nadirBlockRows = 16 // rows averaged before the search: the band is straight over so few pings
-	nadirStep      = 2  // columns from one place that is tried to the next
+	nadirBlockRows = 16   // rows averaged before the search: the band is straight over so few pings
+	averagedRows   = 3    // of those every so manieth
+	nadirStep      = 2    // columns from one place that is tried to the next
+	nadirBend      = 4    // columns from one block to the next, at most
+	bendCost       = 0.02 // contrast that a column of bend costs
+	medianBlocks   = 2    // blocks either way that medians of the path are taken over
+	// clearBand is the contrast of a band, 0 to 1, from which its own centre is better than the rough path. Taken over from
+	// the search without a map; how much hangs on it was not measured.
+	clearBand = 0.3
+	farCost   = 0.15 // contrast that a place at the end of the reach costs beside one on the rough path
+	beyond    = -0.5 // what a place beyond the reach is worth: less than any within it
+)
+
+// A block's row around a place that may be the band.
+const (
+	leastFlank  = 8    // columns of a flank, at least,
+	flankPart   = 50   // and as a part of the panel's width
+	bandGuard   = 2    // columns between band and flank
+	faintest    = 0.02 // echo strength under which a contrast tells little
+	centreReach = 16   // columns on either side that a band's centre is sought in
+	bottomPart  = 0.7  // quantile of the panel that is bottom, when water and shadow fill less than the rest
+	leastToMean = 2    // columns that a mean is taken of, at least
 )
 
 // nadirLine is the transducer's path through a panel.
@@ -35,20 +56,20 @@ func findNadir(p *frame.Panel, valid []uint8) *nadirLine {
 // about reach pixels: the path of greatest band contrast and flank darkness that bends by at most 4 pixels a block. Where no band
 // stands clear near it, the rough path itself, smoothed, is the answer: not every display draws one.
 func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach float64) nadirLine {
-	d := averageRows(echo, valid, nadirBlockRows, 3)
+	d := averageRows(echo, valid, nadirBlockRows, averagedRows)
 	scores, _ := features.NewGrid(d.Rows, (d.Cols+nadirStep-1)/nadirStep)
 	level := typicalLevel(d)
 	near := make([]float64, d.Rows) // the rough path, a block of rows at a time
 	for b := range near {
 		near[b] = rough[min(b*nadirBlockRows+nadirBlockRows/2, len(rough)-1)]
 	}
-	near = features.RunningMedian(near, 2)
+	near = features.RunningMedian(near, medianBlocks)
 	if level > 0 {
 		for b := range near {
 			bandScores(d.Row(b), scores.Row(b), level, near[b], reach)
 		}
 	}
-	path := features.BestPath(scores, nil, 4/nadirStep, 0.02*nadirStep)
+	path := features.BestPath(scores, nil, nadirBend/nadirStep, bendCost*nadirStep)
 	line := nadirLine{x: make([]float64, echo.Rows)}
 	centre := make([]float64, d.Rows)
 	for b, i := range path {
@@ -61,7 +82,7 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 			}
 		}
 	}
-	centre = features.RunningMedian(centre, 2)
+	centre = features.RunningMedian(centre, medianBlocks)
 	if off, ok := mirrorOffset(d, centre, reach); ok {
 		for b := range centre {
 			centre[b] += off
@@ -78,6 +99,7 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 const (
 	mirrorReach = 20  // columns on either side that are compared: transmit pulses and near water, less than most columns of water
 	mirrorGain  = 0.7 // what is left of the difference between both sides where the axis is taken for the nadir
+	mirrorRows  = 0.5 // share of the blocks of rows that must reach as far on both sides
 )
 
 // mirrorOffset looks for a better centre of a path: displays that draw several lines, or none, are still alike on both sides of the
@@ -100,7 +122,7 @@ func mirrorOffset(d *features.Grid, centre []float64, reach float64) (float64, b
 		}
 		rows++
 	}
-	if rows < 0.5*float64(len(centre)) {
+	if rows < mirrorRows*float64(len(centre)) {
 		return 0, false
 	}
 	odd := func(o int) float64 {
@@ -120,21 +142,17 @@ func mirrorOffset(d *features.Grid, centre []float64, reach float64) (float64, b
 	return float64(best) / half, best != 0 && least < mirrorGain*here
 }
 
-// clearBand is the contrast of a band, 0 to 1, from which its own centre is better than the rough path. Taken over from
-// the search without a map; how much hangs on it was not measured.
-const clearBand = 0.3
-
 // bandScores writes how well a bright band between dark flanks stands at every nadirStep-th column of a block of rows, within reach
 // of a rough column.
 func bandScores(row, out []float32, level, near, reach float64) {
-	flank := max(8, len(row)/50)
+	flank := max(leastFlank, len(row)/flankPart)
 	sum := make([]float64, len(row)+1)
 	for c, v := range row {
 		sum[c+1] = sum[c] + float64(v)
 	}
 	mean := func(a, z int) float64 {
 		a, z = max(a, 0), min(z, len(row))
-		if z-a < 2 {
+		if z-a < leastToMean {
 			return math.NaN()
 		}
 		return (sum[z] - sum[a]) / float64(z-a)
@@ -143,21 +161,21 @@ func bandScores(row, out []float32, level, near, reach float64) {
 		c := i * nadirStep
 		off := math.Abs(float64(c)+0.5-near) / reach
 		if off > 1 {
-			out[i] = -0.5 // what the farthest column could at best be worth less than one near the path
+			out[i] = beyond
 			continue
 		}
 		best := 0.0
 		for _, half := range [...]int{1, 3, 7, 12} {
 			// at the picture's edge half of the band is all there is
 			band := mean(c-half, c+half+1)
-			left, right := mean(c-half-2-flank, c-half-2), mean(c+half+3, c+half+3+flank)
+			left, right := mean(c-half-bandGuard-flank, c-half-bandGuard), mean(c+half+1+bandGuard, c+half+1+bandGuard+flank)
 			beside := nanMax(left, right)
-			contrast := (band - beside) / (band + beside + 0.02)
+			contrast := (band - beside) / (band + beside + faintest)
 			if contrast <= best*best {
 				continue // however dark its flanks, it is no better
 			}
 			// surface clutter may fill the water next to the band: the darkest of three strips shows the water
-			for _, off := range [...]int{2 + flank, 2 + 3*flank} {
+			for _, off := range [...]int{bandGuard + flank, bandGuard + 3*flank} {
 				left = nanMin(left, mean(c-half-off-flank, c-half-off))
 				right = nanMin(right, mean(c+half+1+off, c+half+1+off+flank))
 			}
@@ -165,7 +183,7 @@ func bandScores(row, out []float32, level, near, reach float64) {
 				best = max(best, math.Sqrt(contrast*darkness))
 			}
 		}
-		out[i] = float32(best - 0.15*off*off)
+		out[i] = float32(best - farCost*off*off)
 	}
 }
 
@@ -196,7 +214,7 @@ func nanMin(a, b float64) float64 {
 // bandCentre refines the band's middle to sub-pixel: the centroid of what rises over half the peak near column c. A band that
 // the picture's edge cuts is taken to be cut at its middle, as displays of one side do.
 func bandCentre(row []float32, c int) float64 {
-	lo, hi := max(0, c-16), min(len(row), c+17)
+	lo, hi := max(0, c-centreReach), min(len(row), c+centreReach+1)
 	peak, floor, at := float32(0), float32(math.Inf(1)), c
 	for i, v := range row[lo:hi] {
 		floor = min(floor, v)
@@ -234,8 +252,8 @@ func bandCentre(row []float32, c int) float64 {
 	return m / w
 }
 
-// averageRows returns the mean of each n rows, column by column, over valid pixels of every step-th row; the last block may be shorter. Where a
-// block has no valid pixel the value is that of the block before it, or else of its left neighbour.
+// averageRows returns the mean of each n rows, column by column, over valid pixels of every step-th row; the last block may be
+// shorter. Where a block has no valid pixel the value is that of the block before it, or else of its left neighbour.
 func averageRows(g *features.Grid, valid []uint8, n, step int) *features.Grid {
 	const word, allValid = 8, 0x0101010101010101
 	out, _ := features.NewGrid((g.Rows+n-1)/n, g.Cols)
@@ -289,7 +307,7 @@ func typicalLevel(g *features.Grid) float64 {
 	for _, v := range g.V {
 		h.Add(float64(v))
 	}
-	q, err := h.Quantile(0.7)
+	q, err := h.Quantile(bottomPart)
 	if err != nil {
 		return 0
 	}

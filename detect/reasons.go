@@ -22,25 +22,8 @@ const (
 // reasonsFor writes down, in plain words with the numbers behind them, what speaks for and against the reading of a mark.
 func reasonsFor(m MarkRecord, g measured, sloped bool) []string {
 	r := []string{seen(m, g)}
-	if g.gap != nil {
-		r = append(r, gapReason(*g.gap, g.between))
-		switch {
-		case m.Class == SuspendedTarget && g.touches():
-			r = append(r, "its look speaks for hanging, its gap does not: look twice")
-		case m.Class == BottomObject && g.clearGap():
-			r = append(r, "its look speaks for lying on the bottom, its gap for hanging: look twice")
-		}
-	}
-	if m.Class != Clutter && g.shadow != nil && g.shadowRunsOut {
-		r = append(r, "its shadow runs out of the picture: how high it is can't be told")
-	}
-	if m.HeightM != nil {
-		r = append(r, fmt.Sprintf("its top is %.2f ± %.2f m over the bottom, from where the shadow ends", m.HeightM.Value, m.HeightM.SD))
-	}
-	if m.OffBottomM != nil && m.Class == SuspendedTarget {
-		r = append(r, fmt.Sprintf("its underside is %.2f ± %.2f m off the bottom, from where the shadow starts",
-			m.OffBottomM.Value, m.OffBottomM.SD))
-	}
+	r = append(r, gapReasons(m, g)...)
+	r = append(r, heightReasons(m, g)...)
 	if g.highlight != nil && g.shadow != nil && g.before < pitBefore && g.behind > pitBehind {
 		r = append(r, "dark before it and bright behind the shadow: this may be a pit, not a thing that stands up")
 	}
@@ -74,6 +57,37 @@ func seen(m MarkRecord, g measured) string {
 			m.Contrast)
 	}
 	return fmt.Sprintf("a bright return %.1f spreads over the bottom around it, with a shadow %s long behind it", m.Contrast, px(*m.ShadowPx))
+}
+
+// gapReasons say what the gap of a mark means, and where its look says otherwise.
+func gapReasons(m MarkRecord, g measured) []string {
+	if g.gap == nil {
+		return nil
+	}
+	r := []string{gapReason(*g.gap, g.between)}
+	switch {
+	case m.Class == SuspendedTarget && g.touches():
+		r = append(r, "its look speaks for hanging, its gap does not: look twice")
+	case m.Class == BottomObject && g.clearGap():
+		r = append(r, "its look speaks for lying on the bottom, its gap for hanging: look twice")
+	}
+	return r
+}
+
+// heightReasons say how far over the bottom a mark's top and underside are, or why that can't be told.
+func heightReasons(m MarkRecord, g measured) []string {
+	var r []string
+	if m.Class != Clutter && g.shadow != nil && g.shadowRunsOut {
+		r = append(r, "its shadow runs out of the picture: how high it is can't be told")
+	}
+	if m.HeightM != nil {
+		r = append(r, fmt.Sprintf("its top is %.2f ± %.2f m over the bottom, from where the shadow ends", m.HeightM.Value, m.HeightM.SD))
+	}
+	if m.OffBottomM != nil && m.Class == SuspendedTarget {
+		r = append(r, fmt.Sprintf("its underside is %.2f ± %.2f m off the bottom, from where the shadow starts",
+			m.OffBottomM.Value, m.OffBottomM.SD))
+	}
+	return r
 }
 
 // gapReason says what a gap means; between is the leveled strength of what fills it.

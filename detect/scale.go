@@ -10,7 +10,7 @@ import (
 // What the scale is uncertain by, besides the range setting itself; one standard deviation each.
 const (
 	edgesOfSidePx   = 0.7   // half a pixel on either end of a side
-	soundSpeedShare = 0.015 // a display takes one sound speed; in fresh water it runs from 1,403 m/s at 0 °C to 1,509 at 30 °C (Marczak's formula, 1997)
+	soundSpeedShare = 0.015 // a display takes one sound speed; in fresh water it is 1,403 m/s at 0 °C, 1,509 at 30 °C (Marczak, 1997)
 )
 
 // scaleOf returns metres of slant (or ground, when corrected) range per pixel with its error, or nil when the range is

@@ -208,7 +208,10 @@ func (seg *segments) patches(lv *leveled, bright bool) ([]patch, error) {
 	return slices.DeleteFunc(out, func(p patch) bool { return p.area == 0 }), nil
 }
 
+// How patches are cut and told apart.
 const (
+	sharpAt    = 3   // a strong echo is cut at one part in so many of the way from plain bottom to its peak
+	loosePart  = 4   // glints that fill less than one part in so many of what they grew into are things of their own
 	mostPieces = 3   // patches of finer scales that one of a wider scale may take the place of
 	faint      = 0.4 // part of the strength of what lies in a patch under which the rest of the patch is another thing
 )
@@ -364,7 +367,7 @@ func sharpen(c features.Component, f scaleField) ([]features.Component, error) {
 			peak, low = max(peak, v), min(low, v)
 		}
 	}
-	cut := f.normal.centre + (peak-f.normal.centre)/3
+	cut := f.normal.centre + (peak-f.normal.centre)/sharpAt
 	if cut <= low {
 		return []features.Component{c}, nil
 	}
@@ -392,7 +395,7 @@ func sharpen(c features.Component, f scaleField) ([]features.Component, error) {
 			p.Runs[j].Col1 += c.Col0
 		}
 	}
-	if kept*4 < c.Area || len(parts) == 1 {
+	if kept*loosePart < c.Area || len(parts) == 1 {
 		return parts, nil
 	}
 	// glints that fill much of what they grew into are one thing

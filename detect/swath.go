@@ -61,8 +61,11 @@ func sideIndex(s Side) int {
 	return 0
 }
 
+const leastSwathCols = 8 // in the widest row of a side
+
 // cutSwath copies one side of a panel. nearX holds, per row, the panel column (pixel edges, so 0 is the left edge of column
-// 0) where range begins. What the side and the stages after it need is taken from arena. It returns an error when the side has fewer than 8 columns in its widest row.
+// 0) where range begins. What the side and the stages after it need is taken from arena. It returns an error when the side has
+// fewer than leastSwathCols columns.
 func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, hasZero bool, arena *features.Arena) (*swath, error) {
 	if len(nearX) != echo.Rows || len(valid) != len(echo.V) {
 		return nil, fmt.Errorf("cutting the %s swath: %d rows of nadir and %d valid flags for a panel of %d × %d",
@@ -77,7 +80,7 @@ func cutSwath(echo *features.Grid, valid []uint8, nearX []float64, side Side, ha
 		width = max(width, w)
 	}
 	width = min(width, echo.Cols)
-	if width < 8 {
+	if width < leastSwathCols {
 		return nil, fmt.Errorf("cutting the %s swath: only %d columns in view", side, width)
 	}
 	g, err := arena.Grid(echo.Rows, width)
