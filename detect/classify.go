@@ -46,7 +46,6 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]floa
 			e["water-share"] = 1 - math.Min(1.5, float64(h.k0)/edge)
 		}
 		e["wet"] = flag(h.wet)
-		e["echo-highlight"] = meanEcho(s, h.span)
 	} else {
 		e["wet"] = 0
 	}
@@ -60,7 +59,6 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]floa
 		e["shadow-edge"] = (m.shadowRing - m.depth) / math.Max(0.05, 1-m.depth)
 		e["shadow-peak"] = math.Log1p(sh.peak)
 		e["shadow-area"] = math.Log(float64(sh.area))
-		e["echo-shadow"] = meanEcho(s, sh.span)
 		if edge > 0 && s.hasZero && m.shadowFar.Value > 0 {
 			e["height-share"] = math.Max(0, 1-m.far.Value/m.shadowFar.Value)
 		}
@@ -77,18 +75,6 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]floa
 		}
 	}
 	return e
-}
-
-// meanEcho is the mean echo of a span as it is displayed: where a display is burnt white, highlights tell nothing and shadows all.
-func meanEcho(s *swath, a span) float64 {
-	sum, n := 0.0, 0
-	for r := a.r0; r < a.r1; r++ {
-		for _, v := range s.echo.Row(r)[a.k0:a.k1] {
-			sum += float64(v)
-			n++
-		}
-	}
-	return sum / float64(max(1, n))
 }
 
 // classify gives every mark of a side, compared with the others, its odds. tail is that of the side's segments.
