@@ -27,13 +27,7 @@ trap 'rm -rf "$work"' EXIT
 raw=$work/raw.txt
 export SHADOWGAP_BENCH_DIR=$work/captures SHADOWGAP_BENCH_CAPTURES=$captures
 
-python=
-for p in ${PYTHON:+"$PYTHON"} python3 /usr/bin/python3; do
-	if "$p" -c 'import cv2, skimage' 2>/dev/null; then
-		python=$p
-		break
-	fi
-done
+python=$(scripts/python-with-vision.sh) || python=
 if [ -z "$python" ]; then
 	echo "bench: no Python with OpenCV and scikit-image here, peers are left out (scripts/setup.sh clients installs them)" >&2
 fi

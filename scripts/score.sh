@@ -118,14 +118,8 @@ fi
 # Each method's level is that of its best F1 on half A, for what is real, and on the very scenes it is scored on, for what is rendered:
 # the latter is in its favour.
 peers() {
-	local python='' p method name
-	for p in ${PYTHON:+"$PYTHON"} python3 /usr/bin/python3; do
-		if "$p" -c 'import cv2, skimage' 2>/dev/null; then
-			python=$p
-			break
-		fi
-	done
-	if [ -z "$python" ]; then
+	local python method name
+	if ! python=$(scripts/python-with-vision.sh); then
 		echo "score: no Python with scikit-image and OpenCV (Debian: apt-get install python3-skimage python3-opencv); peers left out" >&2
 		return
 	fi
