@@ -116,10 +116,7 @@ func (k walk) entries(ctx context.Context) iter.Seq[entry] {
 		k.note = func(string) {}
 	}
 	return func(yield func(entry) bool) {
-		w := &walker{walk: k, yield: yield, walked: map[string]bool{}}
-		if len(k.in.Paths) > 1 {
-			w.given = map[nameKey]struct{}{}
-		}
+		w := &walker{walk: k, yield: yield, walked: map[string]bool{}, singled: map[nameKey]struct{}{}}
 		for _, p := range k.in.Paths {
 			abs, err := filepath.Abs(p)
 			if err != nil {
@@ -135,19 +132,21 @@ func (k walk) entries(ctx context.Context) iter.Seq[entry] {
 // walker is a walk under way.
 type walker struct {
 	walk
-	yield  func(entry) bool
-	walked map[string]bool      // resolved folders already walked, against links that go round in circles
-	given  map[nameKey]struct{} // files visited, when several inputs may hold the same; nil otherwise
+	yield func(entry) bool
 
-	named   string   // the input folder being walked, as the user named it
-	top     string   // the same, links resolved
+	// A file is visited once, whatever ways lead to it. Where folders are walked once, only a file that was given by itself or that a
+	// link leads to can come again: so those are remembered and not every file of a long walk.
+	walked  map[string]bool      // resolved folders that were walked or are being walked; false where their names could not be read
+	singled map[nameKey]struct{} // resolved files visited by themselves and not as their folder's
+
+	top     string   // the input folder being walked, links resolved
 	topRoot *os.Root // the same, open: nothing outside is reached through it; nil when links out of it are to be followed
 }
 
 // found is a regular file that the walk came upon.
 type found struct {
 	path string // as its name in records is made from
-	real string // where it lies when path is a link, else path
+	real string // where it lies, links resolved
 }
 
 // input visits one path the user named; links in it are followed because the user asked for them.
@@ -164,13 +163,13 @@ func (w *walker) input(ctx context.Context, abs string) bool {
 	case info.IsDir():
 		return w.inputFolder(ctx, abs, real)
 	case info.Mode().IsRegular():
-		return w.file(ctx, found{abs, real})
+		return w.single(ctx, found{abs, real})
 	}
 	return w.failed(abs, errors.New("it is "+kindOf(info.Mode())+", neither a file nor a folder"))
 }
 
 func (w *walker) inputFolder(ctx context.Context, abs, real string) bool {
-	w.named, w.top = abs, real
+	w.top = real
 	if !w.in.FollowLinks {
 		root, err := os.OpenRoot(real)
 		if err != nil {
@@ -180,7 +179,7 @@ func (w *walker) inputFolder(ctx context.Context, abs, real string) bool {
 		w.topRoot = root
 		defer func() { w.topRoot = nil }()
 	}
-	return w.folder(ctx, abs)
+	return w.folder(ctx, abs, real)
 }
 
 func (w *walker) failed(abs string, err error) bool {
@@ -191,20 +190,20 @@ func (w *walker) failed(abs string, err error) bool {
 	return w.yield(entry{path: w.name(abs), file: abs, err: err})
 }
 
-// folder walks dir.
-func (w *walker) folder(ctx context.Context, dir string) bool {
-	if real, err := filepath.EvalSymlinks(dir); err == nil {
-		if w.walked[real] {
-			return true
-		}
-		w.walked[real] = true
+// folder walks dir, which lies in real when links are resolved.
+func (w *walker) folder(ctx context.Context, dir, real string) bool {
+	if _, again := w.walked[real]; again {
+		w.note(fmt.Sprintf("the folder %s is reached in more than one way; it is looked through once", w.name(dir)))
+		return true
 	}
+	w.walked[real] = true
 	goOn := true
 	err := w.names(dir, func(d dirName) bool {
-		goOn = ctx.Err() == nil && w.member(ctx, filepath.Join(dir, d.name), d.mode)
+		goOn = ctx.Err() == nil && w.member(ctx, found{filepath.Join(dir, d.name), filepath.Join(real, d.name)}, d.mode)
 		return goOn
 	})
 	if err != nil && goOn {
+		w.walked[real] = false // what it holds may still be given file by file
 		return w.failed(dir, err)
 	}
 	return goOn
@@ -256,20 +255,44 @@ func (w *walker) names(dir string, visit func(dirName) bool) error {
 }
 
 // member visits what a folder holds.
-func (w *walker) member(ctx context.Context, path string, mode fs.FileMode) bool {
+func (w *walker) member(ctx context.Context, f found, mode fs.FileMode) bool {
 	switch {
-	case strings.HasPrefix(filepath.Base(path), "."):
+	case hidden(f.path):
 		return true
 	case mode.IsDir():
-		return w.skipped(path) || w.folder(ctx, path)
+		return w.skipped(f.path) || w.folder(ctx, f.path, f.real)
 	case mode.IsRegular():
-		f := found{path, w.top + strings.TrimPrefix(path, w.named)}
-		return !w.wanted(f) || w.file(ctx, f)
+		if !w.wanted(f) {
+			return true
+		}
+		if _, twice := w.singled[keyOf(f.real)]; twice {
+			w.twice(f)
+			return true
+		}
+		return w.file(ctx, f)
 	case mode&fs.ModeSymlink != 0:
-		return w.link(ctx, path)
+		return w.link(ctx, f.path)
 	}
-	w.note(fmt.Sprintf("left out %s: it is %s, not a file", w.name(path), kindOf(mode)))
+	w.note(fmt.Sprintf("left out %s: it is %s, not a file", w.name(f.path), kindOf(mode)))
 	return true
+}
+
+func hidden(path string) bool { return strings.HasPrefix(filepath.Base(path), ".") }
+
+// single visits a file that was given by itself or that a link leads to, unless it was visited or its own folder's walk takes it.
+func (w *walker) single(ctx context.Context, f found) bool {
+	key, own := keyOf(f.real), found{f.real, f.real}
+	_, twice := w.singled[key]
+	if twice || w.walked[filepath.Dir(f.real)] && !hidden(f.real) && w.wanted(own) {
+		w.twice(f)
+		return true
+	}
+	w.singled[key] = struct{}{}
+	return w.file(ctx, f)
+}
+
+func (w *walker) twice(f found) {
+	w.note(fmt.Sprintf("%s is reached in more than one way; it is looked at once", w.name(f.path)))
 }
 
 func kindOf(mode fs.FileMode) string {
@@ -312,7 +335,7 @@ func (w *walker) link(ctx context.Context, path string) bool {
 		w.note(fmt.Sprintf("left out %s: a link to a folder (--follow-links takes it)", w.name(path)))
 		return true
 	case info.IsDir():
-		return w.skipped(target) || w.folder(ctx, path)
+		return w.skipped(target) || w.folder(ctx, path, target)
 	case !info.Mode().IsRegular():
 		w.note(fmt.Sprintf("left out %s: the link leads to %s, not to a file", w.name(path), kindOf(info.Mode())))
 		return true
@@ -324,19 +347,11 @@ func (w *walker) link(ctx context.Context, path string) bool {
 	case !w.wanted(f):
 		return true
 	}
-	return w.file(ctx, f)
+	return w.single(ctx, f)
 }
 
 // file visits a picture or an archive.
 func (w *walker) file(ctx context.Context, f found) bool {
-	if w.given != nil {
-		key := keyOf(f.path)
-		if _, twice := w.given[key]; twice {
-			w.note(fmt.Sprintf("%s was given more than once; it is looked at once", w.name(f.path)))
-			return true
-		}
-		w.given[key] = struct{}{}
-	}
 	if isArchive(f.path) {
 		return w.archive(ctx, f)
 	}

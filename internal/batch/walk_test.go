@@ -63,12 +63,13 @@ func TestWalk(t *testing.T) {
 	}
 	in := Inputs{Paths: []string{dir}, Skip: filepath.Join(dir, "out")}
 	names, notes := walkNames(t, in)
-	want := []string{"a.jpeg", "b.PNG", "no-extension", "sub/deep/c.tif", "sub/inside.png"}
+	want := []string{"a.jpeg", "b.PNG", "no-extension", "sub/deep/c.tif"} // sub/inside.png is b.PNG
 	if !slices.Equal(names, want) {
 		t.Errorf("got %q, want %q", names, want)
 	}
 	for i, says := range []string{
-		"pipe.png: it is a pipe", "sub/dangling.png: the link leads nowhere", "sub/folder", "sub/outside.png", "sub/round",
+		"pipe.png: it is a pipe", "sub/dangling.png: the link leads nowhere", "sub/folder", "sub/inside.png is reached in more than one way",
+		"sub/outside.png", "sub/round",
 		"sub/to-null.png: the link leads to a device",
 	} {
 		if i >= len(notes) || !strings.Contains(notes[i], says) {
@@ -84,7 +85,7 @@ func TestWalk(t *testing.T) {
 	}
 	in.FollowLinks = true
 	names, _ = walkNames(t, in)
-	want = []string{"a.jpeg", "b.PNG", "no-extension", "sub/deep/c.tif", "sub/folder/d.png", "sub/inside.png", "sub/outside.png"}
+	want = []string{"a.jpeg", "b.PNG", "no-extension", "sub/deep/c.tif", "sub/folder/d.png", "sub/outside.png"}
 	if !slices.Equal(names, want) {
 		t.Errorf("following links: got %q, want %q", names, want)
 	}
@@ -209,11 +210,55 @@ func TestNamesAreInjective(t *testing.T) {
 	}
 }
 
-func TestFileGivenTwice(t *testing.T) {
-	dir := folder(t, "a.png", "b.png")
-	names, notes := walkNames(t, Inputs{Paths: []string{filepath.Join(dir, "a.png"), dir}})
-	if want := []string{"a.png", "b.png"}; !slices.Equal(names, want) || len(notes) != 1 {
-		t.Errorf("got %q, notes %q; want %q and one note", names, notes, want)
+// A file that several ways lead to is one capture, and every further way is noted.
+func TestFileReachedTwice(t *testing.T) {
+	dir := folder(t, "day/a.png", "day/b.png", "day/sub/c.png", "day/odd.dat", "day/.hidden.png", "links/d.png")
+	write(t, filepath.Join(dir, "one.zip"), string(zipOf(t, []tarMember{{"f.png", "f", 0}})))
+	for link, target := range map[string]string{
+		"also": "day", "links/a.png": "../day/a.png", "links/d-again.png": "d.png", "links/sub": "../day/sub", "again.zip": "one.zip",
+	} {
+		if err := os.Symlink(target, filepath.Join(dir, link)); err != nil {
+			t.Fatal(err)
+		}
+	}
+	t.Chdir(dir)
+	for _, tt := range []struct {
+		name   string
+		paths  []string
+		follow bool
+		want   []string
+		notes  int
+	}{
+		{name: "a file and its folder", paths: []string{"day/a.png", "day"}, want: []string{"day/a.png", "day/b.png", "day/sub/c.png"}, notes: 1},
+		{name: "a folder and its file", paths: []string{"day", "day/a.png"}, want: []string{"day/a.png", "day/b.png", "day/sub/c.png"}, notes: 1},
+		{name: "one file spelled twice", paths: []string{"./day/a.png", "day/a.png"}, want: []string{"day/a.png"}, notes: 1},
+		{name: "a file through a linked folder", paths: []string{"also/a.png", "day/a.png"}, want: []string{"also/a.png"}, notes: 1},
+		{name: "a file through a linked folder, then its folder", paths: []string{"also/a.png", "day"},
+			want: []string{"also/a.png", "day/b.png", "day/sub/c.png"}, notes: 1},
+		{name: "a linked folder's folder", paths: []string{"also/sub", "day"},
+			want: []string{"also/sub/c.png", "day/a.png", "day/b.png"}, notes: 1},
+		{name: "a folder and a link to it", paths: []string{"day", "also"}, want: []string{"day/a.png", "day/b.png", "day/sub/c.png"}, notes: 1},
+		{name: "a folder and one in it", paths: []string{"day", "day/sub"}, want: []string{"day/a.png", "day/b.png", "day/sub/c.png"}, notes: 1},
+		{name: "a folder and the one around it", paths: []string{"day/sub", "day"},
+			want: []string{"day/a.png", "day/b.png", "day/sub/c.png"}, notes: 1},
+		{name: "a link beside its file", paths: []string{"links"}, want: []string{"links/d.png"}, notes: 3},
+		{name: "links to what comes later", paths: []string{"links", "day"}, follow: true,
+			want: []string{"day/b.png", "links/a.png", "links/d.png", "links/sub/c.png"}, notes: 3},
+		{name: "an archive and a link to it", paths: []string{"again.zip", "one.zip"}, want: []string{"again.zip/f.png"}, notes: 1},
+		{name: "what a folder's walk leaves out", paths: []string{"day", "day/odd.dat", "day/.hidden.png"},
+			want: []string{"day/.hidden.png", "day/a.png", "day/b.png", "day/odd.dat", "day/sub/c.png"}},
+	} {
+		in := Inputs{Paths: tt.paths, FollowLinks: tt.follow}
+		var names, counted, notes []string
+		for e := range (walk{in: in, root: dir, note: func(s string) { notes = append(notes, s) }}).entries(t.Context()) {
+			names = append(names, e.path)
+		}
+		for e := range (walk{in: in, root: dir, anyOrder: true}).entries(t.Context()) {
+			counted = append(counted, e.path)
+		}
+		if slices.Sort(names); !slices.Equal(names, tt.want) || len(counted) != len(tt.want) || len(notes) != tt.notes {
+			t.Errorf("%s: got %q, counted %q, notes %q; want %q and %d notes", tt.name, names, counted, notes, tt.want, tt.notes)
+		}
 	}
 }
 
