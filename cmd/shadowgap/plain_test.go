@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/csv"
+	"fmt"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -12,6 +13,10 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
+	"shadowgap/internal/review"
+	"shadowgap/internal/runstore"
+	"shadowgap/internal/units"
+	"shadowgap/internal/words"
 )
 
 // What triage prints tells where to go first, in plain words and in the unit asked for, and the run's files hold the same.
@@ -105,5 +110,47 @@ func TestTriageSpeaksPlainly(t *testing.T) {
 	with := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "--clutter", "-o", "-"))
 	if !slices.ContainsFunc(with, func(m decided.Mark) bool { return m.Nothing() }) {
 		t.Error("--clutter keeps no clutter")
+	}
+}
+
+// A mark has the number that the run's page gives it, its place in the run, also where explain prints the capture.
+func TestExplainNumbersMarksAsTheRunDoes(t *testing.T) {
+	dir := t.TempDir()
+	capture := filepath.Join("..", "..", "testdata", "demo", "captures", "capture-029.jpg")
+	out := filepath.Join(dir, "run")
+	if code, _, errs := shadowgap(t, "triage", capture, "--out", out, "--pictures", "none"); code != exitRead {
+		t.Fatal(errs)
+	}
+	store, err := runstore.Open(t.Context(), out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	for _, clutter := range []bool{false, true} {
+		args := []string{"explain", capture, "--out", filepath.Join(dir, "explained")}
+		if clutter {
+			args = append(args, "--clutter")
+		}
+		code, said, errs := shadowgap(t, args...)
+		if code != exitRead {
+			t.Fatal(errs)
+		}
+		n, shown := 0, 0
+		for m, err := range store.Marks(t.Context()) {
+			if err != nil {
+				t.Fatal(err)
+			}
+			n++
+			if !clutter && (&decided.Mark{MarkRecord: *m}).Nothing() {
+				continue
+			}
+			shown++
+			if want := fmt.Sprintf("\n%d. %s: %s.\n", n, review.Verdict(*m), words.Mark(m, units.Metres)); !strings.Contains(said, want) {
+				t.Errorf("clutter %t: no %q in\n%s", clutter, want, said)
+			}
+		}
+		if shown == 0 {
+			t.Error("the capture shows nothing")
+		}
 	}
 }

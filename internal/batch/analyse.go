@@ -208,7 +208,8 @@ func Unreadable(job Job, why string) *detect.CaptureRecord {
 }
 
 // Records gives a result its capture's name and hash. Ids of marks and holds, unique within the capture, become unique
-// within every run.
+// within every run. Marks come as the detector ranked them, what is likeliest clutter last: a mark's place among them is the number that
+// every page, picture and list gives it, whether clutter is shown or not.
 func Records(job Job, res *detect.Result) (*detect.CaptureRecord, []detect.MarkRecord) {
 	rec := &detect.CaptureRecord{
 		Schema: detect.SchemaVersion, Capture: job.Capture, SHA256: job.SHA256, Status: res.Status,
@@ -227,7 +228,7 @@ func Records(job Job, res *detect.Result) (*detect.CaptureRecord, []detect.MarkR
 		rec.Counts = map[detect.Class]int{}
 	}
 	id := runstore.CaptureID(job.Capture, job.SHA256)
-	marks := res.Marks
+	marks := append(decided.Something(res.Marks), decided.Clutter(res.Marks)...)
 	for i := range marks {
 		m := &marks[i]
 		m.Schema, m.Capture, m.SHA256 = detect.SchemaVersion, job.Capture, job.SHA256

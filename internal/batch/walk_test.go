@@ -399,3 +399,30 @@ func TestAnalyseTurnsTroubleIntoUnreadable(t *testing.T) {
 		t.Errorf("got %+v, %v", rec, err)
 	}
 }
+
+// Whether clutter is shown or not, a mark's place, and with it its number, is the same: clutter comes last.
+func TestMarksOfACaptureAreNumberedOnce(t *testing.T) {
+	odds := func(clutter float64) detect.Odds {
+		return detect.Odds{detect.BottomObject: 1 - clutter, detect.Clutter: clutter}
+	}
+	res := &detect.Result{Marks: []detect.MarkRecord{
+		{Mark: "a", Class: detect.BottomObject, Odds: odds(0.1)}, {Mark: "b", Class: detect.BottomObject, Odds: odds(0.6)},
+		{Mark: "c", Class: detect.BottomObject, Odds: odds(0.4)}, {Mark: "d", Class: detect.Clutter, Odds: odds(0.9)},
+		{Mark: "e", Class: detect.BottomObject, Odds: odds(0.2)},
+	}}
+	job := Job{Capture: "x.png", SHA256: detect.Sum(nil)}
+	_, marks := Records(job, res)
+	order := ""
+	for _, m := range marks {
+		order += m.Mark[len(m.Mark)-1:]
+	}
+	if order != "acebd" {
+		t.Errorf("marks come as %q, want acebd", order)
+	}
+	shown := job.shown(marks)
+	for i := range shown {
+		if shown[i].Mark != marks[i].Mark {
+			t.Errorf("mark %d is %s without clutter and %s with it", i+1, shown[i].Mark, marks[i].Mark)
+		}
+	}
+}

@@ -69,6 +69,11 @@ func Something(records []detect.MarkRecord) []detect.MarkRecord {
 	return slices.DeleteFunc(slices.Clone(records), func(r detect.MarkRecord) bool { return (&Mark{MarkRecord: r}).Nothing() })
 }
 
+// Clutter returns the marks of a run, on which nobody has decided anything, that Something leaves out.
+func Clutter(records []detect.MarkRecord) []detect.MarkRecord {
+	return slices.DeleteFunc(slices.Clone(records), func(r detect.MarkRecord) bool { return !(&Mark{MarkRecord: r}).Nothing() })
+}
+
 // Leaning returns the odds to weigh the mark by: the detector's where no person decided, all but sure of the class where one
 // did, and half way to even odds where a person who looked could not tell.
 func (m *Mark) Leaning() detect.Odds {

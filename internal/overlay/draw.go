@@ -22,10 +22,12 @@ type Options struct {
 	NoRegions   bool
 	ClassLabels bool // write the class beside the number
 	Legend      bool // add a strip below the picture that explains colours and lines
+
+	Numbers []int // of the marks, where they are not 1, 2 and so on: those left out keep theirs
 }
 
 // Draw returns a copy of img with the marks of one capture outlined: highlight and shadow in their class's colour and line
-// style, a thin leader that spans the gap between them, a number in the order of marks, and the panels' nadir, first
+// style, a thin leader that spans the gap between them, its number, and the panels' nadir, first
 // return, humps and rock fields. Nothing is drawn inside a mark's boxes, so the evidence stays in view. Boxes and profiles
 // are pixels of img with its bounds' origin at 0, 0. With Options.Legend the result is taller than img by the legend's strip.
 func Draw(img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord, opt Options) *image.RGBA {
@@ -173,6 +175,14 @@ func GapSpan(m detect.MarkRecord) (from, to, row float64, ok bool) {
 	return float64(h.X + h.W), float64(s.X), row, true
 }
 
+// number is what the mark in place i is called.
+func (o Options) number(i int) int {
+	if i < len(o.Numbers) {
+		return o.Numbers[i]
+	}
+	return i + 1
+}
+
 func (c *canvas) marks(marks []detect.MarkRecord) {
 	for _, m := range marks {
 		st := StyleOf(m.Class)
@@ -191,7 +201,7 @@ func (c *canvas) marks(marks []detect.MarkRecord) {
 		return
 	}
 	for i, m := range marks {
-		text := fmt.Sprint(i + 1)
+		text := fmt.Sprint(c.opt.number(i))
 		if c.opt.ClassLabels {
 			text += " " + StyleOf(m.Class).Short
 		}

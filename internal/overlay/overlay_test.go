@@ -68,6 +68,28 @@ func TestDrawKeepsEvidenceAndMarksEveryClass(t *testing.T) {
 	}
 }
 
+// A mark keeps its number when those before it are left out.
+func TestDrawWritesTheNumbersGiven(t *testing.T) {
+	img, capt, marks := overlaytest.Scene("a.png", 1)
+	whole := Draw(img, capt, marks, Options{NoProfiles: true, NoHumps: true, NoRegions: true})
+	last := Draw(img, capt, marks[len(marks)-1:], Options{NoProfiles: true, NoHumps: true, NoRegions: true, Numbers: []int{len(marks)}})
+	renumbered := Draw(img, capt, marks[len(marks)-1:], Options{NoProfiles: true, NoHumps: true, NoRegions: true})
+	around := marks[len(marks)-1].Box.Rect().Inset(-24)
+	same := func(a, b *image.RGBA) bool {
+		for y := around.Min.Y; y < around.Max.Y; y++ {
+			for x := around.Min.X; x < around.Max.X; x++ {
+				if a.RGBAAt(x, y) != b.RGBAAt(x, y) {
+					return false
+				}
+			}
+		}
+		return true
+	}
+	if !same(whole, last) || same(whole, renumbered) {
+		t.Error("the last mark alone is not drawn as it is among all")
+	}
+}
+
 func TestDrawLeaderSpansTheGap(t *testing.T) {
 	img := image.NewGray(image.Rect(0, 0, 200, 60))
 	for _, tc := range []struct {

@@ -77,8 +77,12 @@ func TestSharedMarksLeaveLikeliestClutterOut(t *testing.T) {
 	dull := detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}
 	marks[0].Odds, marks[1].Odds = dull, dull
 	say := make([]string, len(marks))
-	shown, lines := sharedMarks(marks, say, Fold([]Decision{decision(Accept, marks[1]), decision(Reject, marks[2])}))
+	shown, numbers, lines := sharedMarks(marks, say, Fold([]Decision{decision(Accept, marks[1]), decision(Reject, marks[2])}))
 	if len(shown) != 2 || len(lines) != 2 || shown[0].Mark != marks[1].Mark || shown[1].Mark != marks[3].Mark {
 		t.Errorf("%d marks, %q; want the accepted one and the one that is likely there", len(shown), lines)
+	}
+	// They are called as on the page, whatever is left out.
+	if !slices.Equal(numbers, []int{2, 4}) || !strings.HasPrefix(lines[0], "2 ") || !strings.HasPrefix(lines[1], "4 ") {
+		t.Errorf("numbers %v, lines %q; want 2 and 4", numbers, lines)
 	}
 }

@@ -41,8 +41,8 @@ func SharePicture(
 	if err := ctx.Err(); err != nil {
 		return wrap(err)
 	}
-	shown, lines := sharedMarks(marks, say, st)
-	drawn := overlay.Draw(img, c, shown, overlay.Options{Legend: true, LineWidth: media.LineWidth})
+	shown, numbers, lines := sharedMarks(marks, say, st)
+	drawn := overlay.Draw(img, c, shown, overlay.Options{Legend: true, LineWidth: media.LineWidth, Numbers: numbers})
 	width := max(drawn.Bounds().Dx(), shareLeast)
 	size := float64(width) / 62
 	page := &poster{width: width, pad: int(size * 0.8)}
@@ -75,22 +75,22 @@ func SharePicture(
 	return nil
 }
 
-// sharedMarks are the marks that are something, as decided, and a line on each.
-func sharedMarks(marks []detect.MarkRecord, say []string, st *State) (shown []detect.MarkRecord, lines []string) {
+// sharedMarks are the marks that are something, as decided, with the numbers that the page gives them, and a line on each.
+func sharedMarks(marks []detect.MarkRecord, say []string, st *State) (shown []detect.MarkRecord, numbers []int, lines []string) {
 	for i, m := range marks {
 		r := decided.Mark{MarkRecord: m}
 		lay(st.Mark(m.Capture, m.Mark), &r)
 		if r.Nothing() {
 			continue
 		}
-		shown = append(shown, r.MarkRecord)
-		line := fmt.Sprintf("%d  %s", len(shown), say[i])
+		shown, numbers = append(shown, r.MarkRecord), append(numbers, i+1)
+		line := fmt.Sprintf("%d  %s", i+1, say[i])
 		if r.Note != "" {
 			line += " Note: " + r.Note
 		}
 		lines = append(lines, line)
 	}
-	return shown, lines
+	return shown, numbers, lines
 }
 
 // poster stacks lines of text and a picture.
