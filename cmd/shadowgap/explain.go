@@ -36,7 +36,7 @@ func (e explainCmd) Run(con *console) error {
 	case info.IsDir():
 		return usage("%s is a folder; explain takes one capture, triage takes folders", e.Capture)
 	}
-	settings, err := e.settings(con.ctx)
+	src, trackSum, err := e.sources(con.ctx)
 	if err != nil {
 		return err
 	}
@@ -58,7 +58,7 @@ func (e explainCmd) Run(con *console) error {
 		return unreadable(err)
 	}
 	name := filepath.Base(e.Capture)
-	known := settings(name, data)
+	known := settingsOf(src, e.ReadText, trackSum, name, data)
 	known.Options.Model = model
 	job := batch.Job{
 		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Range: known.Range,
@@ -89,6 +89,13 @@ func (e explainCmd) Run(con *console) error {
 		return err
 	}
 	printExplained(con, rec, marks, dir, units.Lengths(e.Units))
+	told := e.knowledge
+	if e.setByHand() {
+		told.Layout = "" // it is written here, and was not asked what it holds
+	}
+	if err := told.tellMissed(con, src, func(yield func(*detect.CaptureRecord, error) bool) { yield(rec, nil) }); err != nil {
+		return err
+	}
 	if rec.Status == detect.StatusUnreadable {
 		return status{exitUnreadable, fmt.Sprintf("%s: %s", e.Capture, *rec.Why)}
 	}

@@ -154,3 +154,29 @@ func TestExplainNumbersMarksAsTheRunDoes(t *testing.T) {
 		}
 	}
 }
+
+// What was given for other captures is told in the end, by triage and by explain, and stops neither.
+func TestGivenForOtherCapturesIsTold(t *testing.T) {
+	dir := t.TempDir()
+	capture := filepath.Join("..", "..", "testdata", "demo", "captures", "capture-029.jpg")
+	table, layout := filepath.Join(dir, "table.csv"), filepath.Join(dir, "layout.json")
+	write(t, table, []byte("capture,range,time\nelsewhere.png,30m,2025-06-14 06:40:00\n"))
+	write(t, layout, []byte(`{"schema":1,"layouts":[{"width":10,"height":10}]}`))
+	known := []string{"--manifest", table, "--layout", layout, "--track", filepath.Join("..", "..", "testdata", "demo", "track.gpx")}
+	for _, args := range [][]string{
+		{"triage", capture, "--out", filepath.Join(dir, "run"), "--pictures", "none"}, {"explain", capture, "--out", filepath.Join(dir, "explained")},
+	} {
+		code, _, errs := shadowgap(t, append(args, known...)...)
+		if code != exitRead {
+			t.Fatalf("%s: exit status %d: %s", args[0], code, errs)
+		}
+		for _, want := range []string{`"elsewhere.png"`, `"capture-029.jpg"`, "10 × 10", "576 × 495", "2025-06-14 07:14:16Z", "no capture's time"} {
+			if !strings.Contains(errs, want) {
+				t.Errorf("%s: no %q in\n%s", args[0], want, errs)
+			}
+		}
+		if triage := args[0] == "triage"; triage != strings.Contains(errs, "times without an offset from UTC, 1 of them") {
+			t.Errorf("%s: on times without a zone:\n%s", args[0], errs)
+		}
+	}
+}

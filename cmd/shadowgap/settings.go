@@ -11,6 +11,7 @@ import (
 	"image"
 	"io"
 	"io/fs"
+	"iter"
 	"os"
 	"strconv"
 	"strings"
@@ -51,6 +52,24 @@ func (k knowledge) settings(ctx context.Context) (func(string, []byte) batch.Set
 	return func(capture string, data []byte) batch.Settings {
 		return settingsOf(src, k.ReadText, trackSum, capture, data)
 	}, nil
+}
+
+// tellMissed says of what was given but speaks of none of the captures.
+func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Seq2[*detect.CaptureRecord, error]) error {
+	if k.Manifest == "" && k.Track == "" && k.Layout == "" {
+		return nil
+	}
+	m := survey.Matches{Manifest: src.Manifest, Track: src.Track, Layouts: src.Detect.Layouts, TrackName: k.Track, LayoutName: k.Layout}
+	for c, err := range captures {
+		if err != nil {
+			return err
+		}
+		m.See(c)
+	}
+	for _, s := range m.Missed() {
+		fmt.Fprintf(con.err, "shadowgap: %s\n", onOneLine(s))
+	}
+	return nil
 }
 
 // setByHand says whether the panel, its nadir or its side is given.

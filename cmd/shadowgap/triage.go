@@ -103,6 +103,11 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	debug.SetGCPercent(25)
 	debug.SetMemoryLimit(parentMemory)
 	obs := newProgress(con.err)
+	if src.Manifest != nil {
+		for _, note := range src.Manifest.Notes {
+			obs.Note(note)
+		}
+	}
 	if t.Watch {
 		obs.watching()
 	}
@@ -144,6 +149,9 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return err
 	}
 	printSummary(con.out, t.Out, o.tally, sum, o.mapped)
+	if err := t.tellMissed(con, src, store.Captures(ctx)); err != nil {
+		return err
+	}
 	if stopped && !t.Watch {
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}

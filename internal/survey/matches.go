@@ -1,0 +1,133 @@
+package survey
+
+import (
+	"cmp"
+	"fmt"
+	"image"
+	"maps"
+	"path"
+	"slices"
+	"strings"
+	"time"
+
+	"shadowgap/detect"
+	"shadowgap/internal/track"
+)
+
+// Matches finds out whether what a user gave speaks of any of the captures: a table with other names, a track of another day and a
+// layout of another screen all change nothing, and whoever gave them should hear it.
+type Matches struct {
+	Manifest *Manifest    // nil = none was given
+	Track    *track.Track // nil = none was given
+	Layouts  []detect.Layout
+
+	TrackName, LayoutName string // their files; "" = none was given
+
+	captures, read                int
+	inManifest, onTrack, ofScreen bool
+	names                         []string
+	timed                         int
+	first, last                   time.Time // of captures
+	screens                       map[image.Point]int
+}
+
+// told is how many names or sizes are told at most of each list.
+const told = 3
+
+// See takes a capture into account.
+func (m *Matches) See(c *detect.CaptureRecord) {
+	m.captures++
+	m.inManifest = m.inManifest || m.Manifest.Lookup(c.Capture) != nil
+	if len(m.names) <= told {
+		m.names = append(m.names, fmt.Sprintf("%q", path.Base(c.Capture)))
+	}
+	if c.Status == detect.StatusUnreadable {
+		return
+	}
+	m.read++
+	if c.Time != nil {
+		if m.timed++; m.timed == 1 || c.Time.Before(m.first) {
+			m.first = *c.Time
+		}
+		if c.Time.After(m.last) {
+			m.last = *c.Time
+		}
+		if m.Track != nil && !m.onTrack {
+			_, err := m.Track.At(*c.Time)
+			m.onTrack = err == nil
+		}
+	}
+	if m.screens == nil {
+		m.screens = map[image.Point]int{}
+	}
+	m.screens[image.Pt(c.Width, c.Height)]++
+	m.ofScreen = m.ofScreen || slices.ContainsFunc(m.Layouts, func(l detect.Layout) bool { return l.Width == c.Width && l.Height == c.Height })
+}
+
+// Missed returns a sentence for each thing given that speaks of none of the captures seen: what it holds, what was looked for, and what
+// may mend it. Nothing is missed while no capture was seen.
+func (m *Matches) Missed() []string {
+	var out []string
+	if m.Manifest != nil && m.captures > 0 && !m.inManifest {
+		out = append(out, m.missedManifest())
+	}
+	if m.Track != nil && m.read > 0 && !m.onTrack {
+		out = append(out, m.missedTrack())
+	}
+	if m.LayoutName != "" && m.read > 0 && !m.ofScreen {
+		out = append(out, m.missedLayout())
+	}
+	return out
+}
+
+func (m *Matches) missedManifest() string {
+	entries := m.Manifest.entries
+	if len(entries) == 0 {
+		return fmt.Sprintf("the manifest %s holds no line but its header, so nothing is known from it", m.Manifest.Name)
+	}
+	var has []string
+	for _, e := range entries[:min(len(entries), told+1)] {
+		has = append(has, fmt.Sprintf("%q", e.Capture))
+	}
+	return fmt.Sprintf("the manifest %s speaks of no capture here, so nothing is known from it: its lines are for %s; the captures are %s. "+
+		"Its column \"capture\" must hold the captures' file names, with their endings", m.Manifest.Name, some(has, len(entries)), some(m.names, m.captures))
+}
+
+func (m *Matches) missedTrack() string {
+	from, to := m.Track.Span()
+	has := fmt.Sprintf("the track %s covers no capture here, so nothing gets a position from it: it runs from %s to %s", m.TrackName, stamp(from),
+		stamp(to))
+	if m.timed == 0 {
+		return has + "; no capture's time is known. Times are looked for in the manifest, in the pictures' EXIF and in file names such as " +
+			"scan_20250601_143015.png"
+	}
+	return fmt.Sprintf("%s; the captures were taken from %s to %s. Where the captures' clock was wrong, --clock-offset mends it; where it "+
+		"ran on local time, --zone", has, stamp(m.first), stamp(m.last))
+}
+
+func (m *Matches) missedLayout() string {
+	if len(m.Layouts) == 0 {
+		return fmt.Sprintf("the layout %s holds nothing that was set by hand", m.LayoutName)
+	}
+	var has, are []string
+	for _, l := range m.Layouts {
+		has = append(has, fmt.Sprintf("%d × %d", l.Width, l.Height))
+	}
+	sizes := slices.SortedFunc(maps.Keys(m.screens), func(a, b image.Point) int {
+		return cmp.Or(cmp.Compare(m.screens[b], m.screens[a]), cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y))
+	})
+	for _, s := range sizes {
+		are = append(are, fmt.Sprintf("%d × %d", s.X, s.Y))
+	}
+	return fmt.Sprintf("the layout %s fits no capture here, so nothing was set by it: it is for pictures of %s pixels; the captures have %s. "+
+		"Set one by hand on one of these with \"shadowgap explain CAPTURE --panel X,Y,W,H --layout FILE\"", m.LayoutName, some(has, len(has)),
+		some(are, len(are)))
+}
+
+// some tells the first of n things.
+func some(list []string, n int) string {
+	if n > told {
+		return fmt.Sprintf("%s and %d more", strings.Join(list[:told], ", "), n-told)
+	}
+	return strings.Join(list, ", ")
+}
