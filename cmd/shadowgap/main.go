@@ -9,7 +9,11 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"reflect"
+	"regexp"
+	"strings"
 	"syscall"
+	"time"
 
 	"github.com/alecthomas/kong"
 )
@@ -75,6 +79,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		kong.Exit(func(code int) { exited = code }),
 		kong.Vars{"version": "shadowgap " + version},
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
+		kong.TypeMapper(reflect.TypeFor[time.Duration](), kong.MapperFunc(decodeDuration)),
 	)
 	if err != nil {
 		fmt.Fprintln(stderr, "shadowgap:", err)
@@ -83,7 +88,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
-	kctx, err := parser.Parse(args)
+	kctx, err := parser.Parse(joinNegative(args))
 	if exited >= 0 { // --help and --version have printed what was asked for
 		return exited
 	}
@@ -106,6 +111,38 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "shadowgap:", msg)
 	}
 	return code
+}
+
+// negative is how a number below zero or a length of time before another begins. No option is called so.
+var negative = regexp.MustCompile(`^-\.?[0-9]`)
+
+// joinNegative writes --option -3 as --option=-3. The parser takes what begins with a hyphen for options; told not to, it would take an
+// option for the value of the one before it whose value was forgotten.
+func joinNegative(args []string) []string {
+	var out []string
+	for _, a := range args {
+		last := len(out) - 1
+		if last >= 0 && negative.MatchString(a) && strings.HasPrefix(out[last], "--") && len(out[last]) > 2 && !strings.Contains(out[last], "=") {
+			out[last] += "=" + a
+			continue
+		}
+		out = append(out, a)
+	}
+	return out
+}
+
+// decodeDuration reads a length of time and says how to write one.
+func decodeDuration(ctx *kong.DecodeContext, target reflect.Value) error {
+	var text string
+	if err := ctx.Scan.PopValueInto("a length of time", &text); err != nil {
+		return err
+	}
+	d, err := time.ParseDuration(text)
+	if err != nil {
+		return fmt.Errorf("%q is no length of time; write it with its units, such as 90s, 45m, -1h or 1h30m", text)
+	}
+	target.SetInt(int64(d))
+	return nil
 }
 
 // commandOf names the command that a wrong command line meant, as far as that can be told.

@@ -122,6 +122,10 @@ func TestWrongUsage(t *testing.T) {
 		{"out is another folder", []string{"triage", captures, "--out", filepath.Join(dir, "other")}, "Give --out a new folder"},
 		{"range without unit", []string{"triage", captures, "--out", out, "--range", "30"}, "30m or 100ft"},
 		{"negative range", []string{"triage", captures, "--out", out, "--range=-30m"}, "--range"},
+		{"negative range after a blank", []string{"triage", captures, "--out", out, "--range", "-30m"}, "--range"},
+		{"negative number after a blank", []string{"triage", captures, "--out", out, "--workers", "-3"}, "can't be negative"},
+		{"offset without unit", []string{"triage", captures, "--out", out, "--clock-offset", "-3"}, "such as 90s, 45m, -1h"},
+		{"option without its value", []string{"triage", captures, "--out", "--range", "30m"}, "--out"},
 		{"bad shard", []string{"triage", captures, "--out", out, "--shard", "3/2"}, "from 1 to 2"},
 		{"bad zone", []string{"triage", captures, "--out", out, "--zone", "Nowhere"}, "Europe/Berlin"},
 		{"bad memory", []string{"triage", captures, "--out", out, "--memory", "lots"}, "2GiB"},
@@ -159,6 +163,31 @@ func TestWrongUsage(t *testing.T) {
 	}
 	if _, err := os.Stat(out); err == nil {
 		t.Error("wrong usage made a run folder")
+	}
+}
+
+func TestNegativeValuesNeedNoEqualsSign(t *testing.T) {
+	for _, tt := range []struct{ typed, means []string }{
+		{[]string{"triage", "a", "--clock-offset", "-3h", "--water-temp", "-1.5"},
+			[]string{"triage", "a", "--clock-offset=-3h", "--water-temp=-1.5"}},
+		{[]string{"triage", "--clock-offset=-3h", "-.5"}, []string{"triage", "--clock-offset=-3h", "-.5"}},
+		{[]string{"export", "a", "--out", "-", "-o", "-3"}, []string{"export", "a", "--out", "-", "-o", "-3"}},
+		{[]string{"triage", "--out", "--range", "30m", "--", "-3"}, []string{"triage", "--out", "--range", "30m", "--", "-3"}},
+		{[]string{"-3"}, []string{"-3"}},
+	} {
+		if got := joinNegative(tt.typed); !slices.Equal(got, tt.means) {
+			t.Errorf("%q means %q, want %q", tt.typed, got, tt.means)
+		}
+	}
+	capture := filepath.Join("..", "..", "testdata", "demo", "captures", "scan_20250614_065217.png")
+	out := filepath.Join(t.TempDir(), "run")
+	code, _, errs := shadowgap(t, "triage", capture, "--out", out, "--pictures", "none", "--clock-offset", "-1h")
+	if code != exitRead {
+		t.Fatalf("exit status %d: %s", code, errs)
+	}
+	text, err := os.ReadFile(filepath.Join(out, "captures.jsonl"))
+	if err != nil || !strings.Contains(string(text), `"time":"2025-06-14T05:52:17Z"`) {
+		t.Errorf("%s, %v; want the time an hour earlier", text, err)
 	}
 }
 

@@ -164,13 +164,15 @@ func TestGivenForOtherCapturesIsTold(t *testing.T) {
 	write(t, layout, []byte(`{"schema":1,"layouts":[{"width":10,"height":10}]}`))
 	known := []string{"--manifest", table, "--layout", layout, "--track", filepath.Join("..", "..", "testdata", "demo", "track.gpx")}
 	for _, args := range [][]string{
-		{"triage", capture, "--out", filepath.Join(dir, "run"), "--pictures", "none"}, {"explain", capture, "--out", filepath.Join(dir, "explained")},
+		{"triage", capture, "--out", filepath.Join(dir, "run"), "--pictures", "none"},
+		{"explain", capture, "--out", filepath.Join(dir, "explained")},
 	} {
 		code, _, errs := shadowgap(t, append(args, known...)...)
 		if code != exitRead {
 			t.Fatalf("%s: exit status %d: %s", args[0], code, errs)
 		}
-		for _, want := range []string{`"elsewhere.png"`, `"capture-029.jpg"`, "10 × 10", "576 × 495", "2025-06-14 07:14:16Z", "no capture's time"} {
+		for _, want := range []string{`"elsewhere.png"`, `"capture-029.jpg"`, "10 × 10", "576 × 495", "2025-06-14 07:14:16Z",
+			"no capture's time"} {
 			if !strings.Contains(errs, want) {
 				t.Errorf("%s: no %q in\n%s", args[0], want, errs)
 			}

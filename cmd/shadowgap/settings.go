@@ -37,7 +37,7 @@ type knowledge struct {
 	Manifest       string        `type:"path" placeholder:"FILE" help:"CSV table with a line a capture: capture, range, time, speed and so on."`
 	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
 	Zone           string        `default:"UTC" placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin."`
-	ClockOffset    time.Duration `help:"Added to the captures' own times, when their clock was wrong."`
+	ClockOffset    time.Duration `placeholder:"-1h" help:"Added to the captures' own times: -1h where their clock was an hour fast, 90s where it was slow."`
 	WaterTemp      *float64      `placeholder:"C" help:"Water temperature in degrees Celsius, to correct the range for the speed of sound."`
 	Salinity       *float64      `placeholder:"PSU" help:"Salinity in practical units, with --water-temp."`
 	Units          string        `enum:"m,ft" default:"m" help:"Unit of lengths in tables, pictures and CSV: m or ft."`

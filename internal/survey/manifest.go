@@ -159,7 +159,8 @@ func (m *Manifest) read(r io.Reader, zone *time.Location) error {
 		}
 	}
 	if mr.unzoned > 0 {
-		m.Notes = append(m.Notes, fmt.Sprintf("manifest %s: times without an offset from UTC, %d of them, were taken as %s", m.Name, mr.unzoned, zone))
+		m.Notes = append(m.Notes, fmt.Sprintf("manifest %s: times without an offset from UTC, %d of them, were taken as %s", m.Name,
+			mr.unzoned, zone))
 	}
 	return errors.Join(problems...)
 }

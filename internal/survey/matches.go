@@ -90,13 +90,14 @@ func (m *Matches) missedManifest() string {
 		has = append(has, fmt.Sprintf("%q", e.Capture))
 	}
 	return fmt.Sprintf("the manifest %s speaks of no capture here, so nothing is known from it: its lines are for %s; the captures are %s. "+
-		"Its column \"capture\" must hold the captures' file names, with their endings", m.Manifest.Name, some(has, len(entries)), some(m.names, m.captures))
+		"Its column \"capture\" must hold the captures' file names, with their endings", m.Manifest.Name,
+		some(has, len(entries)), some(m.names, m.captures))
 }
 
 func (m *Matches) missedTrack() string {
 	from, to := m.Track.Span()
-	has := fmt.Sprintf("the track %s covers no capture here, so nothing gets a position from it: it runs from %s to %s", m.TrackName, stamp(from),
-		stamp(to))
+	has := fmt.Sprintf("the track %s covers no capture here, so nothing gets a position from it: it runs from %s to %s", m.TrackName,
+		stamp(from), stamp(to))
 	if m.timed == 0 {
 		return has + "; no capture's time is known. Times are looked for in the manifest, in the pictures' EXIF and in file names such as " +
 			"scan_20250601_143015.png"

@@ -25,7 +25,8 @@ func TestMatches(t *testing.T) {
 		return detect.CaptureRecord{Capture: name, Status: detect.StatusRead, Time: when, Width: w, Height: h}
 	}
 	five := []detect.CaptureRecord{
-		read("day/a.png", at(noon.Add(2*time.Hour)), 800, 480), read("day/b.png", at(noon.Add(3*time.Hour)), 800, 480), read("c.png", nil, 1280, 720),
+		read("day/a.png", at(noon.Add(2*time.Hour)), 800, 480),
+		read("day/b.png", at(noon.Add(3*time.Hour)), 800, 480), read("c.png", nil, 1280, 720),
 		read("d.png", nil, 800, 480), {Capture: "e.png", Status: detect.StatusUnreadable},
 	}
 	wide := []detect.Layout{{Width: 1920, Height: 1080}, {Width: 1024, Height: 600}}
@@ -36,22 +37,25 @@ func TestMatches(t *testing.T) {
 		want []string // what the only sentence says; none = there is no sentence
 	}{
 		{name: "nothing given", caps: five},
-		{name: "no captures", m: survey.Matches{Manifest: table("capture\nx.png\n"), Track: way, TrackName: "t.gpx", Layouts: wide, LayoutName: "l"}},
+		{name: "no captures", m: survey.Matches{Manifest: table("capture\nx.png\n"), Track: way, TrackName: "t.gpx", Layouts: wide,
+			LayoutName: "l"}},
 		{name: "other names", m: survey.Matches{Manifest: table("capture\np.png\nq.png\nr.png\ns.png\n")}, caps: five, want: []string{"m.csv",
 			`"p.png", "q.png", "r.png" and 1 more`, `"a.png", "b.png", "c.png" and 2 more`, "file names"}},
-		{name: "names without endings", m: survey.Matches{Manifest: table("capture\na\n")}, caps: five[:1], want: []string{`"a"`, `"a.png"`, "endings"}},
+		{name: "names without endings", m: survey.Matches{Manifest: table("capture\na\n")}, caps: five[:1],
+			want: []string{`"a"`, `"a.png"`, "endings"}},
 		{name: "a header alone", m: survey.Matches{Manifest: table("capture,range\n")}, caps: five, want: []string{"m.csv", "no line"}},
 		{name: "one name of many", m: survey.Matches{Manifest: table("capture\np.png\nb.png\n")}, caps: five},
 		{name: "the name of an unreadable one", m: survey.Matches{Manifest: table("capture\ne.png\n")}, caps: five},
 		{name: "another hour", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: five, want: []string{"t.gpx",
 			"from 2025-06-01 11:55:00Z to 2025-06-01 12:01:00Z", "from 2025-06-01 14:00:00Z to 2025-06-01 15:00:00Z", "--clock-offset", "--zone"}},
-		{name: "no times", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: five[2:], want: []string{"t.gpx", "no capture's time is known",
-			"EXIF"}},
+		{name: "no times", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: five[2:],
+			want: []string{"t.gpx", "no capture's time is known", "EXIF"}},
 		{name: "one on the track", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: append(five[:4:4], read("f.png", at(noon), 9, 9))},
 		{name: "another screen", m: survey.Matches{Layouts: wide, LayoutName: "l.json"}, caps: five, want: []string{"l.json",
 			"1920 × 1080, 1024 × 600 pixels", "800 × 480, 1280 × 720", "--panel"}},
 		{name: "an empty layout", m: survey.Matches{LayoutName: "l.json"}, caps: five, want: []string{"l.json", "holds nothing"}},
-		{name: "one screen of two", m: survey.Matches{Layouts: append(wide, detect.Layout{Width: 1280, Height: 720}), LayoutName: "l"}, caps: five},
+		{name: "one screen of two", m: survey.Matches{Layouts: append(wide, detect.Layout{Width: 1280, Height: 720}), LayoutName: "l"},
+			caps: five},
 	} {
 		for i := range tt.caps {
 			tt.m.See(&tt.caps[i])
