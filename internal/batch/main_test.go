@@ -178,6 +178,23 @@ func newLedger() *ledger {
 	}
 }
 
+func (l *ledger) Roots(context.Context) (map[string]int, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	roots := map[string]int{}
+	for _, from := range l.from {
+		roots[from.Root]++
+	}
+	return roots, nil
+}
+
+func (l *ledger) Holds(_ context.Context, root, path string) (bool, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	from, there := l.from[path]
+	return there && from.Root == root, nil
+}
+
 func (l *ledger) Done(_ context.Context, path, sha, settings, model string) (detect.Status, bool, error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()

@@ -7,8 +7,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -23,6 +26,10 @@ import (
 
 // Store keeps results.
 type Store interface {
+	// Roots returns how many captures it holds below each folder that their paths are relative to.
+	Roots(ctx context.Context) (map[string]int, error)
+	// Holds reports whether it holds a capture that was found at this path below this folder.
+	Holds(ctx context.Context, root, path string) (bool, error)
 	// Done reports whether a capture has a result made from this content, settings and model.
 	Done(ctx context.Context, path, sha256, settings, model string) (detect.Status, bool, error)
 	// Seen is Done for a file that has not been read: by what it is called and what tells it from every other state of it.
@@ -130,6 +137,9 @@ func Run(ctx, abort context.Context, cfg Config, store Store, obs Observer) (Sum
 	if r.patience == (patience{}) {
 		r.patience = usualPatience
 	}
+	if err := r.earlier(); err != nil {
+		return Summary{}, err
+	}
 	r.waiting = make(chan work, r.slots)
 	var stop context.CancelCauseFunc
 	r.ctx, stop = context.WithCancelCause(ctx)
@@ -171,8 +181,51 @@ func Run(ctx, abort context.Context, cfg Config, store Store, obs Observer) (Sum
 	return r.sum, context.Cause(r.ctx)
 }
 
+// earlier finds out what the store holds of other folders, and says it: whoever grows a run means it, and whoever mixes two waters by
+// mistake should hear it.
+func (r *run) earlier() error {
+	roots, err := r.store.Roots(r.abort)
+	if err != nil {
+		return err
+	}
+	others := 0
+	for _, root := range slices.Sorted(maps.Keys(roots)) {
+		switch {
+		case root == r.root:
+			continue
+		case within(root, r.root) || within(r.root, root):
+			r.roots = append(r.roots, root)
+		default:
+			others += roots[root]
+		}
+	}
+	if others > 0 {
+		r.note(fmt.Sprintf("the run holds captures of other folders already, %d of them, and what is found now is added to them; "+
+			"give another --out to keep them apart", others))
+	}
+	return nil
+}
+
+// place finds the name below which the store holds a capture already: one that was found when other folders were given keeps the folder
+// and the path it was found by, and with them its decisions, and doesn't count twice.
+func (r *run) place(path string) (root, name string, err error) {
+	below := func(root string) string { return strings.TrimSuffix(printable(filepath.ToSlash(root)), "/") + "/" }
+	whole := below(r.root) + path
+	for _, root := range r.roots {
+		name, inside := strings.CutPrefix(whole, below(root))
+		if !inside {
+			continue
+		}
+		if there, err := r.store.Holds(r.abort, root, name); err != nil || there {
+			return root, name, err
+		}
+	}
+	return r.root, path, nil
+}
+
 // work is a capture on its way to a worker.
 type work struct {
+	root     string // folder that the capture's path is relative to
 	job      Job
 	body     body
 	settings Settings
@@ -184,6 +237,7 @@ type run struct {
 	cfg   Config
 	store Store
 	root  string
+	roots []string // others in the store that lie within root or around it
 	obs   Observer
 	ctx   context.Context // ends when no more captures are to be taken
 	more  context.Context // ends when all captures have been taken as well
@@ -339,8 +393,12 @@ func (r *run) ready(e entry) bool {
 
 // load reads an entry and decides whether it is to be done. The error is one of the run.
 func (r *run) load(e entry) (work, bool, error) {
-	w := work{job: Job{
-		Capture: e.path, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
+	root, path, err := r.place(e.path)
+	if err != nil {
+		return work{}, false, err
+	}
+	w := work{root: root, job: Job{
+		Capture: path, Limits: r.cfg.Limits, Versions: r.cfg.Versions,
 		Pictures: r.cfg.Pictures, Copies: r.cfg.Copies, Clutter: r.cfg.Clutter, RunDir: r.cfg.RunDir, Units: r.cfg.Units,
 		Limit: r.cfg.Limit, ReadText: r.cfg.ReadText,
 	}}
@@ -389,7 +447,7 @@ func (e entry) source() (source, error) {
 	}
 	src, err := e.open()
 	if err != nil {
-		return source{}, &detect.ReadError{Path: e.path, Why: detect.FileWhy(err), Err: err}
+		return source{}, &detect.ReadError{Path: e.path, Why: fileWhy(err), Err: err}
 	}
 	return src, nil
 }
@@ -462,7 +520,7 @@ func (r *run) stopped() bool { return r.ctx.Err() != nil }
 
 // origin is where a capture comes from, for the store.
 func (r *run) origin(w work) runstore.Origin {
-	return runstore.Origin{Root: r.root, Stamp: w.stamp, Basis: r.cfg.Basis}
+	return runstore.Origin{Root: w.root, Stamp: w.stamp, Basis: r.cfg.Basis}
 }
 
 // known reports whether the result that the store has of a capture will do and its pictures are there, and tells the observer then.

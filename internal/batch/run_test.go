@@ -4,11 +4,13 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"reflect"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -121,6 +123,49 @@ func TestDoneCapturesAreLeftAlone(t *testing.T) {
 	cfg.Versions.Model = "m2"
 	if n := again(); n != 3 {
 		t.Errorf("with another model stored %d, want 3", n)
+	}
+}
+
+// A run that grows by a folder, or by the one around it, keeps the captures it has under the names they have; one that is given quite
+// other folders says so.
+func TestGrownRunCountsNothingTwice(t *testing.T) {
+	dir := folder(t, "lake/day1/a.png", "lake/day1/sub/b.png", "lake/day2/a.png", "pond/c.png")
+	write(t, filepath.Join(dir, "lake/day1/one.zip"), string(zipOf(t, []tarMember{{"z.png", "z", 0}})))
+	l := newLedger()
+	for _, tt := range []struct {
+		paths  []string
+		stored int
+		names  []string // all that the run then holds
+		notes  int
+	}{
+		{[]string{"lake/day1"}, 3, []string{"a.png", "one.zip/z.png", "sub/b.png"}, 0},
+		{[]string{"lake/day1", "lake/day2"}, 1, []string{"a.png", "day2/a.png", "one.zip/z.png", "sub/b.png"}, 0},
+		{[]string{"lake/day1/sub"}, 0, []string{"a.png", "day2/a.png", "one.zip/z.png", "sub/b.png"}, 0},
+		{[]string{"lake"}, 0, []string{"a.png", "day2/a.png", "one.zip/z.png", "sub/b.png"}, 0},
+		{[]string{"pond"}, 1, []string{"a.png", "c.png", "day2/a.png", "one.zip/z.png", "sub/b.png"}, 1},
+		{[]string{"."}, 0, []string{"a.png", "c.png", "day2/a.png", "one.zip/z.png", "sub/b.png"}, 0},
+	} {
+		var paths []string
+		for _, p := range tt.paths {
+			paths = append(paths, filepath.Join(dir, p))
+		}
+		cfg := testConfig(t, dir)
+		cfg.Inputs.Paths = paths
+		before := l.puts
+		l.notes = nil
+		if _, err := Run(t.Context(), t.Context(), cfg, l, l); err != nil {
+			t.Fatal(err)
+		}
+		names := slices.Sorted(maps.Keys(l.recs))
+		if n := l.puts - before; n != tt.stored || !slices.Equal(names, tt.names) || len(l.notes) != tt.notes {
+			t.Errorf("%v: stored %d, holds %q, notes %q; want %d, %q and %d notes", tt.paths, n, names, l.notes, tt.stored, tt.names, tt.notes)
+		}
+	}
+	write(t, filepath.Join(dir, "lake/day1/a.png"), "other content")
+	cfg := testConfig(t, filepath.Join(dir, "lake"))
+	before := l.recs["a.png"].SHA256
+	if _, err := Run(t.Context(), t.Context(), cfg, l, l); err != nil || len(l.recs) != 5 || l.recs["a.png"].SHA256 == before {
+		t.Errorf("a changed file: %d captures, %v; want the five there are, one of them anew", len(l.recs), err)
 	}
 }
 

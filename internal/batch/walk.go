@@ -173,7 +173,7 @@ func (w *walker) inputFolder(ctx context.Context, abs, real string) bool {
 	if !w.in.FollowLinks {
 		root, err := os.OpenRoot(real)
 		if err != nil {
-			return w.failed(abs, err)
+			return w.unlisted(abs, err)
 		}
 		defer root.Close()
 		w.topRoot = root
@@ -183,11 +183,24 @@ func (w *walker) inputFolder(ctx context.Context, abs, real string) bool {
 }
 
 func (w *walker) failed(abs string, err error) bool {
-	var pe *fs.PathError
-	if errors.As(err, &pe) {
-		err = pe.Err
+	return w.yield(entry{path: w.name(abs), file: abs, err: errors.New(fileWhy(err))})
+}
+
+// unlisted is a folder whose names can't be read. Its name ends in a slash, as no file's does; that of the root is its own.
+func (w *walker) unlisted(dir string, err error) bool {
+	name := w.name(dir)
+	if dir == w.root {
+		name = printable(filepath.Base(dir))
 	}
-	return w.yield(entry{path: w.name(abs), file: abs, err: err})
+	return w.yield(entry{path: name + "/", file: dir, err: fmt.Errorf("the folder can't be looked through: %s", fileWhy(err))})
+}
+
+// fileWhy says in a few words why a file or folder can't be opened, without its name.
+func fileWhy(err error) string {
+	if errors.Is(err, fs.ErrPermission) {
+		return "you have no permission to read it"
+	}
+	return detect.FileWhy(err)
 }
 
 // folder walks dir, which lies in real when links are resolved.
@@ -204,7 +217,7 @@ func (w *walker) folder(ctx context.Context, dir, real string) bool {
 	})
 	if err != nil && goOn {
 		w.walked[real] = false // what it holds may still be given file by file
-		return w.failed(dir, err)
+		return w.unlisted(dir, err)
 	}
 	return goOn
 }

@@ -7,6 +7,7 @@ import (
 	"compress/gzip"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -424,6 +425,23 @@ func TestMarksOfACaptureAreNumberedOnce(t *testing.T) {
 	for i := range shown {
 		if shown[i].Mark != marks[i].Mark {
 			t.Errorf("mark %d is %s without clutter and %s with it", i+1, shown[i].Mark, marks[i].Mark)
+		}
+	}
+}
+
+// A folder that may not be read is called a folder, by its own name also where it is all that was given. Whoever may read everything, as
+// tests often do, never meets one, so it is told of here.
+func TestFolderThatCannotBeReadIsNamed(t *testing.T) {
+	shut := &fs.PathError{Op: "open", Path: "/x", Err: unix.EACCES}
+	for dir, want := range map[string]string{"/lake/day": "day/", "/lake/day/sub": "sub/"} {
+		var got []entry
+		w := &walker{walk: walk{root: "/lake/day"}, yield: func(e entry) bool { got = append(got, e); return true }}
+		if !w.unlisted(dir, shut) || len(got) != 1 || got[0].path != want {
+			t.Errorf("%s: %+v, want it called %s", dir, got, want)
+			continue
+		}
+		if said := got[0].err.Error(); said != "the folder can't be looked through: you have no permission to read it" {
+			t.Errorf("%s: says %q", dir, said)
 		}
 	}
 }

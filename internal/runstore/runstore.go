@@ -165,6 +165,21 @@ func CaptureID(path, sha256Hex string) string {
 	return hex.EncodeToString(sum[:6])
 }
 
+// Roots returns how many captures the run holds below each folder that their paths are relative to.
+func (s *Store) Roots(ctx context.Context) (map[string]int, error) {
+	roots := map[string]int{}
+	return roots, count(ctx, s.db, "SELECT root, count(*) FROM captures GROUP BY root", roots)
+}
+
+// Holds reports whether the run holds a capture that was found at this path below this folder.
+func (s *Store) Holds(ctx context.Context, root, path string) (bool, error) {
+	var n int
+	if err := s.db.QueryRowContext(ctx, "SELECT count(*) FROM captures WHERE root = ? AND path = ?", root, path).Scan(&n); err != nil {
+		return false, fmt.Errorf("looking up %s: %w", path, err)
+	}
+	return n > 0, nil
+}
+
 // Done reports whether the capture has a result that was made from the same content with the same settings and model, and
 // its status.
 func (s *Store) Done(ctx context.Context, path, sha256Hex, settings, model string) (detect.Status, bool, error) {

@@ -86,6 +86,15 @@ func TestPutReplacesAndKeepsApart(t *testing.T) {
 	if got := listing(t, s); !slices.Equal(got, want) {
 		t.Errorf("got %q, want %q", got, want)
 	}
+	roots, err := s.Roots(t.Context())
+	if err != nil || !maps.Equal(roots, map[string]int{"/in": 3, "/else": 1}) {
+		t.Errorf("roots %v, %v", roots, err)
+	}
+	for root, want := range map[string]bool{"/in": true, "/else": false, "/none": false} {
+		if got, err := s.Holds(t.Context(), root, "a.png"); err != nil || got != want {
+			t.Errorf("a.png below %s: %t, %v; want %t", root, got, err, want)
+		}
+	}
 	n := 0
 	for _, err := range s.Marks(t.Context()) {
 		if err != nil {
