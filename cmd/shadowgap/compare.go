@@ -11,6 +11,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/internal/export"
 	"shadowgap/internal/places"
+	"shadowgap/internal/runstore"
 	"shadowgap/internal/survey"
 	"shadowgap/internal/units"
 	"shadowgap/internal/words"
@@ -22,7 +23,7 @@ type compareCmd struct {
 	Out     string  `short:"o" placeholder:"FILE" help:"Also write the changes as GeoJSON, - for standard output instead of the text."`
 	MinOdds float64 `default:"0.5" help:"Only what one of the days is at least this sure of, 0 to 1."`
 	Top     int     `default:"20" help:"Lines of each list; 0 for all."`
-	Units   string  `enum:",m,ft" default:"" help:"Unit of lengths: m or ft; default the later run's."`
+	Units   string  `enum:",m,ft" default:"" placeholder:"m|ft" help:"Unit of lengths: m or ft; default the later run's."`
 }
 
 // Run compares two days.
@@ -32,6 +33,11 @@ func (c compareCmd) Run(con *console) error {
 		return usage("--min-odds %v: must lie between 0 and 1", c.MinOdds)
 	case c.Top < 0:
 		return usage("--top %d: can't be negative", c.Top)
+	}
+	for _, dir := range []string{c.Then, c.Now} {
+		if !runstore.IsRun(dir) {
+			return notRun(dir)
+		}
 	}
 	if same, err := sameFolder(c.Then, c.Now); err == nil && same {
 		return usage("%s is given twice; compare takes the runs of two days", c.Then)

@@ -72,7 +72,7 @@ func TestCompareSaysWhyNot(t *testing.T) {
 		"is not a run folder":    {"compare", bare, dir},
 		"between 0 and 1":        {"compare", bare, other, "--min-odds", "2"},
 		"can't be negative":      {"compare", bare, other, "--top=-1"},
-		"expected \"<later-run>": {"compare", bare},
+		"<later-run> must be given": {"compare", bare},
 	} {
 		code, stdout, stderr := shadowgap(t, args...)
 		if code != exitUsage || !strings.Contains(stderr, want) || stdout != "" {

@@ -11,7 +11,7 @@ import (
 )
 
 type demoCmd struct {
-	Out   string `short:"o" default:"demo" placeholder:"DIR" help:"Folder for the demo; one from an earlier demo is used again."`
+	Out   string `short:"o" default:"demo" placeholder:"DIR" help:"Folder for the demo, default demo; one from an earlier demo is used again."`
 	Count int    `default:"16" help:"How many captures to render."`
 	Seed  int64  `default:"7001" help:"The same seed gives the same captures."`
 }
@@ -31,7 +31,7 @@ func (d demoCmd) Run(con *console) error {
 	}
 	fmt.Fprintf(con.out, "Rendering %s of an invented lake into %s\n\n", count(d.Count, "capture"), captures)
 	if err := renderScenes(con.ctx, captures, d.Seed, d.Count, scene.Kinds()); err != nil {
-		return err
+		return unwritable(err)
 	}
 	t := triageCmd{
 		Paths: []string{captures}, Out: run, knowledge: knowledge{Zone: "UTC", Units: "m", Manifest: filepath.Join(captures, sceneManifest)},

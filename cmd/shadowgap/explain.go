@@ -36,6 +36,13 @@ func (e explainCmd) Run(con *console) error {
 	case info.IsDir():
 		return usage("%s is a folder; explain takes one capture, triage takes folders", e.Capture)
 	}
+	dir := e.Out
+	if dir == "" {
+		dir = strings.TrimSuffix(filepath.Base(e.Capture), filepath.Ext(e.Capture)) + "-explained"
+	}
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return usage("%s is a file; give --out a folder, new or old", dir)
+	}
 	src, trackSum, err := e.sources(con.ctx)
 	if err != nil {
 		return err
@@ -81,12 +88,8 @@ func (e explainCmd) Run(con *console) error {
 	if !e.Clutter {
 		rec, marks = withoutClutter(rec, marks)
 	}
-	dir := e.Out
-	if dir == "" {
-		dir = strings.TrimSuffix(name, filepath.Ext(name)) + "-explained"
-	}
 	if err := review.WriteExplain(con.ctx, dir, pic.Image, *rec, marks, review.ExplainOptions{Units: overlay.Units(e.Units)}); err != nil {
-		return err
+		return unwritable(err)
 	}
 	printExplained(con, rec, marks, dir, units.Lengths(e.Units))
 	told := e.knowledge

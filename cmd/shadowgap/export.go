@@ -33,7 +33,7 @@ type exportCmd struct {
 	Accepted   bool     `help:"Only marks that a reviewer accepted, drew or gave a class."`
 	Clutter    bool     `help:"Keep what is likeliest clutter, and what a reviewer rejected."`
 	NameLength int      `default:"30" help:"Most characters of a waypoint's name; many units at the helm take 10 or fewer."`
-	Units      string   `enum:",m,ft" default:"" help:"Unit of lengths: m or ft; default the run's."`
+	Units      string   `enum:",m,ft" default:"" placeholder:"m|ft" help:"Unit of lengths: m or ft; default the run's."`
 }
 
 // check refuses options that make no sense or don't go together.
@@ -131,7 +131,7 @@ func (e exportCmd) pick(l *listed, filter export.Filter) {
 func (e exportCmd) export(con *console, l listed, opt export.Options) error {
 	written, placed := 0, 0
 	name := e.Of + "." + e.As
-	if err := e.put(con, name, e.writer(l, opt, &written, &placed)); err != nil || e.Out == "-" {
+	if err := e.put(con, name, e.writer(l, opt, &written, &placed)); err != nil {
 		return err
 	}
 	thing := strings.TrimSuffix(e.Of, "s")
@@ -141,7 +141,9 @@ func (e exportCmd) export(con *console, l listed, opt export.Options) error {
 		}
 		written = placed
 	}
-	fmt.Fprintf(con.err, "%s written to %s\n", count(written, thing), e.file(name))
+	if e.Out != "-" {
+		fmt.Fprintf(con.err, "%s written to %s\n", count(written, thing), e.file(name))
+	}
 	return nil
 }
 
@@ -224,7 +226,7 @@ func (e exportCmd) put(con *console, name string, write func(io.Writer) error) e
 	if info, err := os.Stat(filepath.Dir(file)); err != nil || !info.IsDir() {
 		return usage("--out %s: there is no folder %s", e.Out, filepath.Dir(file))
 	}
-	return export.File(file, write)
+	return unwritable(export.File(file, write))
 }
 
 // labels writes the reviewer's decisions and drawn marks as labels by hand.
@@ -255,7 +257,7 @@ const labelsName = "labels.json"
 func openRun(ctx context.Context, dir string) (*runstore.Store, error) {
 	store, err := runstore.Open(ctx, dir)
 	if errors.Is(err, runstore.ErrNotRun) {
-		return nil, usage("%s is not a run folder: it holds no %s. \"shadowgap triage\" makes one.", dir, runstore.FileName)
+		return nil, notRun(dir)
 	}
 	return store, err
 }

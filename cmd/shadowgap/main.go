@@ -10,8 +10,6 @@ import (
 	"os"
 	"os/signal"
 	"reflect"
-	"regexp"
-	"strings"
 	"syscall"
 	"time"
 
@@ -85,6 +83,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "shadowgap:", err)
 		return exitFailed
 	}
+	parser.Model.HelpFlag.Help = "Show this page."
 	if len(args) == 0 {
 		args = []string{"--help"}
 	}
@@ -93,7 +92,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return exited
 	}
 	if err != nil {
-		fmt.Fprintf(stderr, "shadowgap: %v\nTry: %s --help\n", err, commandOf(err))
+		fmt.Fprintf(stderr, "shadowgap: %s\nTry: %s --help\n", wrongLine(err), commandOf(err))
 		return exitUsage
 	}
 	ctx, abort, done := interrupts(stderr)
@@ -111,49 +110,6 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stderr, "shadowgap:", msg)
 	}
 	return code
-}
-
-// negative is how a number below zero or a length of time before another begins. No option is called so.
-var negative = regexp.MustCompile(`^-\.?[0-9]`)
-
-// joinNegative writes --option -3 as --option=-3. The parser takes what begins with a hyphen for options; told not to, it would take an
-// option for the value of the one before it whose value was forgotten.
-func joinNegative(args []string) []string {
-	var out []string
-	for _, a := range args {
-		last := len(out) - 1
-		if last >= 0 && negative.MatchString(a) && strings.HasPrefix(out[last], "--") && len(out[last]) > 2 && !strings.Contains(out[last], "=") {
-			out[last] += "=" + a
-			continue
-		}
-		out = append(out, a)
-	}
-	return out
-}
-
-// decodeDuration reads a length of time and says how to write one.
-func decodeDuration(ctx *kong.DecodeContext, target reflect.Value) error {
-	var text string
-	if err := ctx.Scan.PopValueInto("a length of time", &text); err != nil {
-		return err
-	}
-	d, err := time.ParseDuration(text)
-	if err != nil {
-		return fmt.Errorf("%q is no length of time; write it with its units, such as 90s, 45m, -1h or 1h30m", text)
-	}
-	target.SetInt(int64(d))
-	return nil
-}
-
-// commandOf names the command that a wrong command line meant, as far as that can be told.
-func commandOf(err error) string {
-	var wrong *kong.ParseError
-	if errors.As(err, &wrong) && wrong.Context != nil {
-		if node := wrong.Context.Selected(); node != nil {
-			return "shadowgap " + node.Name
-		}
-	}
-	return "shadowgap"
 }
 
 // interrupts returns a context that ends at the first Ctrl-C or SIGTERM and one that ends at the second.

@@ -109,6 +109,10 @@ func TestWrongUsage(t *testing.T) {
 	if err := os.Mkdir(empty, 0o755); err != nil {
 		t.Fatal(err)
 	}
+	blanks := filepath.Join(dir, "my lake")
+	if err := os.Mkdir(blanks, 0o755); err != nil {
+		t.Fatal(err)
+	}
 	out := filepath.Join(dir, "run")
 	tests := []struct {
 		name string
@@ -118,6 +122,10 @@ func TestWrongUsage(t *testing.T) {
 		{"unknown command", []string{"trawl"}, "unexpected argument trawl"},
 		{"no out", []string{"triage", captures}, "--out"},
 		{"missing path", []string{"triage", filepath.Join(dir, "none"), "--out", out}, "there is no file or folder"},
+		{"name with blanks", []string{"triage", filepath.Join(dir, "my"), "lake", "--out", out}, "between quotes: " + strconv.Quote(blanks)},
+		{"no paths", []string{"triage", "--out", out}, "<path> ... must be given\nWrite it as: shadowgap triage --out=RUN <path> ... [options]"},
+		{"no format", []string{"export", captures}, "--as=FORMAT must be given\nWrite it as: shadowgap export"},
+		{"unknown option", []string{"triage", captures, "--out", out, "--rnage", "30m"}, "there is no option --rnage, did you mean \"--range\"?"},
 		{"empty folder", []string{"triage", empty, "--out", out}, "no captures in " + empty},
 		{"out is another folder", []string{"triage", captures, "--out", filepath.Join(dir, "other")}, "Give --out a new folder"},
 		{"range without unit", []string{"triage", captures, "--out", out, "--range", "30"}, "30m or 100ft"},
@@ -132,6 +140,11 @@ func TestWrongUsage(t *testing.T) {
 		{"missing manifest", []string{"triage", captures, "--out", out, "--manifest", filepath.Join(dir, "m.csv")}, "m.csv"},
 		{"explain folder", []string{"explain", captures}, "explain takes one capture"},
 		{"export without run", []string{"export", captures, "--as", "csv"}, "not a run folder"},
+		{"review of nothing", []string{"review", filepath.Join(dir, "none")}, "there is no folder " + filepath.Join(dir, "none")},
+		{"review of a file", []string{"review", filepath.Join(captures, "a.png")}, "is not a run folder but a file"},
+		{"merge of nothing", []string{"merge", filepath.Join(dir, "none"), "--out", out}, "there is no folder"},
+		{"compare with nothing", []string{"compare", filepath.Join(dir, "none"), captures}, "there is no folder"},
+		{"explain into a file", []string{"explain", filepath.Join(captures, "a.png"), "--out", filepath.Join(captures, "a.png")}, "is a file; give"},
 		{"out is a file", []string{"triage", captures, "--out", filepath.Join(captures, "a.png")}, "is a file"},
 		{"out below a file", []string{"triage", captures, "--out", filepath.Join(captures, "a.png", "run")}, "lies below"},
 		{"help of the command", []string{"merge", captures}, "Try: shadowgap merge --help"},
@@ -148,6 +161,7 @@ func TestWrongUsage(t *testing.T) {
 		{"no sonar with labels", []string{"score", captures, "--no-sonar", "--labels", "l.json"}, "leave out --labels"},
 		{"best level without labels", []string{"score", captures, "--tiles", captures, "--level", "best"}, "--level best needs --labels"},
 		{"records that are none", []string{"score", captures, "--records", "--labels", "l.json"}, "captures.jsonl"},
+		{"scene into a file", []string{"scene", "--out", filepath.Join(captures, "a.png")}, "is a file; give"},
 		{"scene into full folder", []string{"scene", "--out", captures}, "new or empty folder"},
 	}
 	for _, tt := range tests {

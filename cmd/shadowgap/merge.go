@@ -28,7 +28,7 @@ type mergeCmd struct {
 func (m mergeCmd) Run(con *console) error {
 	for _, dir := range m.Runs {
 		if !runstore.IsRun(dir) {
-			return usage("%s is not a run folder: it holds no %s", dir, runstore.FileName)
+			return notRun(dir)
 		}
 		if same, err := sameFolder(dir, m.Out); err == nil && same {
 			return usage("%s can't be merged into itself", dir)
@@ -39,7 +39,7 @@ func (m mergeCmd) Run(con *console) error {
 	case errors.Is(err, runstore.ErrNotRun):
 		return usage("%v\nGive --out a new folder, an empty one, or an earlier run.", err)
 	case err != nil:
-		return err
+		return unwritable(err)
 	}
 	return errors.Join(m.join(con, store), store.Close())
 }

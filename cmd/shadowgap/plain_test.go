@@ -2,7 +2,9 @@ package main
 
 import (
 	"encoding/csv"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -10,6 +12,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"golang.org/x/sys/unix"
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
@@ -180,5 +184,23 @@ func TestGivenForOtherCapturesIsTold(t *testing.T) {
 		if triage := args[0] == "triage"; triage != strings.Contains(errs, "times without an offset from UTC, 1 of them") {
 			t.Errorf("%s: on times without a zone:\n%s", args[0], errs)
 		}
+	}
+}
+
+// What can't be written says what to do about it. Who may write everywhere, as tests often do, is told of it here.
+func TestUnwritableSaysWhatToDo(t *testing.T) {
+	for err, want := range map[error]string{
+		fs.ErrPermission:   "where you may write",
+		unix.EROFS:         "another place",
+		runstore.ErrNoRoom: "Make room",
+	} {
+		wrapped := fmt.Errorf("making the run folder: %w", err)
+		if got := unwritable(wrapped); !errors.Is(got, err) || !strings.HasPrefix(got.Error(), wrapped.Error()+"\n") ||
+			!strings.Contains(got.Error(), want) {
+			t.Errorf("%v: says %q, want %q in it", err, got, want)
+		}
+	}
+	if other := errors.New("other"); unwritable(other) != other {
+		t.Error("another error is changed")
 	}
 }

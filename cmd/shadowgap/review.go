@@ -12,6 +12,7 @@ import (
 
 	"github.com/rs/zerolog"
 
+	"shadowgap/detect"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
 	"shadowgap/internal/runstore"
@@ -110,12 +111,12 @@ func (r reviewCmd) sheet(con *console, store *runstore.Store) error {
 func (r reviewCmd) take(con *console, store *runstore.Store) error {
 	f, err := os.Open(r.Take)
 	if err != nil {
-		return usage("--take: %v", err)
+		return usage("--take %s: %s", r.Take, detect.FileWhy(err))
 	}
 	defer f.Close()
 	file, err := review.ReadDecisions(f)
 	if err != nil {
-		return usage("%s: %v", r.Take, err)
+		return usage("--take %s is not decisions.json as the page downloads it: %v", r.Take, err)
 	}
 	caps, marks, _, err := foremost(con.ctx, store)
 	if err != nil {

@@ -36,11 +36,14 @@ func (s sceneCmd) Run(con *console) error {
 			kinds = append(kinds, k)
 		}
 	}
+	if info, err := os.Stat(s.Out); err == nil && !info.IsDir() {
+		return usage("%s is a file; give --out a new or empty folder", s.Out)
+	}
 	if entries, err := os.ReadDir(s.Out); err == nil && len(entries) > 0 {
 		return usage("%s holds other files; give --out a new or empty folder", s.Out)
 	}
 	if err := renderScenes(con.ctx, s.Out, s.Seed, s.Count, kinds); err != nil {
-		return err
+		return unwritable(err)
 	}
 	fmt.Fprintf(con.out, "%s of an invented lake in %s, their truth in %s, their ranges in %s\n", count(s.Count, "capture"), s.Out,
 		filepath.Join(s.Out, "labels.json"), filepath.Join(s.Out, sceneManifest))

@@ -67,7 +67,7 @@ func (t triageCmd) Run(con *console) error {
 	case errors.Is(err, runstore.ErrNotRun):
 		return usage("%v\nGive --out a new folder, an empty one, or an earlier run.", err)
 	case err != nil:
-		return err
+		return unwritable(err)
 	}
 	runErr := t.run(con, cfg, store)
 	if err := errors.Join(runErr, store.Close()); err != nil {
@@ -156,7 +156,11 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}
 	if n := o.tally.Captures[detect.StatusUnreadable]; n > 0 {
-		return status{exitUnreadable, fmt.Sprintf("%d of the captures could not be read; they are named above and in captures.csv", n)}
+		said := fmt.Sprintf("%d captures could not be read; they are named above and in captures.csv", n)
+		if n == 1 {
+			said = "1 capture could not be read; it is named above and in captures.csv"
+		}
+		return status{exitUnreadable, said}
 	}
 	return nil
 }
@@ -279,6 +283,11 @@ func checkPaths(con *console, in *batch.Inputs, watch bool) (missing []string, e
 			return nil, usage("%s is a run folder, the result of an earlier triage; give the folder with the captures", p)
 		default:
 			there = append(there, p)
+		}
+	}
+	if whole := strings.Join(in.Paths, " "); len(missing) > 0 && len(in.Paths) > 1 {
+		if _, err := os.Stat(whole); err == nil {
+			return nil, usage("a name with blanks goes between quotes: %q", whole)
 		}
 	}
 	if len(there) == 0 {

@@ -16,7 +16,7 @@ import (
 	"os"
 	"path/filepath"
 
-	_ "github.com/mattn/go-sqlite3" // the "sqlite3" driver
+	"github.com/mattn/go-sqlite3" // and the "sqlite3" driver
 	"golang.org/x/sys/unix"
 
 	"shadowgap/detect"
@@ -31,6 +31,7 @@ const lockName = "run.lock"
 var (
 	ErrNotRun = errors.New("not a run folder")
 	ErrInUse  = errors.New("run folder is in use")
+	ErrNoRoom = errors.New("the disk is full")
 )
 
 // Store is an open run. It is safe for concurrent use.
@@ -107,7 +108,7 @@ func (s *Store) ReadOnly() bool { return s.readOnly }
 func takeLock(path string) (*os.File, error) {
 	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o644)
 	if err != nil {
-		return nil, fmt.Errorf("taking the run's lock: %w", err)
+		return nil, fmt.Errorf("can't write into the run folder: %w", err)
 	}
 	// The lock goes with the process, however it ends.
 	err = unix.Flock(int(f.Fd()), unix.LOCK_EX|unix.LOCK_NB)
@@ -139,6 +140,10 @@ func openDB(ctx context.Context, dir string, readOnly bool) (*Store, error) {
 	}
 	if err := migrate(ctx, db); err != nil {
 		db.Close()
+		var full sqlite3.Error
+		if errors.As(err, &full) && full.Code == sqlite3.ErrFull {
+			return nil, fmt.Errorf("making %s: %w", abs, ErrNoRoom)
+		}
 		return nil, fmt.Errorf("opening %s: %w", abs, err)
 	}
 	return &Store{db: db, dir: dir, readOnly: readOnly}, nil

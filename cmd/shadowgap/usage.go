@@ -1,0 +1,107 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"reflect"
+	"regexp"
+	"strings"
+	"time"
+
+	"github.com/alecthomas/kong"
+	"golang.org/x/sys/unix"
+
+	"shadowgap/internal/runstore"
+)
+
+// negative is how a number below zero or a length of time before another begins. No option is called so.
+var negative = regexp.MustCompile(`^-\.?[0-9]`)
+
+// joinNegative writes --option -3 as --option=-3. The parser takes what begins with a hyphen for options; told not to, it would take an
+// option for the value of the one before it whose value was forgotten.
+func joinNegative(args []string) []string {
+	var out []string
+	for _, a := range args {
+		last := len(out) - 1
+		if last >= 0 && negative.MatchString(a) && strings.HasPrefix(out[last], "--") && len(out[last]) > 2 && !strings.Contains(out[last], "=") {
+			out[last] += "=" + a
+			continue
+		}
+		out = append(out, a)
+	}
+	return out
+}
+
+// decodeDuration reads a length of time and says how to write one.
+func decodeDuration(ctx *kong.DecodeContext, target reflect.Value) error {
+	var text string
+	if err := ctx.Scan.PopValueInto("a length of time", &text); err != nil {
+		return err
+	}
+	d, err := time.ParseDuration(text)
+	if err != nil {
+		return fmt.Errorf("%q is no length of time; write it with its units, such as 90s, 45m, -1h or 1h30m", text)
+	}
+	target.SetInt(int64(d))
+	return nil
+}
+
+// wrongLine says what is wrong with a command line, in words for people who don't call options flags, and how to write it where something is
+// missing.
+func wrongLine(err error) string {
+	msg := err.Error()
+	if rest, ok := strings.CutPrefix(msg, "unknown flag "); ok {
+		return "there is no option " + rest
+	}
+	missing, ok := strings.CutPrefix(msg, "missing flags: ")
+	if !ok {
+		if missing, ok = strings.CutPrefix(msg, "expected \""); !ok {
+			return msg
+		}
+		missing = strings.TrimSuffix(missing, "\"")
+	}
+	said := missing + " must be given"
+	var wrong *kong.ParseError
+	if errors.As(err, &wrong) && wrong.Context != nil && wrong.Context.Selected() != nil {
+		said += "\nWrite it as: shadowgap " + strings.Replace(wrong.Context.Selected().Summary(), "[flags]", "[options]", 1)
+	}
+	return said
+}
+
+// commandOf names the command that a wrong command line meant, as far as that can be told.
+func commandOf(err error) string {
+	var wrong *kong.ParseError
+	if errors.As(err, &wrong) && wrong.Context != nil {
+		if node := wrong.Context.Selected(); node != nil {
+			return "shadowgap " + node.Name
+		}
+	}
+	return "shadowgap"
+}
+
+// notRun is what is said of a folder that was given for a run and is none.
+func notRun(dir string) error {
+	info, err := os.Stat(dir)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return usage("there is no folder %s; give the run folder that \"shadowgap triage\" made, what --out named", dir)
+	case err == nil && !info.IsDir():
+		return usage("%s is not a run folder but a file; give the run folder that \"shadowgap triage\" made, what --out named", dir)
+	}
+	return usage("%s is not a run folder: it holds no %s. \"shadowgap triage\" makes one.", dir, runstore.FileName)
+}
+
+// unwritable adds to why a folder can't be written what to do about it.
+func unwritable(err error) error {
+	switch {
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Errorf("%w\nGive --out a place where you may write.", err)
+	case errors.Is(err, runstore.ErrNoRoom):
+		return fmt.Errorf("%w\nMake room there, or give --out a place on another disk.", err)
+	case errors.Is(err, unix.EROFS):
+		return fmt.Errorf("%w\nNothing can be written there; give --out another place.", err)
+	}
+	return err
+}
