@@ -68,10 +68,10 @@ func TestCompareSaysWhyNot(t *testing.T) {
 	mustRun(t, "triage", dir, "--out", other, "--pictures", "none")
 	for want, args := range map[string][]string{
 		"nothing in " + other + " has a position": {"compare", bare, other},
-		"given twice":            {"compare", bare, bare},
-		"is not a run folder":    {"compare", bare, dir},
-		"between 0 and 1":        {"compare", bare, other, "--min-odds", "2"},
-		"can't be negative":      {"compare", bare, other, "--top=-1"},
+		"given twice":               {"compare", bare, bare},
+		"is not a run folder":       {"compare", bare, dir},
+		"between 0 and 1":           {"compare", bare, other, "--min-odds", "2"},
+		"can't be negative":         {"compare", bare, other, "--top=-1"},
 		"<later-run> must be given": {"compare", bare},
 	} {
 		code, stdout, stderr := shadowgap(t, args...)

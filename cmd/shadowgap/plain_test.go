@@ -204,3 +204,18 @@ func TestUnwritableSaysWhatToDo(t *testing.T) {
 		t.Error("another error is changed")
 	}
 }
+
+// Where more could not be looked through than the table has lines, it says how many.
+func TestTableCountsWhatItLeavesOut(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"a.png", "b.png", "c.png"} {
+		write(t, filepath.Join(dir, "captures", name), []byte("words"))
+	}
+	code, said, errs := shadowgap(t, "triage", filepath.Join(dir, "captures"), "--out", filepath.Join(dir, "run"), "--top", "1")
+	if code != exitUnreadable || strings.Count(said, "unreadable:") != 1 || !strings.Contains(said, "… and 2 more in captures.csv") {
+		t.Errorf("exit status %d, says %q, %q", code, said, errs)
+	}
+	if !strings.HasSuffix(strings.TrimSpace(errs), "3 captures could not be read; they are named above and in captures.csv") {
+		t.Errorf("ends with %q", errs)
+	}
+}

@@ -153,14 +153,19 @@ func printUnread(ctx context.Context, w io.Writer, store *runstore.Store, opt ta
 			fmt.Fprintln(w, "\nNot looked through")
 		}
 		if opt.Top > 0 && lines == opt.Top {
-			break
+			rest++
+			continue
 		}
 		lines++
 		why := ""
 		if c.Why != nil {
 			why = *c.Why
 		}
-		fmt.Fprintf(w, "  %s: %s: %s\n", onOneLine(c.Capture), c.Status, onOneLine(why))
+		what := string(c.Status)
+		if c.Status == detect.StatusNoPanel {
+			what = "without side-scan"
+		}
+		fmt.Fprintf(w, "  %s: %s: %s\n", onOneLine(c.Capture), what, onOneLine(why))
 	}
 	if rest > 0 {
 		fmt.Fprintf(w, "  … and %d more in captures.csv\n", rest)

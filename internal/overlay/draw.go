@@ -41,6 +41,7 @@ func Draw(img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord,
 	}
 	c.panels(capt)
 	c.marks(marks)
+	c.regionNames(capt)
 	if legendH > 0 {
 		c.legend(b.Dx(), b.Dy(), legendH)
 	}
@@ -239,15 +240,24 @@ func (c *canvas) profile(line []detect.RowX, col color.NRGBA, dash []float64, w 
 	c.stroke(pts, false, col, dash, w)
 }
 
-// region frames a rock field in long thin dashes and names it inside its top left corner.
+// region frames a rock field in long thin dashes.
 func (c *canvas) region(r detect.Region) {
 	x0, y0 := c.pt(float64(r.Box.X), float64(r.Box.Y))
 	x1, y1 := c.pt(float64(r.Box.X+r.Box.W), float64(r.Box.Y+r.Box.H))
 	w := max(1, c.lw*0.5)
 	x0, y0, x1, y1 = snap(x0), snap(y0), snap(x1), snap(y1)
 	c.stroke([][2]float64{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}, true, paper, []float64{9, 6}, w)
-	if !c.opt.NoLabels {
-		c.text(regionName(r.Kind), x0+4, y0+c.font+3, paper)
+}
+
+// regionNames names rock fields outside their frames, where marks leave room: inside, the names would lie on marks or under them.
+func (c *canvas) regionNames(capt detect.CaptureRecord) {
+	if c.opt.NoLabels || c.opt.NoRegions {
+		return
+	}
+	for _, p := range capt.Panels {
+		for _, r := range p.Regions {
+			c.label(regionName(r.Kind), r.Box, paper)
+		}
 	}
 }
 
@@ -269,7 +279,10 @@ func (c *canvas) hump(panel detect.Box, h detect.Hump) {
 	c.stroke([][2]float64{{left + arm, y0}, {left, y0}, {left, y1}, {left + arm, y1}}, false, vermillion, nil, c.lw)
 	c.stroke([][2]float64{{right - arm, y0}, {right, y0}, {right, y1}, {right - arm, y1}}, false, vermillion, nil, c.lw)
 	if !c.opt.NoLabels {
-		c.text("hump", left+arm, (y0+y1)/2+c.font/3, vermillion)
+		w, _ := c.dc.MeasureString("hump")
+		base := (y0+y1)/2 + c.font/3
+		c.placed = append(c.placed, image.Rect(int(left+arm)-2, int(base-c.font), int(left+arm+w)+3, int(base)+3))
+		c.text("hump", left+arm, base, vermillion)
 	}
 }
 

@@ -90,6 +90,33 @@ func TestDrawWritesTheNumbersGiven(t *testing.T) {
 	}
 }
 
+// A rock field is full of marks: its name covers none of them and is not covered.
+func TestFieldNameStaysOffItsMarks(t *testing.T) {
+	img, capt, marks := overlaytest.Scene("a.png", 1)
+	capt.Panels[0].Humps = nil
+	opt := Options{NoProfiles: true}
+	field := capt.Panels[0].Regions[0].Box
+	stone := marks[1]
+	h := detect.Box{X: field.X + 2, Y: field.Y + 2, W: 40, H: 24} // in the field's corner
+	stone.Highlight, stone.Shadow, stone.Box = &h, nil, h
+	out := Draw(img, capt, []detect.MarkRecord{stone}, opt)
+	keepImage(t, "field.png", out)
+	in := h.Rect().Inset(3)
+	for y := in.Min.Y; y < in.Max.Y; y++ {
+		for x := in.Min.X; x < in.Max.X; x++ {
+			if c := img.RGBAAt(x, y); out.RGBAAt(x, y) != (color.RGBA{c.R, c.G, c.B, 255}) {
+				t.Fatalf("pixel %d,%d of the stone was painted over", x, y)
+			}
+		}
+	}
+	around := field.Rect().Inset(-30)
+	named := count(out, around, paper)
+	opt.NoLabels = true
+	if framed := count(Draw(img, capt, []detect.MarkRecord{stone}, opt), around, paper); named < framed+60 {
+		t.Errorf("%d pixels of the field's colour with its name, %d without: the name is not there", named, framed)
+	}
+}
+
 func TestDrawLeaderSpansTheGap(t *testing.T) {
 	img := image.NewGray(image.Rect(0, 0, 200, 60))
 	for _, tc := range []struct {

@@ -220,6 +220,33 @@ func TestBrowserMap(t *testing.T) {
 	do(t, ctx, chromedp.Navigate(url+"#map"))
 	until(t, ctx, `document.querySelectorAll('#map-list li').length > 3`)
 	shoot(t, ctx, "map-all.png")
+	// The numbers on the map lie apart, and the list calls its things by them, not by numbers of its own.
+	type number struct {
+		N    string
+		X, Y float64
+	}
+	do(t, ctx, run(`const write = CanvasRenderingContext2D.prototype.fillText; window.written = [];
+		CanvasRenderingContext2D.prototype.fillText = function (text, x, y) { window.written.push({ N: text, X: x, Y: y }); return write.call(this, text, x, y); }`),
+		chromedp.KeyEvent("0"))
+	const numbered = `window.written.filter((q) => /^\d+$/.test(q.N))`
+	until(t, ctx, numbered+`.length >= 5`)
+	numbers := js[[]number](t, ctx, numbered)
+	for i, a := range numbers {
+		for _, b := range numbers[:i] {
+			if a.N != b.N && math.Abs(a.X-b.X) < 14 && math.Abs(a.Y-b.Y) < 12 {
+				t.Errorf("numbers %v and %v lie on each other", a, b)
+			}
+		}
+	}
+	listed := js[[]string](t, ctx, `[...document.querySelectorAll('#map-list li')].map((li) => li.querySelector('.badge')?.textContent)`)
+	known := map[string]bool{"S": true, "B": true, "R": true}
+	for _, n := range numbers {
+		known[n.N] = true
+	}
+	if len(listed) == 0 || slices.ContainsFunc(listed, func(s string) bool { return !known[s] }) ||
+		js[int](t, ctx, `document.querySelectorAll('ol #map-list, ol#map-list').length`) > 0 {
+		t.Errorf("the list calls its things %q; on the map are %v", listed, numbers)
+	}
 	do(t, ctx, chromedp.KeyEvent("n"))
 	until(t, ctx, `document.querySelector('#map-card h3') !== null`)
 	first := js[string](t, ctx, `document.querySelector('#map-card h3').textContent`)

@@ -12,6 +12,7 @@ import (
 	"io"
 	"math"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strconv"
@@ -190,6 +191,24 @@ func TestContactSheet(t *testing.T) {
 	got, left := sheetPlaces(ranked, SheetOptions{MaxPlaces: 2})
 	if len(got) != 2 || left != 1 {
 		t.Errorf("%d places and %d left out", len(got), left)
+	}
+}
+
+// A place's sentence stands on the contact sheet to its end.
+func TestSheetTellsPlacesWhole(t *testing.T) {
+	reader, err := exec.LookPath("pdftotext")
+	if err != nil {
+		t.Skip("pdftotext is not installed (Debian: apt-get install poppler-utils), so the sheet can't be read")
+	}
+	dir, caps, marks := testRun(t, 2)
+	ranked := atlas(caps, marks, nil, overlay.Metres)
+	ranked.Places[0].Sentence = "9 targets hanging near a hump of the bottom, 0.3 m to 1.7 m off the bottom, in 6 m of water; with 4 things lying there"
+	if err := WriteContactSheet(t.Context(), dir, ranked, SheetOptions{Name: "lake"}); err != nil {
+		t.Fatal(err)
+	}
+	text, err := exec.CommandContext(t.Context(), reader, "-layout", filepath.Join(dir, SheetName), "-").Output()
+	if err != nil || !strings.Contains(string(text), "things lying there.") {
+		t.Errorf("the sheet says %q, %v", text, err)
 	}
 }
 

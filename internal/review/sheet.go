@@ -102,7 +102,7 @@ func sheetHeading(pdf *fpdf.Fpdf, opt SheetOptions, n, left int) float64 {
 	pdf.AddPage()
 	pdf.SetFont("go", "B", 12)
 	pdf.SetXY(sheetMargin, sheetMargin)
-	pdf.CellFormat(0, 6, "Contact sheet "+opt.Name, "", 0, "L", false, 0, "")
+	pdf.CellFormat(0, 6, "Contact sheet: "+opt.Name, "", 0, "L", false, 0, "")
 	pdf.SetFont("go", "", 8)
 	pdf.SetXY(sheetMargin, sheetMargin+6)
 	text := fmt.Sprintf("%d places, best first; what was rejected is left out. Positions are WGS84 degrees, ± one standard deviation.", n)
@@ -134,7 +134,7 @@ func sheetCell(pdf *fpdf.Fpdf, runDir string, p places.Place, atlas places.Atlas
 			at += 3.5
 		}
 	}
-	line("B", 7.5, fmt.Sprintf("%d  %s.", p.Rank, p.Sentence), 2)
+	line("B", 7.5, fmt.Sprintf("%d  %s.", p.Rank, p.Sentence), 3)
 	how := "odds " + percent(p.Odds)
 	if best.Decision != decided.Open {
 		how = string(best.Decision)

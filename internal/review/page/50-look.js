@@ -60,12 +60,13 @@ function look(host, d) {
     const win = chart.querySelector('.win');
     if (win) { const r0 = Math.max(0, -v.y / v.k), r1 = Math.min(d.h, (p.h - v.y) / v.k); win.setAttribute('y', chart.row(r0)); win.setAttribute('height', Math.max(0, chart.row(r1) - chart.row(r0))); }
   }
-  // thinLabels hides numbers that would lie on each other at this zoom; the picked mark's always shows.
+  // thinLabels hides numbers that would lie on each other at this zoom, the names of fields first; the picked mark's number always shows.
   function thinLabels() {
-    const kept = [], all = [...svg.querySelectorAll('.mk text')].sort((a, b) => b.parentNode.classList.contains('on') - a.parentNode.classList.contains('on'));
+    const rank = (t) => t.classList.contains('on') ? 0 : t.classList.contains('number') ? 1 : 2;
+    const kept = [], all = [...svg.querySelectorAll('.number, .field')].sort((a, b) => rank(a) - rank(b));
     for (const t of all) {
-      const x = Number(t.getAttribute('x')) * v.k, y = Number(t.getAttribute('y')) * v.k;
-      const near = kept.some((q) => Math.abs(q[0] - x) < 20 && Math.abs(q[1] - y) < 16);
+      const x = Number(t.getAttribute('x')) * v.k, y = Number(t.getAttribute('y')) * v.k, wide = rank(t) > 1 ? 84 : 20;
+      const near = kept.some((q) => q[0] - x > -20 && q[0] - x < wide && Math.abs(q[1] - y) < 16);
       t.style.display = near ? 'none' : '';
       if (!near) kept.push([x, y]);
     }
@@ -169,7 +170,7 @@ function look(host, d) {
     return [s('rect', { class: 'case', ...at }), s('rect', { class: 'ln k-' + cls, ...at })];
   }
   function paint() {
-    const kids = [];
+    const kids = [], names = []; // names lie over all frames
     let lost = 0;
     bLines.setAttribute('aria-pressed', String(v.lines));
     const mapFor = (p) => v.ground && p ? (x, row) => ground(p, x, row) : (x) => x;
@@ -179,7 +180,8 @@ function look(host, d) {
         kids.push(path(p.nadir.map((q) => [q[1], q[0]]), 'nadir'));
         if (!v.ground) kids.push(path(p.port.map((q) => [q[1], q[0]]), 'first'), path(p.star.map((q) => [q[1], q[0]]), 'first'));
         for (const u of p.humps || []) for (const [x, dx] of [[p.box.x + 3, 10], [p.box.x + p.box.w - 3, -10]]) kids.push(path([[x + dx, u.rows[0]], [x, u.rows[0]], [x, u.rows[1]], [x + dx, u.rows[1]]], 'hump'));
-        if (!v.ground) for (const r of p.regions || []) kids.push(s('rect', { class: 'region', x: r.box.x, y: r.box.y, width: r.box.w, height: r.box.h }), s('text', { x: r.box.x + 4, y: r.box.y, dy: '1.1em' }, r.kind.replace('-', ' ')));
+        if (!v.ground) for (const r of p.regions || []) kids.push(s('rect', { class: 'region', x: r.box.x, y: r.box.y, width: r.box.w, height: r.box.h }));
+        if (!v.ground) for (const r of p.regions || []) names.push(s('text', { class: 'field', x: r.box.x, y: r.box.y - 2, dy: '-0.3em' }, r.kind.replace('-', ' ')));
       }
       const c = data.captures[open.i];
       d.marks.forEach((m, j) => {
@@ -190,16 +192,18 @@ function look(host, d) {
         if (!parts.length) { lost++; return; }
         if (m.gap) { const a = map(m.gap[0], m.gap[2]), z = map(m.gap[1], m.gap[2]); if (a !== null && z !== null) parts.push(s('line', { class: 'case', x1: a, y1: m.gap[2], x2: z, y2: m.gap[2] }), s('line', { class: 'ln k-' + cls, x1: a, y1: m.gap[2], x2: z, y2: m.gap[2] })); }
         const x = map(m.box.x, m.box.y + m.box.h / 2);
-        parts.push(s('text', { x: x === null ? m.box.x : x, y: m.box.y - 2, dy: '-0.3em' }, String(j + 1)));
-        kids.push(s('g', { class: 'mk' + (j === open.at ? ' on' : '') }, ...parts));
+        const on = j === open.at ? ' on' : '';
+        kids.push(s('g', { class: 'mk' + on }, ...parts));
+        names.push(s('text', { class: 'number' + on, x: x === null ? m.box.x : x, y: m.box.y - 2, dy: '-0.3em' }, String(j + 1)));
       });
       state.missed.filter((q) => q.capture === c.name).forEach((q, n) => {
         const b = q.highlight || q.shadow;
         const parts = [q.highlight, q.shadow].filter(Boolean).flatMap((o) => frame(o, q.class, mapFor(panelAt(b))));
         const x = mapFor(panelAt(b))(b.x, b.y + b.h / 2);
-        if (x !== null) parts.push(s('text', { x: x, y: b.y - 2, dy: '-0.3em' }, 'M' + (n + 1)));
+        if (x !== null) names.push(s('text', { x: x, y: b.y - 2, dy: '-0.3em' }, 'M' + (n + 1)));
         kids.push(s('g', {}, ...parts));
       });
+      kids.push(...names);
     }
     if (v.drawing) for (const b of Object.values(v.drawing.boxes)) if (b) kids.push(s('rect', { class: 'rubber', x: b.x, y: b.y, width: b.w, height: b.h }));
     svg.replaceChildren(...kids.filter(Boolean));

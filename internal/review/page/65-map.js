@@ -31,7 +31,7 @@ function openMap() {
       h('div', { class: 'acts' }, button('Zoom in', () => zoomMap(1.5), {}, '+'), button('Zoom out', () => zoomMap(1 / 1.5), {}, '-'), button('All of it', () => fitMap(), {}, '0'),
         button('Scale in ' + (chart.unit === 'm' ? 'feet' : 'metres'), (e) => { chart.unit = chart.unit === 'm' ? 'ft' : 'm'; e.target.textContent = 'Scale in ' + (chart.unit === 'm' ? 'feet' : 'metres'); drawMap(); }), h('label', { class: 'tick' }, only, 'only where to go first'))),
     h('div', { class: 'chart' }, h('div', { class: 'sea' }, chart.el),
-      h('div', { class: 'beside' }, h('div', { id: 'map-card' }), h('h3', {}, 'In view, best first'), h('ol', { id: 'map-list' }),
+      h('div', { class: 'beside' }, h('div', { id: 'map-card' }), h('h3', {}, 'In view, best first'), h('ul', { id: 'map-list' }),
         h('p', { class: 'soft', id: 'map-say' }, (data.map.known ? 'Line: the boat’s track.' : 'Line: the boat’s way as far as its marks tell; --track gives all of it.') + ' Square: lies on the bottom; circle: hangs in the water; triangle: stands up; numbers: where to go first. Shaded: bottom that was seen. Rings: within one standard deviation of the place. Click a thing or a capture’s strip; drag, wheel, arrow keys, + and - move the map. It is no chart: not for navigation.'))));
   wireMap(chart.el);
   new ResizeObserver(() => sizeMap()).observe(chart.el.parentElement);
@@ -90,6 +90,7 @@ function paintMap() {
   g.setLineDash([]);
   const ten = firstThings(), list = placed();
   for (const t of list.slice().reverse()) sighting(g, t, ten.indexOf(t), v);
+  placeNumbers(g, ten.map((t, n) => [t, n + 1]).filter(([t]) => list.includes(t)), v);
   furniture(g, v);
   inView(list);
 }
@@ -107,9 +108,18 @@ function sighting(g, t, rank, v) {
   else if (cls === 'raised-structure') { g.moveTo(x, y - a * 1.2); g.lineTo(x + a * 1.1, y + a * 0.8); g.lineTo(x - a * 1.1, y + a * 0.8); g.closePath(); }
   else g.rect(x - a * 0.85, y - a * 0.85, a * 1.7, a * 1.7);
   g.fillStyle = shades[cls] || shades.clutter; g.fill(); g.lineWidth = big ? 3 : 1.5; g.strokeStyle = v('--fg'); g.stroke();
-  if (rank >= 0) {
-    g.font = '700 14px system-ui, sans-serif'; g.textAlign = 'left'; g.textBaseline = 'middle'; g.lineWidth = 4; g.strokeStyle = v('--card'); g.strokeText(String(rank + 1), x + a + 4, y); g.fillStyle = v('--fg'); g.fillText(String(rank + 1), x + a + 4, y);
-  }
+}
+// placeNumbers writes the numbers of where to go first beside their signs, over all signs, and off each other and each other's signs.
+function placeNumbers(g, list, v) {
+  g.font = '700 14px system-ui, sans-serif'; g.textAlign = 'center'; g.textBaseline = 'middle'; g.lineWidth = 4; g.lineJoin = 'round';
+  const taken = list.map(([t]) => [onX(t.xy[0]), onY(t.xy[1])]);
+  list.forEach(([, n], i) => {
+    const [x, y] = taken[i], free = (p) => taken.every((q, k) => k === i || Math.abs(q[0] - p[0]) > 17 || Math.abs(q[1] - p[1]) > 15);
+    const spots = [[x + 17, y], [x - 17, y], [x, y - 17], [x, y + 17], [x + 15, y - 14], [x - 15, y - 14], [x + 15, y + 14], [x - 15, y + 14]];
+    const at = spots.find(free) || spots[0];
+    taken.push(at);
+    g.strokeStyle = v('--card'); g.strokeText(String(n), ...at); g.fillStyle = v('--fg'); g.fillText(String(n), ...at);
+  });
 }
 // furniture draws the scale bar and north.
 function furniture(g, v) {
@@ -172,7 +182,9 @@ function inView(list) {
   clearTimeout(listTimer);
   listTimer = setTimeout(() => {
     const seen = list.filter((t) => { const x = onX(t.xy[0]), y = onY(t.xy[1]); return x >= 0 && y >= 0 && x <= chart.w && y <= chart.h; }).slice(0, 12);
-    $('map-list').replaceChildren(...seen.map((t) => h('li', {}, h('button', { type: 'button', class: 'link', onclick: () => pickOnMap(t, false) }, t.say))));
+    const ten = firstThings();
+    $('map-list').replaceChildren(...seen.map((t) => h('li', {}, badge(thingState(t).cls || classes[t.c].id, ten.includes(t) ? String(ten.indexOf(t) + 1) : classes[t.c].short.slice(0, 1).toUpperCase()),
+      h('button', { type: 'button', class: 'link', onclick: () => pickOnMap(t, false) }, t.say))));
   }, 150);
 }
 function pickOnMap(t, centre) {
