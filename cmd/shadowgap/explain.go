@@ -40,8 +40,8 @@ func (e explainCmd) Run(con *console) error {
 	if dir == "" {
 		dir = strings.TrimSuffix(filepath.Base(e.Capture), filepath.Ext(e.Capture)) + "-explained"
 	}
-	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
-		return usage("%s is a file; give --out a folder, new or old", dir)
+	if err := needsFolder(dir); err != nil {
+		return err
 	}
 	src, trackSum, err := e.sources(con.ctx)
 	if err != nil {

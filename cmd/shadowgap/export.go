@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -223,8 +222,8 @@ func (e exportCmd) put(con *console, name string, write func(io.Writer) error) e
 		return write(con.out)
 	}
 	file := e.file(name)
-	if info, err := os.Stat(filepath.Dir(file)); err != nil || !info.IsDir() {
-		return usage("--out %s: there is no folder %s", e.Out, filepath.Dir(file))
+	if err := needsPlace(file); err != nil {
+		return err
 	}
 	return unwritable(export.File(file, write))
 }

@@ -78,6 +78,9 @@ func (f fitCmd) Run(con *console) error {
 	if info, err := os.Stat(f.Out); err == nil && info.IsDir() {
 		return usage("--out %s is a folder; name a file", f.Out)
 	}
+	if err := needsPlace(f.Out); err != nil { // before minutes of work
+		return err
+	}
 	before, err := f.load()
 	if err != nil {
 		return err

@@ -36,8 +36,8 @@ func (s sceneCmd) Run(con *console) error {
 			kinds = append(kinds, k)
 		}
 	}
-	if info, err := os.Stat(s.Out); err == nil && !info.IsDir() {
-		return usage("%s is a file; give --out a new or empty folder", s.Out)
+	if err := needsFolder(s.Out); err != nil {
+		return err
 	}
 	if entries, err := os.ReadDir(s.Out); err == nil && len(entries) > 0 {
 		return usage("%s holds other files; give --out a new or empty folder", s.Out)

@@ -85,6 +85,9 @@ func (s scoreCmd) Run(con *console) error {
 			s.Out = filepath.Dir(s.Drawn)
 		}
 	}
+	if err := needsFolder(s.Out); err != nil && s.Out != s.RunDir {
+		return err
+	}
 	if s.Name == "" {
 		s.Name = filepath.Base(s.Out)
 	}

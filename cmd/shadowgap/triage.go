@@ -54,6 +54,9 @@ const parentMemory = 160 << 20
 
 // Run triages.
 func (t triageCmd) Run(con *console) error {
+	if t.Out == "" || slices.Contains(t.Paths, "") {
+		return usage("a name is empty: name the captures, and the run folder with --out")
+	}
 	cfg, err := t.config(con.ctx)
 	if err != nil {
 		return err

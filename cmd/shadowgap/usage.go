@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"reflect"
 	"regexp"
 	"strings"
@@ -48,10 +49,26 @@ func decodeDuration(ctx *kong.DecodeContext, target reflect.Value) error {
 	return nil
 }
 
+// plainer are the parser's words that only programmers use, and what is said instead.
+var plainer = []struct {
+	says    *regexp.Regexp
+	plainly string
+}{
+	{regexp.MustCompile(`^(--\S+): expected .* value but got "EOL" \(<EOL>\)$`), "$1 needs a value after it"},
+	{regexp.MustCompile(`^(--\S+): expected .* value but got "(-.*)" \((?:long|short) flag\); perhaps try .*$`),
+		"$1 needs a value after it, but $2 follows; a value that begins so is written $1=\"$2\""},
+	{regexp.MustCompile(`^(--\S+): expected a float but got (".*") \(.*\)$`), "$1 $2: must be a number"},
+	{regexp.MustCompile(`^(--\S+): expected a valid \d+ bit u?int but got (".*")$`), "$1 $2: must be a whole number"},
+	{regexp.MustCompile(` must be one of "",`), " must be one of "},
+}
+
 // wrongLine says what is wrong with a command line, in words for people who don't call options flags, and how to write it where something is
 // missing.
 func wrongLine(err error) string {
 	msg := err.Error()
+	for _, w := range plainer {
+		msg = w.says.ReplaceAllString(msg, w.plainly)
+	}
 	if rest, ok := strings.CutPrefix(msg, "unknown flag "); ok {
 		return "there is no option " + rest
 	}
@@ -91,6 +108,22 @@ func notRun(dir string) error {
 		return usage("%s is not a run folder but a file; give the run folder that \"shadowgap triage\" made, what --out named", dir)
 	}
 	return usage("%s is not a run folder: it holds no %s. \"shadowgap triage\" makes one.", dir, runstore.FileName)
+}
+
+// needsFolder refuses a folder to write into that can't be made because a file is there.
+func needsFolder(dir string) error {
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() || errors.Is(err, unix.ENOTDIR) {
+		return usage("--out %s is a file or lies below one; give it a folder, new or old", dir)
+	}
+	return nil
+}
+
+// needsPlace refuses a file to be written that lies in no folder.
+func needsPlace(file string) error {
+	if info, err := os.Stat(filepath.Dir(file)); err != nil || !info.IsDir() {
+		return usage("--out %s: there is no folder %s", file, filepath.Dir(file))
+	}
+	return nil
 }
 
 // unwritable adds to why a folder can't be written what to do about it.
