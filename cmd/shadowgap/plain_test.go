@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"net"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -193,6 +194,7 @@ func TestUnwritableSaysWhatToDo(t *testing.T) {
 		fs.ErrPermission:   "where you may write",
 		unix.EROFS:         "another place",
 		runstore.ErrNoRoom: "Make room",
+		runstore.ErrInUse:  "Wait until",
 	} {
 		wrapped := fmt.Errorf("making the run folder: %w", err)
 		if got := unwritable(wrapped); !errors.Is(got, err) || !strings.HasPrefix(got.Error(), wrapped.Error()+"\n") ||
@@ -217,5 +219,33 @@ func TestTableCountsWhatItLeavesOut(t *testing.T) {
 	}
 	if !strings.HasSuffix(strings.TrimSpace(errs), "3 captures could not be read; they are named above and in captures.csv") {
 		t.Errorf("ends with %q", errs)
+	}
+}
+
+// A review that can't listen where it was told says who may be there, and a run whose database is none says so.
+func TestReviewSaysWhyItDoesNotStart(t *testing.T) {
+	dir := t.TempDir()
+	store, err := runstore.Create(t.Context(), filepath.Join(dir, "run"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	busy, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer busy.Close()
+	write(t, filepath.Join(dir, "damaged", runstore.FileName), []byte("no database, but a letter to a friend"))
+	for _, tt := range []struct {
+		run  string
+		code int
+		says string
+	}{{"run", exitUsage, "give --addr another port"}, {"damaged", exitFailed, "it is damaged, or no database of a run"}} {
+		code, _, errs := shadowgap(t, "review", filepath.Join(dir, tt.run), "--addr", busy.Addr().String())
+		if code != tt.code || !strings.Contains(errs, tt.says) {
+			t.Errorf("%s: exit status %d, %q; want %d, %q", tt.run, code, errs, tt.code, tt.says)
+		}
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"path/filepath"
 
 	"github.com/rs/zerolog"
+	"golang.org/x/sys/unix"
 
 	"shadowgap/detect"
 	"shadowgap/internal/overlay"
@@ -67,6 +68,9 @@ func (r reviewCmd) Run(con *console) (err error) {
 	})
 	if errors.Is(err, review.ErrNotLoopback) {
 		return usage("%v; --allow-remote takes it", err)
+	}
+	if errors.Is(err, unix.EADDRINUSE) {
+		return usage("another program, perhaps an earlier review, listens at %s; give --addr another port, or leave it out", r.Addr)
 	}
 	if err != nil {
 		return err

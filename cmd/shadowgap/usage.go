@@ -131,6 +131,8 @@ func unwritable(err error) error {
 	switch {
 	case errors.Is(err, fs.ErrPermission):
 		return fmt.Errorf("%w\nGive --out a place where you may write.", err)
+	case errors.Is(err, runstore.ErrInUse):
+		return fmt.Errorf("%w\nWait until it has ended, or give --out another folder.", err)
 	case errors.Is(err, runstore.ErrNoRoom):
 		return fmt.Errorf("%w\nMake room there, or give --out a place on another disk.", err)
 	case errors.Is(err, unix.EROFS):

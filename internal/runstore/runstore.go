@@ -32,6 +32,8 @@ var (
 	ErrNotRun = errors.New("not a run folder")
 	ErrInUse  = errors.New("run folder is in use")
 	ErrNoRoom = errors.New("the disk is full")
+
+	ErrDamaged = errors.New("it is damaged, or no database of a run")
 )
 
 // Store is an open run. It is safe for concurrent use.
@@ -140,9 +142,14 @@ func openDB(ctx context.Context, dir string, readOnly bool) (*Store, error) {
 	}
 	if err := migrate(ctx, db); err != nil {
 		db.Close()
-		var full sqlite3.Error
-		if errors.As(err, &full) && full.Code == sqlite3.ErrFull {
-			return nil, fmt.Errorf("making %s: %w", abs, ErrNoRoom)
+		var refused sqlite3.Error
+		if errors.As(err, &refused) {
+			switch refused.Code {
+			case sqlite3.ErrFull:
+				return nil, fmt.Errorf("making %s: %w", abs, ErrNoRoom)
+			case sqlite3.ErrNotADB, sqlite3.ErrCorrupt:
+				return nil, fmt.Errorf("opening %s: %w", abs, ErrDamaged)
+			}
 		}
 		return nil, fmt.Errorf("opening %s: %w", abs, err)
 	}
