@@ -202,7 +202,7 @@ func TestUnwritableSaysWhatToDo(t *testing.T) {
 			t.Errorf("%v: says %q, want %q in it", err, got, want)
 		}
 	}
-	if other := errors.New("other"); unwritable(other) != other {
+	if other := errors.New("other"); unwritable(other).Error() != "other" {
 		t.Error("another error is changed")
 	}
 }

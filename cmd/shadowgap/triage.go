@@ -106,10 +106,8 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	debug.SetGCPercent(25)
 	debug.SetMemoryLimit(parentMemory)
 	obs := newProgress(con.err)
-	if src.Manifest != nil {
-		for _, note := range src.Manifest.Notes {
-			obs.Note(note)
-		}
+	for _, note := range src.ManifestNotes() {
+		obs.Note(note)
 	}
 	if t.Watch {
 		obs.watching()
@@ -158,7 +156,12 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if stopped && !t.Watch {
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}
-	if n := o.tally.Captures[detect.StatusUnreadable]; n > 0 {
+	return unreadOnes(o.tally)
+}
+
+// unreadOnes is how a run ends that came to its end: with a word on what could not be read.
+func unreadOnes(tally runstore.Tally) error {
+	if n := tally.Captures[detect.StatusUnreadable]; n > 0 {
 		said := fmt.Sprintf("%d captures could not be read; they are named above and in captures.csv", n)
 		if n == 1 {
 			said = "1 capture could not be read; it is named above and in captures.csv"

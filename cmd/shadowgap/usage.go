@@ -62,8 +62,8 @@ var plainer = []struct {
 	{regexp.MustCompile(` must be one of "",`), " must be one of "},
 }
 
-// wrongLine says what is wrong with a command line, in words for people who don't call options flags, and how to write it where something is
-// missing.
+// wrongLine says what is wrong with a command line, in words for people who don't call options flags, and how to write it where something
+// is missing.
 func wrongLine(err error) string {
 	msg := err.Error()
 	for _, w := range plainer {
@@ -126,17 +126,20 @@ func needsPlace(file string) error {
 	return nil
 }
 
+// advised adds what to do about an error.
+func advised(err error, what string) error { return fmt.Errorf("%w\n%s", err, what) }
+
 // unwritable adds to why a folder can't be written what to do about it.
 func unwritable(err error) error {
 	switch {
 	case errors.Is(err, fs.ErrPermission):
-		return fmt.Errorf("%w\nGive --out a place where you may write.", err)
+		return advised(err, "Give --out a place where you may write.")
 	case errors.Is(err, runstore.ErrInUse):
-		return fmt.Errorf("%w\nWait until it has ended, or give --out another folder.", err)
+		return advised(err, "Wait until it has ended, or give --out another folder.")
 	case errors.Is(err, runstore.ErrNoRoom):
-		return fmt.Errorf("%w\nMake room there, or give --out a place on another disk.", err)
+		return advised(err, "Make room there, or give --out a place on another disk.")
 	case errors.Is(err, unix.EROFS):
-		return fmt.Errorf("%w\nNothing can be written there; give --out another place.", err)
+		return advised(err, "Nothing can be written there; give --out another place.")
 	}
 	return err
 }

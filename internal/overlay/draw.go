@@ -41,7 +41,7 @@ func Draw(img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord,
 	}
 	c.panels(capt)
 	c.marks(marks)
-	c.regionNames(capt)
+	c.regionNames(capt, marks)
 	if legendH > 0 {
 		c.legend(b.Dx(), b.Dy(), legendH)
 	}
@@ -250,9 +250,14 @@ func (c *canvas) region(r detect.Region) {
 }
 
 // regionNames names rock fields outside their frames, where marks leave room: inside, the names would lie on marks or under them.
-func (c *canvas) regionNames(capt detect.CaptureRecord) {
+func (c *canvas) regionNames(capt detect.CaptureRecord, marks []detect.MarkRecord) {
 	if c.opt.NoLabels || c.opt.NoRegions {
 		return
+	}
+	for _, m := range marks {
+		x0, y0 := c.pt(float64(m.Box.X), float64(m.Box.Y))
+		x1, y1 := c.pt(float64(m.Box.X+m.Box.W), float64(m.Box.Y+m.Box.H))
+		c.placed = append(c.placed, image.Rect(int(x0), int(y0), int(math.Ceil(x1)), int(math.Ceil(y1))))
 	}
 	for _, p := range capt.Panels {
 		for _, r := range p.Regions {

@@ -99,20 +99,26 @@ func TestFieldNameStaysOffItsMarks(t *testing.T) {
 	stone := marks[1]
 	h := detect.Box{X: field.X + 2, Y: field.Y + 2, W: 40, H: 24} // in the field's corner
 	stone.Highlight, stone.Shadow, stone.Box = &h, nil, h
-	out := Draw(img, capt, []detect.MarkRecord{stone}, opt)
+	above := stone
+	g := detect.Box{X: field.X + field.W - 50, Y: field.Y - 30, W: 60, H: 24} // over the field, where its name might go
+	above.Highlight, above.Box = &g, g
+	both := []detect.MarkRecord{stone, above}
+	out := Draw(img, capt, both, opt)
 	keepImage(t, "field.png", out)
-	in := h.Rect().Inset(3)
-	for y := in.Min.Y; y < in.Max.Y; y++ {
-		for x := in.Min.X; x < in.Max.X; x++ {
-			if c := img.RGBAAt(x, y); out.RGBAAt(x, y) != (color.RGBA{c.R, c.G, c.B, 255}) {
-				t.Fatalf("pixel %d,%d of the stone was painted over", x, y)
+	for _, b := range []detect.Box{h, g} {
+		in := b.Rect().Inset(3)
+		for y := in.Min.Y; y < in.Max.Y; y++ {
+			for x := in.Min.X; x < in.Max.X; x++ {
+				if c := img.RGBAAt(x, y); out.RGBAAt(x, y) != (color.RGBA{c.R, c.G, c.B, 255}) {
+					t.Fatalf("pixel %d,%d of a stone was painted over", x, y)
+				}
 			}
 		}
 	}
 	around := field.Rect().Inset(-30)
 	named := count(out, around, paper)
 	opt.NoLabels = true
-	if framed := count(Draw(img, capt, []detect.MarkRecord{stone}, opt), around, paper); named < framed+60 {
+	if framed := count(Draw(img, capt, both, opt), around, paper); named < framed+60 {
 		t.Errorf("%d pixels of the field's colour with its name, %d without: the name is not there", named, framed)
 	}
 }

@@ -201,11 +201,14 @@ const step = () => { const now = performance.now(); times.push(now - last); last
 	until(t, ctx, `document.querySelector('.stage img').naturalWidth === 800 && document.querySelectorAll('.stage g.mk').length === 5`)
 	shoot(t, ctx, "page-whole.png")
 	// Numbers and names lie over all frames, and none on another.
-	if !js[bool](t, ctx, `(() => { const all = [...document.querySelectorAll('.stage svg > *')], first = all.findIndex((e) => e.tagName === 'text');
-		return first > 0 && all.slice(first).every((e) => e.tagName === 'text') && document.querySelectorAll('.stage g.mk text').length === 0; })()`) {
+	if !js[bool](t, ctx, `(() => {
+		const all = [...document.querySelectorAll('.stage svg > *')], first = all.findIndex((e) => e.tagName === 'text');
+		return first > 0 && all.slice(first).every((e) => e.tagName === 'text') && !document.querySelector('.stage g.mk text');
+	})()`) {
 		t.Error("frames are drawn over numbers")
 	}
-	crowded := js[[]string](t, ctx, `(() => { const out = [], all = [...document.querySelectorAll('.stage svg > text')].filter((e) => e.style.display !== 'none');
+	crowded := js[[]string](t, ctx, `(() => {
+		const out = [], all = [...document.querySelectorAll('.stage svg > text')].filter((e) => e.style.display !== 'none');
 		all.forEach((a, i) => all.slice(0, i).forEach((b) => { const p = a.getBoundingClientRect(), q = b.getBoundingClientRect();
 			if (Math.min(p.right, q.right) - Math.max(p.left, q.left) > 4 && Math.min(p.bottom, q.bottom) - Math.max(p.top, q.top) > 6)
 				out.push(a.textContent + ' on ' + b.textContent); }));

@@ -226,8 +226,10 @@ func TestBrowserMap(t *testing.T) {
 		X, Y float64
 	}
 	do(t, ctx, run(`const write = CanvasRenderingContext2D.prototype.fillText; window.written = [];
-		CanvasRenderingContext2D.prototype.fillText = function (text, x, y) { window.written.push({ N: text, X: x, Y: y }); return write.call(this, text, x, y); }`),
-		chromedp.KeyEvent("0"))
+		CanvasRenderingContext2D.prototype.fillText = function (text, x, y) {
+			window.written.push({ N: text, X: x, Y: y });
+			return write.call(this, text, x, y);
+		}`), chromedp.KeyEvent("0"))
 	const numbered = `window.written.filter((q) => /^\d+$/.test(q.N))`
 	until(t, ctx, numbered+`.length >= 5`)
 	numbers := js[[]number](t, ctx, numbered)

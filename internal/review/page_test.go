@@ -202,7 +202,8 @@ func TestSheetTellsPlacesWhole(t *testing.T) {
 	}
 	dir, caps, marks := testRun(t, 2)
 	ranked := atlas(caps, marks, nil, overlay.Metres)
-	ranked.Places[0].Sentence = "9 targets hanging near a hump of the bottom, 0.3 m to 1.7 m off the bottom, in 6 m of water; with 4 things lying there"
+	ranked.Places[0].Sentence = "9 targets hanging near a hump of the bottom, 0.3 m to 1.7 m off the bottom, in 6 m of water; " +
+		"with 4 things lying there"
 	if err := WriteContactSheet(t.Context(), dir, ranked, SheetOptions{Name: "lake"}); err != nil {
 		t.Fatal(err)
 	}

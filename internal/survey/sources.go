@@ -18,6 +18,14 @@ type Sources struct {
 	Detect   detect.Options // of the whole run; a manifest's line says better
 }
 
+// ManifestNotes tells what was assumed of all lines of the manifest.
+func (s Sources) ManifestNotes() []string {
+	if s.Manifest == nil {
+		return nil
+	}
+	return s.Manifest.Notes
+}
+
 // Known is what the sources say of one capture.
 type Known struct {
 	Options    detect.Options // for the detector, its range rescaled to the true speed of sound
