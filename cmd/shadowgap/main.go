@@ -101,6 +101,9 @@ func run(args []string, stdout, stderr io.Writer) int {
 	if err == nil {
 		return exitRead
 	}
+	if ctx.Err() != nil && errors.Is(err, context.Canceled) { // whoever pressed Ctrl-C need not hear what it interrupted
+		err = errors.New("stopped before the end")
+	}
 	code := exitFailed
 	var s status
 	if errors.As(err, &s) {

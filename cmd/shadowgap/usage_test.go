@@ -8,6 +8,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 )
 
 // refusal is a command line that is wrong, and what is said of it.
@@ -94,5 +95,29 @@ func TestNegativeValuesNeedNoEqualsSign(t *testing.T) {
 	text, err := os.ReadFile(filepath.Join(out, "captures.jsonl"))
 	if err != nil || !strings.Contains(string(text), `"time":"2025-06-14T05:52:17Z"`) {
 		t.Errorf("%s, %v; want the time an hour earlier", text, err)
+	}
+}
+
+// Ctrl-C ends a command that keeps no run with a word on that alone.
+func TestInterruptedRenderingSaysSo(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "captures")
+	var errs bytes.Buffer
+	cmd := program("scene", "--out", dir, "--count", "500")
+	cmd.Stderr = &errs
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	for range 400 {
+		if names, err := os.ReadDir(dir); err == nil && len(names) > 0 {
+			break
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	if err := cmd.Process.Signal(os.Interrupt); err != nil {
+		t.Fatal(err)
+	}
+	_ = cmd.Wait() // its exit status is asked for below
+	if code := cmd.ProcessState.ExitCode(); code != exitFailed || !strings.HasSuffix(errs.String(), "\nshadowgap: stopped before the end\n") {
+		t.Errorf("exit status %d, says %q", code, errs.String())
 	}
 }
