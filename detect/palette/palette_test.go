@@ -38,7 +38,7 @@ func TestLearnOrdersColours(t *testing.T) {
 				if flip {
 					v = 1 - v
 				}
-				got, ok := p.value(ramp(v))
+				got, ok := alone(p, ramp(v))
 				if !ok || got < 0 || got > 1 {
 					t.Fatalf("%s, flip %v: the colour of %.2f has strength %v, on the path %v", name, flip, v, got, ok)
 				}
@@ -52,6 +52,13 @@ func TestLearnOrdersColours(t *testing.T) {
 			}
 		}
 	}
+}
+
+// alone is the strength of one colour, and whether it is on the path.
+func alone(p *Palette, c uint32) (float32, bool) {
+	v, ok := make([]float32, 1), make([]uint8, 1)
+	p.Row(v, ok, []uint32{c})
+	return v[0], ok[0] == 1
 }
 
 func TestLearnNothing(t *testing.T) {
@@ -80,7 +87,7 @@ func TestRows(t *testing.T) {
 			p.Row(dst, ok, src)
 			p.RawRow(fromRaw, rawOK, raw)
 			for i, c := range src {
-				v, in := p.value(c)
+				v, in := alone(p, c)
 				if math.Abs(float64(v-dst[i])) > 1e-6 || dst[i] != fromRaw[i] || (ok[i] == 1) != in || ok[i] != rawOK[i] {
 					t.Fatalf("%s, flip %v, colour #%06x: %v (%v) alone, %v (%d) in a row, %v (%d) from bytes",
 						name, flip, c, v, in, dst[i], ok[i], fromRaw[i], rawOK[i])
