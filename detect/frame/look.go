@@ -25,15 +25,22 @@ func look(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
 }
 
 func lookWith(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
-	rgb, err := shrunk(px)
-	if err != nil {
-		return nil, fmt.Errorf("shrinking the picture: %w", err)
+	planes, ok := px.Shrunk(reader.InputRows, reader.InputCols)
+	if !ok {
+		var err error
+		if planes, err = stretched(px); err != nil {
+			return nil, fmt.Errorf("stretching the picture: %w", err)
+		}
+	}
+	rgb := make([]float32, len(planes))
+	for i, v := range planes {
+		rgb[i] = float32(v) * (1.0 / 255)
 	}
 	return r.Read(rgb)
 }
 
-// shrunk is the picture as planes of red, green and blue, each reader.InputRows × reader.InputCols, 0..1, by averaging over areas.
-func shrunk(px *pixels.Picture) ([]float32, error) {
+// stretched is pixels.Shrunk for all other sizes.
+func stretched(px *pixels.Picture) ([]uint8, error) {
 	full := gocv.NewMatWithSize(px.H, px.W, gocv.MatTypeCV8UC4)
 	defer full.Close()
 	data, err := full.DataPtrUint8()
@@ -60,10 +67,10 @@ func shrunk(px *pixels.Picture) ([]float32, error) {
 		return nil, err
 	}
 	const n = reader.InputRows * reader.InputCols
-	out := make([]float32, 3*n)
+	out := make([]uint8, 3*n)
 	for i := range n {
 		for c := range 3 {
-			out[c*n+i] = float32(bytes[4*i+c]) * (1.0 / 255)
+			out[c*n+i] = bytes[4*i+c]
 		}
 	}
 	return out, nil
