@@ -12,6 +12,8 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"shadowgap/internal/openblas"
 )
 
 // version is the code's version in records; it changes when the same capture may give another result.
@@ -65,6 +67,7 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 // run executes one command line and returns the exit status.
 func run(args []string, stdout, stderr io.Writer) int {
+	openblas.EndThreads() // a worker has none; where there is no OpenBLAS there are none either
 	var c cli
 	exited := -1
 	parser, err := kong.New(&c,
