@@ -144,8 +144,7 @@ func panel(at place, opt Options) (*Panel, error) {
 	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
 	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: m.Sonar * w.panel()}
-	echoes := func(x, y int) bool { return w.echoAt(x, y) }
-	pal := palette.Learn(histogram(px, box, echoes))
+	pal := palette.Learn(histogram(px, box, w))
 	if pal == nil {
 		pal = palette.Learn(histogram(px, box, nil))
 	}
