@@ -82,7 +82,7 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	if c, flat := px.Flat(); flat {
 		return nil, fmt.Sprintf("flat picture: every sampled pixel has colour #%06x", c), nil
 	}
-	m, err := look(px, opt.Reader)
+	m, err := look(px, opt)
 	if err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}

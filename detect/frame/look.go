@@ -8,44 +8,52 @@ import (
 	"gocv.io/x/gocv"
 
 	"shadowgap/detect/pixels"
+	"shadowgap/features"
 	"shadowgap/models/reader"
 )
 
 // look shows the whole picture, stretched to the network's size, to the network.
-func look(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
-	if r == nil {
+func look(px *pixels.Picture, opt Options) (*reader.Map, error) {
+	if opt.Reader == nil {
 		own, err := reader.New()
 		if err != nil {
 			return nil, err
 		}
-		m, err := lookWith(px, own)
+		m, err := lookWith(px, own, opt.Arena)
 		return m, errors.Join(err, own.Close())
 	}
-	return lookWith(px, r)
+	return lookWith(px, opt.Reader, opt.Arena)
 }
 
-func lookWith(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
-	planes, ok := px.Shrunk(reader.InputRows, reader.InputCols)
-	if !ok {
-		var err error
-		if planes, err = stretched(px); err != nil {
+// lookWith is look with memory of the arena's, which it gives back.
+func lookWith(px *pixels.Picture, r *reader.Reader, arena *features.Arena) (*reader.Map, error) {
+	used := arena.Mark()
+	defer arena.Release(used)
+	rgb, err := arena.Grid(channels*reader.InputRows, reader.InputCols)
+	if err != nil {
+		return nil, err
+	}
+	planes := arena.Mask(len(rgb.V))
+	if !px.Shrink(planes, reader.InputRows, reader.InputCols) {
+		if err := stretch(planes, px); err != nil {
 			return nil, fmt.Errorf("stretching the picture: %w", err)
 		}
 	}
-	rgb := make([]float32, len(planes))
 	for i, v := range planes {
-		rgb[i] = float32(v) * (1.0 / 255)
+		rgb.V[i] = float32(v) * (1.0 / 255)
 	}
-	return r.Read(rgb)
+	return r.Read(rgb.V)
 }
 
-// stretched is pixels.Shrunk for all other sizes.
-func stretched(px *pixels.Picture) ([]uint8, error) {
+const channels = 3
+
+// stretch is pixels.Picture.Shrink for all other sizes.
+func stretch(planes []uint8, px *pixels.Picture) error {
 	full := gocv.NewMatWithSize(px.H, px.W, gocv.MatTypeCV8UC4)
 	defer full.Close()
 	data, err := full.DataPtrUint8()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	row := make([]uint32, px.W)
 	for y := range px.H {
@@ -64,14 +72,13 @@ func stretched(px *pixels.Picture) ([]uint8, error) {
 	gocv.Resize(full, &small, image.Pt(reader.InputCols, reader.InputRows), 0, 0, gocv.InterpolationArea)
 	bytes, err := small.DataPtrUint8()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	const n = reader.InputRows * reader.InputCols
-	out := make([]uint8, 3*n)
 	for i := range n {
-		for c := range 3 {
-			out[c*n+i] = bytes[4*i+c]
+		for c := range channels {
+			planes[c*n+i] = bytes[4*i+c]
 		}
 	}
-	return out, nil
+	return nil
 }

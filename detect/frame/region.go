@@ -34,7 +34,7 @@ func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, e
 		}
 		// a nadir set by hand is a column of the capture as it is
 		if corners, ok := tilt(m, px, c); ok && opt.NadirX == 0 {
-			p, err := askew(px, corners, opt.Reader)
+			p, err := askew(px, corners, opt)
 			if err != nil {
 				return nil, "", err
 			}
@@ -72,10 +72,10 @@ func boxesOf(m *reader.Map, px *pixels.Picture, c area) []image.Rectangle {
 
 // askew looks once more at a panel that was photographed askew, upright now. The edges of its map are those of the panel where they lie
 // near those of the rectangle.
-func askew(px *pixels.Picture, corners [4]features.Point, r *reader.Reader) (place, error) {
+func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (place, error) {
 	from, img, box := stand(px, corners)
 	p := place{px: pixels.New(img), box: box}
-	m, err := look(p.px, r)
+	m, err := look(p.px, opt)
 	if err != nil {
 		return p, err
 	}

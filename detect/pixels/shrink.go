@@ -5,13 +5,14 @@ import (
 	"math"
 )
 
-// Shrunk is the picture as planes of red, green and blue, each rows × cols, by averaging over areas: to the last bit as OpenCV's
-// INTER_AREA does it, by which a network may have learned to see, at less cost. ok is false for sizes that are not for it: the
-// picture must be larger than what it is shrunk to in both directions, by a factor that is whole in neither, and not too large.
-func (p *Picture) Shrunk(rows, cols int) (planes []uint8, ok bool) {
+// Shrink writes the picture as planes of red, green and blue, each rows × cols, by averaging over areas: to the last bit as OpenCV's
+// INTER_AREA does it, by which a network may have learned to see, at less cost. It does nothing and returns false for sizes that are not
+// for it: the picture must be larger than what it is shrunk to in both directions, by a factor that is whole in neither, and not too
+// large.
+func (p *Picture) Shrink(planes []uint8, rows, cols int) bool {
 	if p.W <= cols || p.H <= rows || p.W%cols == 0 || p.H%rows == 0 || max(rows, cols) > mostCells ||
 		p.W > mostPerCell*cols || p.W*p.H > math.MaxUint32/255 {
-		return nil, false
+		return false
 	}
 	s := &shrinking{
 		picture: p, across: sharesOf(p.W, cols), down: sharesOf(p.H, rows), cells: make([]sum, cols), sums: make([]sum, cols),
@@ -20,11 +21,10 @@ func (p *Picture) Shrunk(rows, cols int) (planes []uint8, ok bool) {
 	terms := p.W/cols + p.H/rows + 4
 	s.perSum = fixedOne / uint64(p.W*p.H)
 	s.tie = uint64(float64(fixedOne) * 255 * float64(terms) / (1 << 22)) // four times what so many roundings of a float32 come to
-	planes = make([]uint8, channels*rows*cols)
 	for y := range s.down {
 		s.writeRow(planes, y)
 	}
-	return planes, true
+	return true
 }
 
 // sum is a sum of pixels' bytes: the first and the third of each in the lower and the upper half of a word, the second in another.
@@ -68,7 +68,7 @@ func sharesOf(pixels, cells int) []share {
 	return out
 }
 
-// shrinking is what Shrunk works with.
+// shrinking is what Shrink works with.
 type shrinking struct {
 	picture      *Picture
 	across, down []share
