@@ -215,28 +215,36 @@ type segment struct {
 func (p *Palette) measureArc() {
 	p.at = make([]float64, len(p.node))
 	p.segment = make([]segment, 0, len(p.node))
+	bright := p.node[0].luma()
+	p.dark = bright
 	for i := 1; i < len(p.node); i++ {
 		a, b := p.node[i-1], p.node[i]
 		along := b.sub(a)
 		p.at[i] = p.at[i-1] + max(1e-6, along.norm())
 		long := p.at[i] - p.at[i-1]
 		p.segment = append(p.segment, segment{a, along, p.at[i-1], long, long * long, min(a.luma(), b.luma()), max(a.luma(), b.luma())})
+		p.dark, bright = min(p.dark, b.luma()), max(bright, b.luma())
 	}
+	p.perLevel = float64(len(p.segment)) / max(1e-6, bright-p.dark)
 }
 
 // nearest projects a colour on the path: segment, arc length and distance.
 func (p *Palette) nearest(c vec) (seg int, arc, dist float64) {
-	// Most segments are too far in brightness alone. Squares of distances are below 1e6, so that what is left out by the slack is
-	// farther however numbers are rounded.
+	// Most segments are too far in brightness alone: farther than one that lies about where a path of even brightness would have the
+	// colour. Squares of distances are below 1e6, so that what the slack leaves out is farther however numbers are rounded.
 	const slack = 1e-6
+	n := len(p.segment)
+	_, near := p.segment[min(max(int((c[0]-p.dark)*p.perLevel), 0), n-1)].foot(c)
+	near += slack
 	least := math.Inf(1)
 	for i := range p.segment {
 		s := &p.segment[i]
-		if off := max(s.dark-c[0], c[0]-s.bright); off > 0 && off*off > least+slack {
+		if off := max(s.dark-c[0], c[0]-s.bright); off > 0 && off*off > near {
 			continue
 		}
 		if a, d := s.foot(c); d < least {
 			seg, arc, least = i, a, d
+			near = min(near, d+slack)
 		}
 	}
 	return seg, arc, math.Sqrt(least)

@@ -10,18 +10,20 @@ import (
 // Palette is the order of a display's colours: a path through colour space whose arc length stands for echo strength. It remembers
 // the colours it has looked up, so that no two goroutines may use one at a time.
 type Palette struct {
-	grey    bool
-	flip    bool // echo strength runs against the path
-	node    []vec
-	at      []float64  // arc length at each node, 0 at the first
-	segment []segment  // between each node and the next
-	tol     float64    // a colour farther than this from the path is furniture
-	off     float64    // part of the learning pixels farther than tol from the path
-	rms     float64    // typical distance of learning pixels to the path
-	hint    []uint8    // 5-bit colour → nearest segment + 1, 0 = not yet looked up
-	exact   []lookedUp // by exact colour; nil when the picture has too many colours
-	val     []float32  // 6-bit colour → value + 2, 0 = not yet looked up; nil when exact isn't
-	tolGrey int
+	grey     bool
+	flip     bool // echo strength runs against the path
+	node     []vec
+	at       []float64  // arc length at each node, 0 at the first
+	segment  []segment  // between each node and the next
+	dark     float64    // the least brightness on the path
+	perLevel float64    // segments to a step of brightness, were they even
+	tol      float64    // a colour farther than this from the path is furniture
+	off      float64    // part of the learning pixels farther than tol from the path
+	rms      float64    // typical distance of learning pixels to the path
+	hint     []uint8    // 5-bit colour → nearest segment + 1, 0 = not yet looked up
+	exact    []lookedUp // by exact colour; nil when the picture has too many colours
+	val      []float32  // 6-bit colour → value + 2, 0 = not yet looked up; nil when exact isn't
+	tolGrey  int
 }
 
 // lookedUp is a colour that has been looked up.

@@ -2,6 +2,7 @@ package palette
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -119,6 +120,31 @@ func TestDeepRow(t *testing.T) {
 		p.ClearColoured(ok, []uint32{0x808080, 0x80848c, 0x2040ff, 0xffffff})
 		if ok[0] != 1 || ok[1] != 1 || ok[2] != 0 || ok[3] != 1 {
 			t.Errorf("after colours are cleared: %v", ok)
+		}
+	}
+}
+
+// What nearest leaves out is never what it looks for, on paths that turn back in brightness, too.
+func TestNearestLeavesNothingOut(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 8))
+	for trial := range 200 {
+		p := &Palette{}
+		for range 2 + rng.IntN(30) {
+			p.node = append(p.node, unpack(rng.Uint32()>>8))
+		}
+		p.measureArc()
+		for range 50 {
+			c := unpack(rng.Uint32() >> 8)
+			seg, arc, dist := p.nearest(c)
+			want, wantArc, least := 0, 0.0, math.Inf(1)
+			for i := range p.segment {
+				if a, d := p.segment[i].foot(c); d < least {
+					want, wantArc, least = i, a, d
+				}
+			}
+			if seg != want || arc != wantArc || dist != math.Sqrt(least) {
+				t.Fatalf("trial %d: %v lies %v from segment %d at %v, want %v from %d at %v", trial, c, dist, seg, arc, math.Sqrt(least), want, wantArc)
+			}
 		}
 	}
 }
