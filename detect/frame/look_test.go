@@ -17,7 +17,10 @@ const planesSize = channels * reader.InputRows * reader.InputCols // of all plan
 // in the middle between two, where rounding decides.
 func TestShrunkIsOpenCVs(t *testing.T) {
 	rng := rand.New(rand.NewPCG(17, 4))
-	for _, size := range [][2]int{{1920, 1080}, {1280, 800}, {1366, 768}, {513, 289}, {800, 480}, {1600, 300}, {700, 1500}, {4000, 3000}} {
+	for _, size := range [][2]int{
+		{1920, 1080}, {1280, 800}, {1366, 768}, {513, 289}, {800, 480}, {1600, 300}, {700, 1500}, {4000, 3000},
+		{1024, 768}, {512, 300}, {600, 576}, {1536, 700}, {1100, 288},
+	} {
 		for name, pixel := range map[string]func(x, y int) uint8{
 			"noise":   func(int, int) uint8 { return uint8(rng.Uint32()) },
 			"checks":  func(x, y int) uint8 { return uint8((x + y) % 2) },
@@ -57,7 +60,7 @@ func TestShrunkIsOpenCVs(t *testing.T) {
 			}
 		}
 	}
-	for _, size := range [][2]int{{512, 300}, {1024, 700}, {600, 576}, {400, 900}, {900, 200}, {5001, 4000}} {
+	for _, size := range [][2]int{{512, 288}, {1024, 576}, {2560, 1440}, {400, 900}, {900, 200}, {5001, 4000}} {
 		px := pixels.New(image.NewGray(image.Rect(0, 0, size[0], size[1])))
 		if px.Shrink(make([]uint8, planesSize), reader.InputRows, reader.InputCols) {
 			t.Errorf("%d × %d was shrunk", size[0], size[1])

@@ -7,10 +7,10 @@ import (
 
 // Shrink writes the picture as planes of red, green and blue, each rows × cols, by averaging over areas: to the last bit as OpenCV's
 // INTER_AREA does it, by which a network may have learned to see, at less cost. It does nothing and returns false for sizes that are not
-// for it: the picture must be larger than what it is shrunk to in both directions, by a factor that is whole in neither, and not too
-// large.
+// for it: the picture must be no smaller than what it is shrunk to in either direction, not a whole number of times as large in both,
+// which OpenCV does in another way, and not too large.
 func (p *Picture) Shrink(planes []uint8, rows, cols int) bool {
-	if p.W <= cols || p.H <= rows || p.W%cols == 0 || p.H%rows == 0 || max(rows, cols) > mostCells ||
+	if p.W < cols || p.H < rows || p.W%cols == 0 && p.H%rows == 0 || max(rows, cols) > mostCells ||
 		p.W > mostPerCell*cols || p.W*p.H > math.MaxUint32/255 {
 		return false
 	}
