@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"encoding/binary"
 	"fmt"
 	"math"
 	"slices"
@@ -79,16 +80,7 @@ func level(s *swath, edge *bottomEdge) (*leveled, error) {
 	lv.sigma = math.Max(leastSpread, spread.typical())
 	widen := spread.gain(lv.sigma, leastOfSpread*lv.sigma)
 	for r := range rows {
-		widen.row(r, line)
-		dst := q.Row(r)
-		in, by := mask[r*cols:][:len(dst)], line[:len(dst)]
-		for k, v := range dst {
-			if in[k] == regionBottom {
-				dst[k] = 1 + (v-1)*by[k]
-			} else {
-				dst[k] = 1
-			}
-		}
+		widen.spread(r, q.Row(r), mask[r*cols:(r+1)*cols], regionBottom)
 	}
 	if edge != nil {
 		if err := s.levelWater(q, mask, lv.edge, trend, lv.sigma); err != nil {
@@ -121,17 +113,26 @@ func (s *swath) regions(lv *leveled) []uint8 {
 	for r := range rows {
 		ok, out := s.valid[r*cols:(r+1)*cols], mask[r*cols:(r+1)*cols]
 		edge := lv.edge[r]
-		wet := min(lv.near, max(edge-waterGuard, 0))
-		clear(out[:edge])
-		for k := wet; k < edge-waterGuard; k++ {
-			out[k] = regionWater * ok[k]
-		}
-		bottom := out[edge:]
-		for k, v := range ok[edge:][:len(bottom)] {
-			bottom[k] = regionBottom * v
-		}
+		dry := max(edge-waterGuard, 0)
+		wet := min(lv.near, dry)
+		clear(out[:wet])
+		timesFlags(out[wet:dry], ok[wet:dry], regionWater)
+		clear(out[dry:edge])
+		timesFlags(out[edge:], ok[edge:], regionBottom)
 	}
 	return mask
+}
+
+// timesFlags writes a number times flags, which are 0 or 1, a word at a time.
+func timesFlags(dst, flags []uint8, n uint8) {
+	const word = 8
+	for len(dst) >= word && len(flags) >= word {
+		binary.LittleEndian.PutUint64(dst, binary.LittleEndian.Uint64(flags)*uint64(n))
+		dst, flags = dst[word:], flags[word:]
+	}
+	for i := range dst {
+		dst[i] = flags[i] * n
+	}
 }
 
 // transmitWidth returns how many columns next to the nadir the transmit pulse fills: up to where the column means have

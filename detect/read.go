@@ -50,7 +50,6 @@ func (lim Limits) Or() Limits {
 type Picture struct {
 	Image  image.Image
 	Format string // "png", "jpeg", "tiff", "bmp", "gif" or "webp", by content
-	SHA256 string // of the file's bytes, lower-case hex
 	Bytes  int64
 }
 
@@ -113,7 +112,7 @@ func ReadBytes(ctx context.Context, r io.Reader, path string, lim Limits) ([]byt
 	return buf.Bytes(), nil
 }
 
-// Sum returns the SHA-256 of a file's bytes as Picture.SHA256 holds it.
+// Sum returns the SHA-256 of a file's bytes in lower-case hex, which stands for its content in records.
 func Sum(data []byte) string {
 	sum := sha256.Sum256(data)
 	return hex.EncodeToString(sum[:])
@@ -155,7 +154,7 @@ func Decode(ctx context.Context, data []byte, path string, lim Limits) (pic *Pic
 		return decodeFailure(path, want, "picture", err)
 	}
 	img = orient(atOrigin(img, conf.Width, conf.Height), orientationOf(format, data))
-	return &Picture{Image: img, Format: format, SHA256: Sum(data), Bytes: int64(len(data))}, nil
+	return &Picture{Image: img, Format: format, Bytes: int64(len(data))}, nil
 }
 
 // sniff names the format by its first bytes, or returns "".

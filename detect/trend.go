@@ -115,6 +115,43 @@ func (t *trend) times(r int, src, dst []float32) {
 	}
 }
 
+// spread multiplies by the trend along row r what v, a row of the side, departs from 1 by; what belongs to another region becomes 1.
+func (t *trend) spread(r int, v []float32, in []uint8, region uint8) {
+	const four, ones = 4, 0x01010101
+	t.along(r)
+	n, last := t.res.cols, len(t.line)-1
+	k := min(n/2, len(v))
+	spreadEvenly(v[:k], in, region, t.line[0])
+	whole := uint32(region) * ones
+	for c := 0; c < last && k+n <= len(v); c++ {
+		at, d := t.line[c], t.line[c+1]-t.line[c]
+		for i := 0; i < n; i += four {
+			to, m, part := v[k+i:k+i+four:k+i+four], in[k+i:k+i+four:k+i+four], t.parts[i:i+four:i+four]
+			if binary.LittleEndian.Uint32(m) == whole {
+				to[0], to[1] = 1+(to[0]-1)*(at+d*part[0]), 1+(to[1]-1)*(at+d*part[1])
+				to[2], to[3] = 1+(to[2]-1)*(at+d*part[2]), 1+(to[3]-1)*(at+d*part[3])
+				continue
+			}
+			for j := range to {
+				spreadEvenly(to[j:j+1], m[j:], region, at+d*part[j])
+			}
+		}
+		k += n
+	}
+	spreadEvenly(v[k:], in[k:], region, t.line[last])
+}
+
+// spreadEvenly is spread by the same everywhere.
+func spreadEvenly(v []float32, in []uint8, region uint8, by float32) {
+	in = in[:len(v)]
+	for i, x := range v {
+		v[i] = 1
+		if in[i] == region {
+			v[i] = 1 + (x-1)*by
+		}
+	}
+}
+
 // along makes t.line the cells along row r.
 func (t *trend) along(r int) {
 	p := (float64(r)+0.5)/float64(t.res.rows) - 0.5

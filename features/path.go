@@ -33,18 +33,13 @@ func BestPath(scores *Grid, base []int, maxStep int, stepCost float64) []int {
 			reach[i], reach[n+maxStep+i] = none, none
 		}
 		copy(reach[maxStep:], before)
-		// the cost grows evenly with the step, so the best of maxStep steps is that of one step, maxStep times over
-		for range maxStep {
-			left := reach[0]
-			next[0] = max(left, reach[1]-cost)
-			for c := 1; c < len(reach)-1; c++ {
-				mid, right := reach[c], reach[c+1]
-				next[c] = max(mid, max(left, right)-cost)
-				left = mid
-			}
-			last := len(reach) - 1
-			next[last] = max(reach[last], left-cost)
+		// The cost grows evenly with the step, so the best of many steps is found by a few strides: once it is known within some steps,
+		// a stride of one more leaves out nothing in between.
+		for within := 0; within < maxStep; {
+			stride := min(within+1, maxStep-within)
+			takeStride(next, reach, stride, cost*int64(stride))
 			reach, next = next, reach
+			within += stride
 		}
 		shift := shiftAt(r)
 		for c, v := range scores.Row(r) {
@@ -77,4 +72,19 @@ func BestPath(scores *Grid, base []int, maxStep int, stepCost float64) []int {
 		path[r-1] = arg
 	}
 	return path
+}
+
+// takeStride makes next the greatest of each value of reach and of those stride columns to either side, less cost.
+func takeStride(next, reach []int64, stride int, cost int64) {
+	inner := len(reach) - 2*stride
+	left, mid, right := reach[:inner], reach[stride:][:inner], reach[2*stride:][:inner]
+	to := next[stride:][:inner]
+	for i, v := range mid {
+		to[i] = max(v, max(left[i], right[i])-cost)
+	}
+	for i := range stride {
+		last := len(reach) - 1 - i
+		next[i] = max(reach[i], reach[i+stride]-cost)
+		next[last] = max(reach[last], reach[last-stride]-cost)
+	}
 }

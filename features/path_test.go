@@ -32,8 +32,13 @@ func bruteForce(score func(r, c int) float64, rows, cols int, base []int, maxSte
 
 func TestBestPathIsTheGlobalOptimum(t *testing.T) {
 	rng := rand.New(rand.NewPCG(7, 1))
-	for trial := range 400 {
+	for trial := range 600 {
 		rows, cols, maxStep, cost := 1+rng.IntN(6), 1+rng.IntN(6), 1+rng.IntN(3), rng.Float64()
+		shift := 1
+		if trial >= 400 { // steps of more than one stride
+			rows, cols, maxStep = min(rows, 4), cols+6, maxStep+rng.IntN(12)
+			shift, cost = maxStep, cost/4
+		}
 		g, err := NewGrid(rows, cols)
 		if err != nil {
 			t.Fatal(err)
@@ -43,7 +48,7 @@ func TestBestPathIsTheGlobalOptimum(t *testing.T) {
 		}
 		zero, base := make([]int, rows), make([]int, rows)
 		for r := 1; r < rows; r++ {
-			base[r] = base[r-1] + rng.IntN(3) - 1
+			base[r] = base[r-1] + rng.IntN(2*shift+1) - shift
 		}
 		for _, b := range [][]int{nil, base} {
 			grid := b

@@ -68,7 +68,7 @@ func (e explainCmd) Run(con *console) error {
 	known := settingsOf(src, e.ReadText, trackSum, name, data)
 	known.Options.Model = model
 	job := batch.Job{
-		Capture: name, SHA256: pic.SHA256, Options: known.Options, ReadText: e.ReadText, Range: known.Range,
+		Capture: name, SHA256: detect.Sum(data), Options: known.Options, ReadText: e.ReadText, Range: known.Range,
 		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},
 	}
 	if e.Layout != "" && e.setByHand() {

@@ -82,7 +82,7 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	if c, flat := px.Flat(); flat {
 		return nil, fmt.Sprintf("flat picture: every sampled pixel has colour #%06x", c), nil
 	}
-	m, err := look(px, opt.Reader)
+	m, err := look(px, opt)
 	if err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}
@@ -144,8 +144,7 @@ func panel(at place, opt Options) (*Panel, error) {
 	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
 	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: m.Sonar * w.panel()}
-	echoes := func(x, y int) bool { return w.echoAt(x, y) }
-	pal := palette.Learn(histogram(px, box, echoes))
+	pal := palette.Learn(histogram(px, box, w))
 	if pal == nil {
 		pal = palette.Learn(histogram(px, box, nil))
 	}

@@ -9,17 +9,24 @@ import (
 	"shadowgap/features"
 )
 
-// histogram gathers the colours of a thinned choice of the pixels in r; use, where it is not nil, tells which of them count.
-func histogram(px *pixels.Picture, r image.Rectangle, use func(x, y int) bool) *palette.Histogram {
+// histogram gathers the colours of a thinned choice of the pixels in r; of those that are echo as far as over tells, where it is not nil.
+func histogram(px *pixels.Picture, r image.Rectangle, over *window) *palette.Histogram {
 	const enough = 60000
 	every := max(1, r.Dy()/240)
 	step := max(1, r.Dy()/every*r.Dx()/enough)
 	h := palette.NewHistogram()
 	row := make([]uint32, r.Dx())
+	var column []int // of the map, over each column of r
+	if over != nil {
+		column = make([]int, len(row))
+		for i := range column {
+			column[i] = over.column(r.Min.X + i)
+		}
+	}
 	for y := r.Min.Y + every/2; y < r.Max.Y; y += every {
 		px.Read(row, r.Min.X, y)
 		for i := y % step; i < len(row); i += step {
-			if use == nil || use(r.Min.X+i, y) {
+			if over == nil || over.isEcho(over.row(y)+column[i]) {
 				h.Add(row[i])
 			}
 		}

@@ -8,37 +8,52 @@ import (
 	"gocv.io/x/gocv"
 
 	"shadowgap/detect/pixels"
+	"shadowgap/features"
 	"shadowgap/models/reader"
 )
 
 // look shows the whole picture, stretched to the network's size, to the network.
-func look(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
-	if r == nil {
+func look(px *pixels.Picture, opt Options) (*reader.Map, error) {
+	if opt.Reader == nil {
 		own, err := reader.New()
 		if err != nil {
 			return nil, err
 		}
-		m, err := lookWith(px, own)
+		m, err := lookWith(px, own, opt.Arena)
 		return m, errors.Join(err, own.Close())
 	}
-	return lookWith(px, r)
+	return lookWith(px, opt.Reader, opt.Arena)
 }
 
-func lookWith(px *pixels.Picture, r *reader.Reader) (*reader.Map, error) {
-	rgb, err := shrunk(px)
+// lookWith is look with memory of the arena's, which it gives back.
+func lookWith(px *pixels.Picture, r *reader.Reader, arena *features.Arena) (*reader.Map, error) {
+	used := arena.Mark()
+	defer arena.Release(used)
+	rgb, err := arena.Grid(channels*reader.InputRows, reader.InputCols)
 	if err != nil {
-		return nil, fmt.Errorf("shrinking the picture: %w", err)
+		return nil, err
 	}
-	return r.Read(rgb)
+	planes := arena.Mask(len(rgb.V))
+	if !px.Shrink(planes, reader.InputRows, reader.InputCols) {
+		if err := stretch(planes, px); err != nil {
+			return nil, fmt.Errorf("stretching the picture: %w", err)
+		}
+	}
+	for i, v := range planes {
+		rgb.V[i] = float32(v) * (1.0 / 255)
+	}
+	return r.Read(rgb.V)
 }
 
-// shrunk is the picture as planes of red, green and blue, each reader.InputRows × reader.InputCols, 0..1, by averaging over areas.
-func shrunk(px *pixels.Picture) ([]float32, error) {
+const channels = 3
+
+// stretch is pixels.Picture.Shrink for all other sizes.
+func stretch(planes []uint8, px *pixels.Picture) error {
 	full := gocv.NewMatWithSize(px.H, px.W, gocv.MatTypeCV8UC4)
 	defer full.Close()
 	data, err := full.DataPtrUint8()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	row := make([]uint32, px.W)
 	for y := range px.H {
@@ -57,14 +72,13 @@ func shrunk(px *pixels.Picture) ([]float32, error) {
 	gocv.Resize(full, &small, image.Pt(reader.InputCols, reader.InputRows), 0, 0, gocv.InterpolationArea)
 	bytes, err := small.DataPtrUint8()
 	if err != nil {
-		return nil, err
+		return err
 	}
 	const n = reader.InputRows * reader.InputCols
-	out := make([]float32, 3*n)
 	for i := range n {
-		for c := range 3 {
-			out[c*n+i] = float32(bytes[4*i+c]) * (1.0 / 255)
+		for c := range channels {
+			planes[c*n+i] = bytes[4*i+c]
 		}
 	}
-	return out, nil
+	return nil
 }

@@ -21,13 +21,7 @@ type place struct {
 
 // regions finds the places of the panels in a map, largest first; none and why when it shows none.
 func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, error) {
-	inside := make([]bool, reader.Rows*reader.Cols)
-	total := 0
-	for i := range inside {
-		if inside[i] = m.Panel(i) > sureCell; inside[i] {
-			total++
-		}
-	}
+	inside, total := insidePanel(m)
 	const cells = reader.Rows * reader.Cols
 	if m.Sonar < sureSonar || float64(total) < minArea*cells {
 		return nil, fmt.Sprintf("no side-scan in it as far as the reader can tell (odds %.2f, %.0f %% of the picture): "+
@@ -40,7 +34,7 @@ func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, e
 		}
 		// a nadir set by hand is a column of the capture as it is
 		if corners, ok := tilt(m, px, c); ok && opt.NadirX == 0 {
-			p, err := askew(px, corners, opt.Reader)
+			p, err := askew(px, corners, opt)
 			if err != nil {
 				return nil, "", err
 			}
@@ -78,18 +72,15 @@ func boxesOf(m *reader.Map, px *pixels.Picture, c area) []image.Rectangle {
 
 // askew looks once more at a panel that was photographed askew, upright now. The edges of its map are those of the panel where they lie
 // near those of the rectangle.
-func askew(px *pixels.Picture, corners [4]features.Point, r *reader.Reader) (place, error) {
-	u, img, box := stand(px, corners)
-	p := place{px: pixels.New(img), box: box, upright: u}
-	m, err := look(p.px, r)
+func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (place, error) {
+	from, img, box := stand(px, corners)
+	p := place{px: pixels.New(img), box: box}
+	m, err := look(p.px, opt)
 	if err != nil {
 		return p, err
 	}
 	p.m = m
-	inside := make([]bool, reader.Rows*reader.Cols)
-	for i := range inside {
-		inside[i] = m.Panel(i) > sureCell
-	}
+	inside, _ := insidePanel(m)
 	for _, c := range components(inside) {
 		for _, b := range boxesOf(m, p.px, c) {
 			lo, hi := box.Min.Sub(b.Min), box.Max.Sub(b.Max)
@@ -98,13 +89,19 @@ func askew(px *pixels.Picture, corners [4]features.Point, r *reader.Reader) (pla
 			}
 		}
 	}
-	for i, q := range [4]features.Point{
-		{X: float64(p.box.Min.X), Y: float64(p.box.Min.Y)}, {X: float64(p.box.Max.X), Y: float64(p.box.Min.Y)},
-		{X: float64(p.box.Max.X), Y: float64(p.box.Max.Y)}, {X: float64(p.box.Min.X), Y: float64(p.box.Max.Y)},
-	} {
-		u.Corners[i] = u.ToCapture(q)
-	}
+	p.upright = newUpright(from, p.box)
 	return p, nil
+}
+
+// insidePanel tells of every cell of a map whether it belongs to a panel, and how many do.
+func insidePanel(m *reader.Map) (inside []bool, total int) {
+	inside = make([]bool, reader.Rows*reader.Cols)
+	for i := range inside {
+		if inside[i] = m.Panel(i) > sureCell; inside[i] {
+			total++
+		}
+	}
+	return inside, total
 }
 
 func abs(v int) int { return max(v, -v) }

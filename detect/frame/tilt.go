@@ -11,15 +11,25 @@ import (
 
 // Upright is a panel that was photographed askew, made a rectangle again.
 type Upright struct {
-	Corners [4]features.Point   // of the panel in the capture, clockwise from the upper left
-	from    features.Projection // from pixels of the rectangle to pixels of the capture
+	Corners  [4]features.Point   // of the panel in the capture, clockwise from the upper left
+	from, to features.Projection // from pixels of the rectangle to pixels of the capture, and back
+}
+
+// newUpright is the panel in a box of the rectangle that a projection takes to the capture.
+func newUpright(from features.Projection, box image.Rectangle) *Upright {
+	u := &Upright{from: from, to: from.Inverse()}
+	x0, y0, x1, y1 := float64(box.Min.X), float64(box.Min.Y), float64(box.Max.X), float64(box.Max.Y)
+	for i, q := range [...]features.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {
+		u.Corners[i] = u.ToCapture(q)
+	}
+	return u
 }
 
 // ToCapture maps a place in the rectangle to the capture.
 func (u *Upright) ToCapture(p features.Point) features.Point { return u.from.Apply(p) }
 
 // FromCapture maps a place in the capture to the rectangle.
-func (u *Upright) FromCapture(p features.Point) features.Point { return u.from.Inverse().Apply(p) }
+func (u *Upright) FromCapture(p features.Point) features.Point { return u.to.Apply(p) }
 
 const (
 	// least part of a side's cells that must lie along its edge: leaning by 15°, a low wide panel shows a third of its width on the sides
@@ -124,23 +134,25 @@ func fills(m *reader.Map, c [4]features.Point, cw, ch float64) bool {
 	return all > 0 && float64(in) >= tiltFills*float64(all)
 }
 
-// stand makes the panel between four corners a rectangle of its own, with some of what is around it; box is where it lies in there.
-func stand(px *pixels.Picture, corners [4]features.Point) (u *Upright, img image.Image, box image.Rectangle) {
+// stand makes the panel between four corners a rectangle of its own, with some of what is around it; from takes that to the picture, box
+// is where the panel lies in it.
+func stand(px *pixels.Picture, corners [4]features.Point) (from features.Projection, img image.Image, box image.Rectangle) {
 	dist := func(a, b features.Point) float64 { return math.Hypot(a.X-b.X, a.Y-b.Y) }
 	wide := (dist(corners[0], corners[1]) + dist(corners[3], corners[2])) / 2
 	high := (dist(corners[0], corners[3]) + dist(corners[1], corners[2])) / 2
 	mx, my := math.Ceil(tiltMargin*wide), math.Ceil(tiltMargin*high)
 	w, h := int(math.Round(wide+2*mx)), int(math.Round(high+2*my))
 	stood := [4]features.Point{{X: mx, Y: my}, {X: mx + wide, Y: my}, {X: mx + wide, Y: my + high}, {X: mx, Y: my + high}}
-	u = &Upright{Corners: corners, from: features.ProjectionOf(stood, corners)}
+	from = features.ProjectionOf(stood, corners)
 	out := image.NewRGBA(image.Rect(0, 0, w, h))
-	from := pixels.ReadBetween(px)
+	all := pixels.ReadBetween(px)
 	for y := range h {
+		row := out.Pix[out.PixOffset(0, y):][:4*w]
 		for x := range w {
-			q := u.ToCapture(features.Point{X: float64(x) + 0.5, Y: float64(y) + 0.5})
-			from.At(q.X-0.5, q.Y-0.5, out.Pix[out.PixOffset(x, y):])
+			q := from.Apply(features.Point{X: float64(x) + 0.5, Y: float64(y) + 0.5})
+			all.At(q.X-0.5, q.Y-0.5, row[4*x:])
 		}
 	}
 	box = image.Rect(int(mx), int(my), int(math.Round(mx+wide)), int(math.Round(my+high))).Intersect(out.Bounds())
-	return u, out, box
+	return from, out, box
 }

@@ -63,10 +63,7 @@ func TestTilt(t *testing.T) {
 		{"a quarter of it gone", turned(8), image.Rect(128, 72, 256, 144), false, 0},
 	} {
 		m := mapOf(w, h, tt.c, tt.notch)
-		inside := make([]bool, reader.Rows*reader.Cols)
-		for i := range inside {
-			inside[i] = m.Panel(i) > sureCell
-		}
+		inside, _ := insidePanel(m)
 		areas := components(inside)
 		if len(areas) == 0 {
 			t.Fatalf("%s: no area", tt.name)
@@ -86,7 +83,13 @@ func TestTilt(t *testing.T) {
 
 func TestUprightThereAndBack(t *testing.T) {
 	to := [4]features.Point{{X: 0, Y: 0}, {X: 4, Y: 0}, {X: 3, Y: 2}, {X: 1, Y: 2}}
-	u := &Upright{from: features.ProjectionOf([4]features.Point{{X: 0, Y: 0}, {X: 1, Y: 0}, {X: 1, Y: 1}, {X: 0, Y: 1}}, to)}
+	square := [4]features.Point{{X: 0, Y: 0}, {X: 1, Y: 0}, {X: 1, Y: 1}, {X: 0, Y: 1}}
+	u := newUpright(features.ProjectionOf(square, to), image.Rect(0, 0, 1, 1))
+	for i, got := range u.Corners {
+		if math.Hypot(got.X-to[i].X, got.Y-to[i].Y) > 1e-9 {
+			t.Errorf("corner %d at %v, want %v", i, got, to[i])
+		}
+	}
 	want := features.Point{X: 0.3, Y: 0.8}
 	if got := u.FromCapture(u.ToCapture(want)); math.Hypot(got.X-want.X, got.Y-want.Y) > 1e-9 {
 		t.Errorf("there and back: %v, want %v", got, want)

@@ -50,16 +50,13 @@ func (w *window) inverted() float64 {
 	return w.mean(func(i int) float32 { return w.m.Inverted[i] })
 }
 
-// cell is the cell over a pixel of the capture.
-func (w *window) cell(x, y int) int {
-	cx, cy := int(float64(x)/w.cellX), int(float64(y)/w.cellY)
-	return min(cy, reader.Rows-1)*reader.Cols + min(cx, reader.Cols-1)
-}
+// row is the first cell of the row that lies over row y of the capture, column the place in it of the one over column x.
+func (w *window) row(y int) int    { return min(int(float64(y)/w.cellY), reader.Rows-1) * reader.Cols }
+func (w *window) column(x int) int { return min(int(float64(x)/w.cellX), reader.Cols-1) }
 
-// echoAt says whether a pixel of the capture is echo as far as the map tells.
-func (w *window) echoAt(x, y int) bool {
-	i := w.cell(x, y)
-	return w.m.P[reader.Outside][i]+w.m.P[reader.Furniture][i] < 0.5
+// isEcho says whether a cell is echo as far as the map tells.
+func (w *window) isEcho(cell int) bool {
+	return w.m.P[reader.Outside][cell]+w.m.P[reader.Furniture][cell] < 0.5
 }
 
 // cover takes the map's furniture out of a panel's valid pixels.

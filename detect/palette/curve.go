@@ -203,19 +203,48 @@ func resample(path []vec, step float64) []vec {
 	return out
 }
 
+// segment is the part of a path between two nodes.
+type segment struct {
+	from, along  vec
+	at           float64 // arc length at its first node
+	long, square float64 // its arc length, and that squared
+	dark, bright float64 // the least and the greatest brightness on it
+}
+
+// measureArc measures a path anew, after its nodes have moved.
 func (p *Palette) measureArc() {
 	p.at = make([]float64, len(p.node))
+	p.segment = make([]segment, 0, len(p.node))
+	bright := p.node[0].luma()
+	p.dark = bright
 	for i := 1; i < len(p.node); i++ {
-		p.at[i] = p.at[i-1] + max(1e-6, p.node[i].sub(p.node[i-1]).norm())
+		a, b := p.node[i-1], p.node[i]
+		along := b.sub(a)
+		p.at[i] = p.at[i-1] + max(1e-6, along.norm())
+		long := p.at[i] - p.at[i-1]
+		p.segment = append(p.segment, segment{a, along, p.at[i-1], long, long * long, min(a.luma(), b.luma()), max(a.luma(), b.luma())})
+		p.dark, bright = min(p.dark, b.luma()), max(bright, b.luma())
 	}
+	p.perLevel = float64(len(p.segment)) / max(1e-6, bright-p.dark)
 }
 
 // nearest projects a colour on the path: segment, arc length and distance.
 func (p *Palette) nearest(c vec) (seg int, arc, dist float64) {
+	// Most segments are too far in brightness alone: farther than one that lies about where a path of even brightness would have the
+	// colour. Squares of distances are below 1e6, so that what the slack leaves out is farther however numbers are rounded.
+	const slack = 1e-6
+	n := len(p.segment)
+	_, near := p.segment[min(max(int((c[0]-p.dark)*p.perLevel), 0), n-1)].foot(c)
+	near += slack
 	least := math.Inf(1)
-	for i := 0; i+1 < len(p.node); i++ {
-		if a, d := p.foot(i, c); d < least {
+	for i := range p.segment {
+		s := &p.segment[i]
+		if off := max(s.dark-c[0], c[0]-s.bright); off > 0 && off*off > near {
+			continue
+		}
+		if a, d := s.foot(c); d < least {
 			seg, arc, least = i, a, d
+			near = min(near, d+slack)
 		}
 	}
 	return seg, arc, math.Sqrt(least)
@@ -223,19 +252,16 @@ func (p *Palette) nearest(c vec) (seg int, arc, dist float64) {
 
 // project is nearest on one segment of the path.
 func (p *Palette) project(i int, c vec) (arc, dist float64) {
-	arc, square := p.foot(i, c)
+	arc, square := p.segment[i].foot(c)
 	return arc, math.Sqrt(square)
 }
 
-// foot is project with the square of the distance.
-func (p *Palette) foot(i int, c vec) (arc, square float64) {
-	a := p.node[i]
-	d := p.node[i+1].sub(a)
-	l := p.at[i+1] - p.at[i]
-	to := c.sub(a)
-	k := clamp01(to.dot(d) / (l * l))
-	off := to.sub(d.mul(k))
-	return p.at[i] + k*l, off.dot(off)
+// foot is the place on a segment that is nearest to a colour: its arc length and the square of the distance.
+func (s *segment) foot(c vec) (arc, square float64) {
+	to := c.sub(s.from)
+	k := clamp01(to.dot(s.along) / s.square)
+	off := to.sub(s.along.mul(k))
+	return s.at + k*s.long, off.dot(off)
 }
 
 // smooth is one step of a principal curve: every node moves to the mean of the colours that project near it. The root

@@ -10,17 +10,26 @@ import (
 // Palette is the order of a display's colours: a path through colour space whose arc length stands for echo strength. It remembers
 // the colours it has looked up, so that no two goroutines may use one at a time.
 type Palette struct {
-	grey    bool
-	flip    bool // echo strength runs against the path
-	node    []vec
-	at      []float64 // arc length at each node, 0 at the first
-	tol     float64   // a colour farther than this from the path is furniture
-	off     float64   // part of the learning pixels farther than tol from the path
-	rms     float64   // typical distance of learning pixels to the path
-	hint    []uint8   // 5-bit colour → nearest segment + 1, 0 = not yet looked up
-	key     []uint32  // exact colour + 1; nil when the picture has too many colours
-	val     []float32 // value for key, or for 6-bit colours + 2: echo strength, or -1 - strength for furniture
-	tolGrey int
+	grey     bool
+	flip     bool // echo strength runs against the path
+	node     []vec
+	at       []float64  // arc length at each node, 0 at the first
+	segment  []segment  // between each node and the next
+	dark     float64    // the least brightness on the path
+	perLevel float64    // segments to a step of brightness, were they even
+	tol      float64    // a colour farther than this from the path is furniture
+	off      float64    // part of the learning pixels farther than tol from the path
+	rms      float64    // typical distance of learning pixels to the path
+	hint     []uint8    // 5-bit colour → nearest segment + 1, 0 = not yet looked up
+	exact    []lookedUp // by exact colour; nil when the picture has too many colours
+	val      []float32  // 6-bit colour → value + 2, 0 = not yet looked up; nil when exact isn't
+	tolGrey  int
+}
+
+// lookedUp is a colour that has been looked up.
+type lookedUp struct {
+	key   uint32  // the colour + 1
+	value float32 // its echo strength, or -1 - strength for furniture
 }
 
 const cacheBits = 14
@@ -55,7 +64,7 @@ func Learn(h *Histogram) *Palette {
 		*p = other
 	}
 	if len(bins) <= fewBins {
-		p.key, p.val = make([]uint32, 1<<cacheBits), make([]float32, 1<<cacheBits)
+		p.exact = make([]lookedUp, 1<<cacheBits)
 	} else {
 		p.val = make([]float32, 1<<18)
 	}
@@ -66,42 +75,29 @@ func Learn(h *Histogram) *Palette {
 	return p
 }
 
-// value turns a packed colour into echo strength 0..1; ok is false for a colour that is not on the path.
-func (p *Palette) value(c uint32) (v float32, ok bool) {
-	if p.grey {
-		g := c >> 8 & 255
-		v = float32(g) * (1.0 / 255)
-		if c != g*0x010101 {
-			v = float32(c>>16+c>>8&255+c&255) * (1.0 / 765)
-			ok = chroma(c) <= p.tolGrey
-		} else {
-			ok = true
-		}
-		if p.flip {
-			v = 1 - v
-		}
-		return v, ok
+// parted tells from a value the echo strength and whether the colour is on the path, 1 or 0.
+func parted(value float32) (v float32, in uint8) {
+	if value < 0 {
+		return -1 - value, 0
 	}
-	if p.key != nil {
-		h := (c * 2654435761) >> (32 - cacheBits)
-		if p.key[h] == c+1 {
-			v = p.val[h]
-		} else {
-			v = p.look(c)
-			p.key[h], p.val[h] = c+1, v
-		}
-	} else {
-		h := bin6(c)
-		if v = p.val[h]; v == 0 {
-			v = p.look(c&0xfcfcfc|0x020202) + 2
-			p.val[h] = v
-		}
-		v -= 2
-	}
-	if v < 0 {
-		return -1 - v, false
-	}
-	return v, true
+	return value, 1
+}
+
+// place is where a colour is kept among the exact ones.
+func place(c uint32) uint32 { return c * 2654435761 >> (32 - cacheBits) }
+
+// fill looks up a colour and keeps its value.
+func (p *Palette) fill(c uint32) *lookedUp {
+	e := &p.exact[place(c)]
+	*e = lookedUp{c + 1, p.look(c)}
+	return e
+}
+
+// fillBin looks up the 6-bit colour of c, keeps its value and returns it + 2.
+func (p *Palette) fillBin(c uint32) float32 {
+	v := p.look(c&0xfcfcfc|0x020202) + 2
+	p.val[bin6(c)] = v
+	return v
 }
 
 func (p *Palette) look(c uint32) float32 {
@@ -126,7 +122,7 @@ func (p *Palette) look(c uint32) float32 {
 func (p *Palette) SetFlip(flip bool) {
 	if p.flip != flip {
 		p.flip = flip
-		clear(p.key)
+		clear(p.exact)
 		clear(p.val)
 	}
 }

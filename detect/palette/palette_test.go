@@ -2,6 +2,7 @@ package palette
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -38,7 +39,7 @@ func TestLearnOrdersColours(t *testing.T) {
 				if flip {
 					v = 1 - v
 				}
-				got, ok := p.value(ramp(v))
+				got, ok := alone(p, ramp(v))
 				if !ok || got < 0 || got > 1 {
 					t.Fatalf("%s, flip %v: the colour of %.2f has strength %v, on the path %v", name, flip, v, got, ok)
 				}
@@ -52,6 +53,13 @@ func TestLearnOrdersColours(t *testing.T) {
 			}
 		}
 	}
+}
+
+// alone is the strength of one colour, and whether it is on the path.
+func alone(p *Palette, c uint32) (float32, bool) {
+	v, ok := make([]float32, 1), make([]uint8, 1)
+	p.Row(v, ok, []uint32{c})
+	return v[0], ok[0] == 1
 }
 
 func TestLearnNothing(t *testing.T) {
@@ -80,7 +88,7 @@ func TestRows(t *testing.T) {
 			p.Row(dst, ok, src)
 			p.RawRow(fromRaw, rawOK, raw)
 			for i, c := range src {
-				v, in := p.value(c)
+				v, in := alone(p, c)
 				if math.Abs(float64(v-dst[i])) > 1e-6 || dst[i] != fromRaw[i] || (ok[i] == 1) != in || ok[i] != rawOK[i] {
 					t.Fatalf("%s, flip %v, colour #%06x: %v (%v) alone, %v (%d) in a row, %v (%d) from bytes",
 						name, flip, c, v, in, dst[i], ok[i], fromRaw[i], rawOK[i])
@@ -112,6 +120,31 @@ func TestDeepRow(t *testing.T) {
 		p.ClearColoured(ok, []uint32{0x808080, 0x80848c, 0x2040ff, 0xffffff})
 		if ok[0] != 1 || ok[1] != 1 || ok[2] != 0 || ok[3] != 1 {
 			t.Errorf("after colours are cleared: %v", ok)
+		}
+	}
+}
+
+// What nearest leaves out is never what it looks for, on paths that turn back in brightness, too.
+func TestNearestLeavesNothingOut(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 8))
+	for trial := range 200 {
+		p := &Palette{}
+		for range 2 + rng.IntN(30) {
+			p.node = append(p.node, unpack(rng.Uint32()>>8))
+		}
+		p.measureArc()
+		for range 50 {
+			c := unpack(rng.Uint32() >> 8)
+			seg, arc, dist := p.nearest(c)
+			want, wantArc, least := 0, 0.0, math.Inf(1)
+			for i := range p.segment {
+				if a, d := p.segment[i].foot(c); d < least {
+					want, wantArc, least = i, a, d
+				}
+			}
+			if seg != want || arc != wantArc || dist != math.Sqrt(least) {
+				t.Fatalf("trial %d: %v lies %v from segment %d at %v, want %v from %d at %v", trial, c, dist, seg, arc, math.Sqrt(least), want, wantArc)
+			}
 		}
 	}
 }

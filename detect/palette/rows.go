@@ -5,14 +5,26 @@ import "encoding/binary"
 // Row turns a row of packed colours into echo strength and sets ok, which must be 0, to 1 where a colour is on the path.
 // Both are as long as src.
 func (p *Palette) Row(dst []float32, ok []uint8, src []uint32) {
-	if p.grey {
-		p.greyRow(dst, ok, src)
-		return
-	}
-	last := latest{colour: ^uint32(0)}
 	dst, ok = dst[:len(src)], ok[:len(src)]
-	for x, c := range src {
-		dst[x], ok[x] = last.strength(p, c)
+	switch {
+	case p.grey:
+		p.greyRow(dst, ok, src)
+	case p.exact != nil:
+		for x, c := range src {
+			e := &p.exact[place(c)]
+			if e.key != c+1 {
+				e = p.fill(c)
+			}
+			dst[x], ok[x] = parted(e.value)
+		}
+	default:
+		for x, c := range src {
+			v := p.val[bin6(c)]
+			if v == 0 {
+				v = p.fillBin(c)
+			}
+			dst[x], ok[x] = parted(v - 2)
+		}
 	}
 }
 
@@ -22,10 +34,15 @@ func (p *Palette) RawRow(dst []float32, ok []uint8, src []uint8) {
 		p.greyRaw(dst, ok, src)
 		return
 	}
-	last := latest{colour: ^uint32(0)}
-	src, ok = src[:4*len(dst)], ok[:len(dst)]
-	for x := range dst {
-		dst[x], ok[x] = last.strength(p, binary.BigEndian.Uint32(src[4*x:4*x+4])>>8)
+	var some [512]uint32
+	for len(dst) > 0 {
+		colours := some[:min(len(some), len(dst))]
+		from := src[:4*len(colours)]
+		for x := range colours {
+			colours[x] = binary.BigEndian.Uint32(from[4*x:4*x+4]) >> 8
+		}
+		p.Row(dst[:len(colours)], ok[:len(colours)], colours)
+		dst, ok, src = dst[len(colours):], ok[len(colours):], src[4*len(colours):]
 	}
 }
 
@@ -54,17 +71,11 @@ func (p *Palette) greyRow(dst []float32, ok []uint8, src []uint32) {
 	if p.flip {
 		scale, base = -scale, 1
 	}
-	dst, ok = dst[:len(src)], ok[:len(src)]
 	for x, c := range src {
-		g := c & 255
-		if c == g*0x010101 {
+		if g := c & 255; c == g*0x010101 {
 			dst[x], ok[x] = base+scale*float32(g), 1
-			continue
-		}
-		v, in := p.value(c)
-		dst[x] = v
-		if in {
-			ok[x] = 1
+		} else {
+			dst[x], ok[x] = p.nearGrey(c)
 		}
 	}
 }
@@ -74,38 +85,26 @@ func (p *Palette) greyRaw(dst []float32, ok []uint8, src []uint8) {
 	if p.flip {
 		scale, base = -scale, 1
 	}
+	ok = ok[:len(dst)]
 	for x := range dst {
 		q := src[4*x : 4*x+4 : 4*x+4]
 		if g := q[1]; g == q[0] && g == q[2] {
 			dst[x], ok[x] = base+scale*float32(g), 1
-			continue
-		}
-		v, in := p.value(binary.BigEndian.Uint32(q) >> 8)
-		dst[x] = v
-		if in {
-			ok[x] = 1
+		} else {
+			dst[x], ok[x] = p.nearGrey(binary.BigEndian.Uint32(q) >> 8)
 		}
 	}
 }
 
-// latest spares a look at the palette where a pixel has the colour of the one before.
-type latest struct {
-	colour uint32
-	v      float32
-	in     uint8
-}
-
-func (l *latest) strength(p *Palette, c uint32) (v float32, in uint8) {
-	if c != l.colour {
-		l.look(p, c)
+// nearGrey is the echo strength of a colour whose channels differ, and whether it is one of a grey palette's, 1 or 0.
+func (p *Palette) nearGrey(c uint32) (v float32, in uint8) {
+	r, g, b := int(c>>16&255), int(c>>8&255), int(c&255)
+	v = float32(r+g+b) * (1.0 / 765)
+	if p.flip {
+		v = 1 - v
 	}
-	return l.v, l.in
-}
-
-func (l *latest) look(p *Palette, c uint32) {
-	v, good := p.value(c)
-	*l = latest{colour: c, v: v}
-	if good {
-		l.in = 1
+	if max(r, g, b)-min(r, g, b) <= p.tolGrey {
+		in = 1
 	}
+	return v, in
 }
