@@ -75,7 +75,8 @@ func TestDecodeFormats(t *testing.T) {
 				t.Fatal(err)
 			}
 			if pic.Format != tt.format || pic.Image.Bounds() != tt.bounds || pic.Bytes != int64(len(tt.data)) || len(pic.SHA256) != 64 {
-				t.Errorf("got %s %v, %d bytes, sum %q; want %s %v, %d bytes", pic.Format, pic.Image.Bounds(), pic.Bytes, pic.SHA256, tt.format, tt.bounds, len(tt.data))
+				t.Errorf("got %s %v, %d bytes, sum %q; want %s %v, %d bytes",
+					pic.Format, pic.Image.Bounds(), pic.Bytes, pic.SHA256, tt.format, tt.bounds, len(tt.data))
 			}
 		})
 	}
@@ -236,7 +237,8 @@ func TestReadFile(t *testing.T) {
 	if _, err := Read(t.Context(), name, Limits{MaxPixels: 7}); !errors.Is(err, ErrTooLarge) {
 		t.Errorf("over the pixel limit: got %v", err)
 	}
-	if _, err := Read(t.Context(), filepath.Join(dir, "none.png"), Limits{}); !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "there is no such file") {
+	_, err = Read(t.Context(), filepath.Join(dir, "none.png"), Limits{})
+	if !errors.Is(err, os.ErrNotExist) || !strings.Contains(err.Error(), "there is no such file") {
 		t.Errorf("missing file: got %v", err)
 	}
 	ctx, cancel := context.WithCancel(t.Context())
