@@ -3,6 +3,8 @@ package detect
 import (
 	"math"
 	"slices"
+
+	"shadowgap/features"
 )
 
 // Where the numbers of the evidence stop. They keep logarithms and ratios finite and those of things of a few pixels even; the trees
@@ -122,7 +124,7 @@ func (d *Detector) classify(s *swath, lv *leveled, tail float64, ms []measured) 
 		m := &out[i]
 		m.numbers, m.odds = numbers[i], make(Odds, len(odds))
 		for c, p := range odds {
-			m.odds[Class(d.model.Classes[c])] = round4(p)
+			m.odds[Class(d.model.Classes[c])] = features.Round4(p)
 		}
 		m.settleByGap()
 	}

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"iter"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -87,8 +86,8 @@ func (t *table) measured(value, sd string, m *features.Measured) {
 		t.add(sd, nil)
 		return
 	}
-	t.add(value, round4(m.Value))
-	t.add(sd, round4(m.SD))
+	t.add(value, features.Round4(m.Value))
+	t.add(sd, features.Round4(m.SD))
 }
 
 // place adds how well a position is known.
@@ -97,10 +96,8 @@ func (t *table) place(p *detect.Position) {
 		t.add("position_error_"+t.unit.Symbol(), nil)
 		return
 	}
-	t.add("position_error_"+t.unit.Symbol(), round4(t.unit.FromMetres(p.ErrorM)))
+	t.add("position_error_"+t.unit.Symbol(), features.Round4(t.unit.FromMetres(p.ErrorM)))
 }
-
-func round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }
 
 // optional turns a nil pointer into a plain nil.
 func optional[T any](p *T) any {
@@ -386,7 +383,7 @@ func pointOfChange(c *places.Changed, n int, opt Options) *Point {
 	side("now", c.Now)
 	best := slices.Concat(c.Now, c.Then)[0]
 	t.add("class", string(best.Class))
-	t.add("apart_"+opt.Units.Symbol(), round4(opt.Units.FromMetres(c.ApartM)))
+	t.add("apart_"+opt.Units.Symbol(), features.Round4(opt.Units.FromMetres(c.ApartM)))
 	t.place(&c.Position)
 	t.add("summary", c.Sentence)
 	return &Point{
