@@ -80,7 +80,7 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 			rec.AltitudePx = append(rec.AltitudePx, RowAltitude{float64(py + r), round2(a.px[r]), round2(a.sd[r])})
 			if scale != nil {
 				h := features.Product(features.Measured{Value: a.px[r], SD: a.sd[r]}, *scale)
-				rec.AltitudeM = append(rec.AltitudeM, RowAltitude{float64(py + r), round4(h.Value), round4(h.SD)})
+				rec.AltitudeM = append(rec.AltitudeM, RowAltitude{float64(py + r), features.Round4(h.Value), features.Round4(h.SD)})
 			}
 		}
 	}
@@ -272,5 +272,3 @@ func profileRows(n int) []int {
 }
 
 func round2(v float64) float64 { return math.Round(v*100) / 100 }
-
-func round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }

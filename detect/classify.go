@@ -3,12 +3,29 @@ package detect
 import (
 	"math"
 	"slices"
+
+	"shadowgap/features"
 )
 
-// evidenceOf puts what was measured into the numbers the classifier knows; what can't be known is left out. Names are those
-// of the model file.
-func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]float64 {
-	e := map[string]float64{
+// Where the numbers of the evidence stop. They keep logarithms and ratios finite and those of things of a few pixels even; the trees
+// are fitted with them. On 24 rendered captures with 80 marks, half or double of each changed no mark's class. No odds of clutter moved
+// at all by leastExcess, leastStrength, leastLengthPx and leastGapSDPx, up to 0.06 by addedPx, and up to 0.07 with farthestStart doubled;
+// at half of it, which is inside the water column, 3 marks were lost.
+const (
+	leastExcess   = 0.05 // leveled strength over or under plain bottom of a patch that others are taken as parts of, at least
+	leastStrength = 0.1  // leveled strength of a highlight, at least
+	farthestStart = 1.5  // slant range of a highlight's start over that of the first return, at most
+	leastLengthPx = 1    // length of a shadow, and slant range of its start, at least
+	leastGapSDPx  = 0.5  // error of a gap, at least: half a pixel, the picture's own grain
+	addedPx       = 2    // added to sizes in ratios, so that one pixel more or less of a thing of few doesn't rule them
+)
+
+// evidence is what was measured of a candidate, by the names of the model file; what can't be known is left out.
+type evidence map[string]float64
+
+// evidenceOf puts what was measured into the numbers the classifier knows.
+func evidenceOf(s *swath, lv *leveled, tail float64, m measured) evidence {
+	e := evidence{
 		"crowd":    math.Log1p(float64(m.crowd)),
 		"cut":      flag(m.cut),
 		"crop":     flag(!s.hasZero),
@@ -18,77 +35,96 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) map[string]floa
 		"standing": m.standing,
 		"mass":     math.Log1p(m.mass()),
 		"tail":     tail,
+		"wet":      flag(m.highlight != nil && m.highlight.wet),
 	}
 	if t := m.thing; t != nil {
 		e["finds-bottom"], e["finds-suspended"], e["finds-raised"] = t.logit[0], t.logit[1], t.logit[2]
 		e["finds-shadow"] = t.shade
 		e["finds-most"], e["finds-near"] = m.hottest, m.company
 	}
-	hull := m.span()
-	mid := (hull.r0 + hull.r1) / 2
-	edge := float64(lv.edge[min(max(mid, 0), len(lv.edge)-1)])
-	if h := m.highlight; h != nil {
-		e["highlight-range"] = math.Log(float64(h.cols()))
-		e["highlight-rows"] = math.Log(float64(h.rows()))
-		e["highlight-area"] = math.Log(float64(h.area))
-		e["highlight-peak"] = math.Log1p(h.peak)
-		e["highlight-even"], e["highlight-top"] = m.even, m.top
-		e["row-from-edge"] = math.Log1p(float64(min(h.r0, s.echo.Rows-h.r1)))
-		e["highlight-fine"] = math.Log1p(h.fine)
-		e["highlight-wide"] = math.Log1p(h.wide)
-		e["highlight-ring"] = m.ring
-		e["highlight-edge"] = (h.mean - m.ring) / math.Max(0.05, h.mean-1)
-		e["highlight-strength"] = math.Log(math.Max(0.1, h.mean))
-		e["highlight-spreads"] = (h.mean - 1) / lv.sigma
-		e["highlight-fill"] = m.shape.Fill
-		e["highlight-elongation"] = math.Log(math.Max(1, m.shape.Elongation))
-		if edge > 0 && s.hasZero {
-			e["water-share"] = 1 - math.Min(1.5, float64(h.k0)/edge)
-		}
-		e["wet"] = flag(h.wet)
-	} else {
-		e["wet"] = 0
+	if m.highlight != nil {
+		e.ofHighlight(s, lv, m)
 	}
-	if sh := m.shadow; sh != nil {
-		e["shadow-length"] = math.Log(math.Max(1, m.shadowFar.Value-m.shadowNear.Value))
-		e["shadow-rows"] = math.Log(float64(sh.rows()))
-		e["shadow-depth"] = m.depth
-		e["shadow-fine"] = math.Log1p(sh.fine)
-		e["shadow-wide"] = math.Log1p(sh.wide)
-		e["shadow-ring"] = m.shadowRing
-		e["shadow-edge"] = (m.shadowRing - m.depth) / math.Max(0.05, 1-m.depth)
-		e["shadow-peak"] = math.Log1p(sh.peak)
-		e["shadow-area"] = math.Log(float64(sh.area))
-		if edge > 0 && s.hasZero && m.shadowFar.Value > 0 {
-			e["height-share"] = math.Max(0, 1-m.far.Value/m.shadowFar.Value)
-		}
+	if m.shadow != nil {
+		e.ofShadow(s, lv, m)
 	}
 	if m.gap != nil {
-		e["gap"] = m.gap.Value
-		e["gap-errors"] = m.gap.Value / math.Max(0.5, m.gap.SD)
-		e["gap-sizes"] = m.gap.Value / float64(m.highlight.cols()+2)
-		e["between"] = m.between
-		e["pair"] = m.evidence
-		e["row-ratio"] = math.Log(float64(m.shadow.rows()+2) / float64(m.highlight.rows()+2))
-		if s.hasZero && m.far.Value > 0 {
-			e["underside-share"] = m.gap.Value / math.Max(1, m.far.Value+m.gap.Value)
-		}
+		e.ofGap(s, m)
 	}
 	return e
 }
 
+// ofHighlight adds what a highlight shows.
+func (e evidence) ofHighlight(s *swath, lv *leveled, m measured) {
+	h := m.highlight
+	e["highlight-range"] = math.Log(float64(h.cols()))
+	e["highlight-rows"] = math.Log(float64(h.rows()))
+	e["highlight-area"] = math.Log(float64(h.area))
+	e["highlight-peak"] = math.Log1p(h.peak)
+	e["highlight-even"], e["highlight-top"] = m.even, m.top
+	e["row-from-edge"] = math.Log1p(float64(min(h.r0, s.echo.Rows-h.r1)))
+	e["highlight-fine"] = math.Log1p(h.fine)
+	e["highlight-wide"] = math.Log1p(h.wide)
+	e["highlight-ring"] = m.ring
+	e["highlight-edge"] = (h.mean - m.ring) / math.Max(leastExcess, h.mean-1)
+	e["highlight-strength"] = math.Log(math.Max(leastStrength, h.mean))
+	e["highlight-spreads"] = (h.mean - 1) / lv.sigma
+	e["highlight-fill"] = m.shape.Fill
+	e["highlight-elongation"] = math.Log(math.Max(1, m.shape.Elongation))
+	if edge := firstReturnBeside(lv, m); edge > 0 && s.hasZero {
+		e["water-share"] = 1 - math.Min(farthestStart, float64(h.k0)/edge)
+	}
+}
+
+// ofShadow adds what a shadow shows.
+func (e evidence) ofShadow(s *swath, lv *leveled, m measured) {
+	sh := m.shadow
+	e["shadow-length"] = math.Log(math.Max(leastLengthPx, m.shadowFar.Value-m.shadowNear.Value))
+	e["shadow-rows"] = math.Log(float64(sh.rows()))
+	e["shadow-depth"] = m.depth
+	e["shadow-fine"] = math.Log1p(sh.fine)
+	e["shadow-wide"] = math.Log1p(sh.wide)
+	e["shadow-ring"] = m.shadowRing
+	e["shadow-edge"] = (m.shadowRing - m.depth) / math.Max(leastExcess, 1-m.depth)
+	e["shadow-peak"] = math.Log1p(sh.peak)
+	e["shadow-area"] = math.Log(float64(sh.area))
+	if firstReturnBeside(lv, m) > 0 && s.hasZero && m.shadowFar.Value > 0 {
+		e["height-share"] = math.Max(0, 1-m.far.Value/m.shadowFar.Value)
+	}
+}
+
+// ofGap adds what highlight and shadow show together.
+func (e evidence) ofGap(s *swath, m measured) {
+	e["gap"] = m.gap.Value
+	e["gap-errors"] = m.gap.Value / math.Max(leastGapSDPx, m.gap.SD)
+	e["gap-sizes"] = m.gap.Value / float64(m.highlight.cols()+addedPx)
+	e["between"] = m.between
+	e["pair"] = m.evidence
+	e["row-ratio"] = math.Log(float64(m.shadow.rows()+addedPx) / float64(m.highlight.rows()+addedPx))
+	if s.hasZero && m.far.Value > 0 {
+		e["underside-share"] = m.gap.Value / math.Max(leastLengthPx, m.far.Value+m.gap.Value)
+	}
+}
+
+// firstReturnBeside is the column at which bottom begins at a candidate's middle row; 0 where the water column isn't in view.
+func firstReturnBeside(lv *leveled, m measured) float64 {
+	hull := m.span()
+	mid := (hull.r0 + hull.r1) / 2
+	return float64(lv.edge[min(max(mid, 0), len(lv.edge)-1)])
+}
+
 // classify gives every mark of a side, compared with the others, its odds. tail is that of the side's segments.
 func (d *Detector) classify(s *swath, lv *leveled, tail float64, ms []measured) []measured {
-	evidence := make([]map[string]float64, len(ms))
+	numbers := make([]map[string]float64, len(ms))
 	for i := range ms {
-		evidence[i] = evidenceOf(s, lv, tail, ms[i])
+		numbers[i] = evidenceOf(s, lv, tail, ms[i])
 	}
 	out := slices.Clone(ms)
-	for i, odds := range d.judge.Odds(evidence) {
+	for i, odds := range d.judge.Odds(numbers) {
 		m := &out[i]
-		m.numbers, m.odds = evidence[i], make(Odds, len(odds))
+		m.numbers, m.odds = numbers[i], make(Odds, len(odds))
 		for c, p := range odds {
-			m.odds[Class(d.model.Classes[c])] = round4(p)
+			m.odds[Class(d.model.Classes[c])] = features.Round4(p)
 		}
 		m.settleByGap()
 	}

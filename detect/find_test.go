@@ -15,7 +15,9 @@ type drawnAnswer struct {
 }
 
 func newAnswer(rows, cols, scale int) *drawnAnswer {
-	a := &drawnAnswer{v: &FinderView{Rows: padded((rows + scale - 1) / scale), Cols: padded((cols + scale - 1) / scale), Scale: float64(scale)}}
+	a := &drawnAnswer{v: &FinderView{
+		Rows: padded((rows + scale - 1) / scale), Cols: padded((cols + scale - 1) / scale), Scale: float64(scale),
+	}}
 	a.vals = make([]float32, finder.Channels*a.v.Rows*a.v.Cols/4)
 	for i := range a.vals[:finder.Kinds*a.v.Rows*a.v.Cols/4] {
 		a.vals[i] = -9
@@ -71,7 +73,8 @@ func TestThings(t *testing.T) {
 			class  int
 		}{{rock, true, 0}, {span{584, 600, 680, 700}, false, 0}, {fish, true, 1}, {wreck, true, 2}} {
 			g := got[i]
-			off := max(abs(g.highlight.r0-want.lit.r0), abs(g.highlight.r1-want.lit.r1), abs(g.highlight.k0-want.lit.k0), abs(g.highlight.k1-want.lit.k1))
+			off := max(abs(g.highlight.r0-want.lit.r0), abs(g.highlight.r1-want.lit.r1),
+				abs(g.highlight.k0-want.lit.k0), abs(g.highlight.k1-want.lit.k1))
 			if off > scale || (g.shadow.rows() > 0) != want.shadow {
 				t.Errorf("scale %d, thing %d: highlight %v, shadow %v; want %v, shadow %v", scale, i, g.highlight, g.shadow, want.lit, want.shadow)
 			}
@@ -141,7 +144,8 @@ func TestCandidatesOfFinderAndThreshold(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if both := seg.candidates(lv, []thing{{highlight: span{87, 106, 97, 117}}}, pairs); len(both) != 1 || both[0].thing == nil || both[0].shadow == nil {
+	both := seg.candidates(lv, []thing{{highlight: span{87, 106, 97, 117}}}, pairs)
+	if len(both) != 1 || both[0].thing == nil || both[0].shadow == nil {
 		t.Errorf("candidates %+v, want the finder's thing with the pair's shadow", both)
 	}
 	if alone := seg.candidates(lv, nil, pairs); len(alone) != len(pairs) || len(pairs) == 0 {
@@ -172,7 +176,8 @@ func TestFinderViewIsAMeanOverCells(t *testing.T) {
 			t.Fatalf("%d × %d pixels: cells of %g, want %g", tt.rows, tt.cols, v.Scale, tt.scale)
 		}
 		size := v.Rows * v.Cols
-		for _, at := range [][2]int{{0, 0}, {1, 1}, {17, 33}, {20, 40}, {int(float64(tt.rows)/v.Scale - 0.001), int(float64(tt.cols)/v.Scale - 0.001)}, {v.Rows - 1, v.Cols - 1}} {
+		last := [2]int{int(float64(tt.rows)/v.Scale - 0.001), int(float64(tt.cols)/v.Scale - 0.001)}
+		for _, at := range [][2]int{{0, 0}, {1, 1}, {17, 33}, {20, 40}, last, {v.Rows - 1, v.Cols - 1}} {
 			y, x := at[0], at[1]
 			r0, r1 := float64(y)*v.Scale, min(float64(y+1)*v.Scale, float64(tt.rows))
 			k0, k1 := float64(x)*v.Scale, min(float64(x+1)*v.Scale, float64(tt.cols))
@@ -216,7 +221,8 @@ func TestFinderViewCells(t *testing.T) {
 			t.Fatal(err)
 		}
 		v := newFinderView(s, lv, nil)
-		if scale := math.Sqrt(700 * 800 / 200000.0); math.Abs(v.Scale-scale) > 1e-9 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 || len(v.Planes) != finder.Planes*v.Rows*v.Cols {
+		if scale := math.Sqrt(700 * 800 / 200000.0); math.Abs(v.Scale-scale) > 1e-9 || v.Rows%finder.Step != 0 || v.Cols%finder.Step != 0 ||
+			len(v.Planes) != finder.Planes*v.Rows*v.Cols {
 			t.Errorf("%s: %d × %d cells of %g pixels, %d values", side, v.Rows, v.Cols, v.Scale, len(v.Planes))
 		}
 		x := 900

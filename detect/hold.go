@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"image"
 	"math"
+
+	"shadowgap/features"
 )
 
 // Where suspended targets are taken to hold, and how sure that is.
@@ -59,5 +61,5 @@ func appendHold(holds []HoldRecord, marks []MarkRecord, panel int, id string, in
 	if len(members) == 0 {
 		return holds
 	}
-	return append(holds, HoldRecord{ID: id, Marks: members, Odds: round4((1 - none) * strength)})
+	return append(holds, HoldRecord{ID: id, Marks: members, Odds: features.Round4((1 - none) * strength)})
 }

@@ -33,7 +33,8 @@ func (l Layout) Check() error {
 	case l.Width <= 0 || l.Height <= 0:
 		return fmt.Errorf("screen of %d × %d pixels: both must be positive", l.Width, l.Height)
 	case l.Panel != nil && (l.Panel.W <= 0 || l.Panel.H <= 0 || !l.Panel.Rect().In(size)):
-		return fmt.Errorf("panel %d,%d,%d,%d doesn't lie inside a screen of %d × %d pixels", l.Panel.X, l.Panel.Y, l.Panel.W, l.Panel.H, l.Width, l.Height)
+		return fmt.Errorf("panel %d,%d,%d,%d doesn't lie inside a screen of %d × %d pixels",
+			l.Panel.X, l.Panel.Y, l.Panel.W, l.Panel.H, l.Width, l.Height)
 	case l.NadirX < 0 || l.NadirX > float64(l.Width):
 		return fmt.Errorf("nadir at column %g of a screen %d pixels wide", l.NadirX, l.Width)
 	case l.Side != "" && l.Side != Port && l.Side != Starboard:

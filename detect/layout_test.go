@@ -44,7 +44,8 @@ func TestLayouts(t *testing.T) {
 		tt.opt.Layouts = all.Layouts
 		got := tt.opt.withLayout(tt.size)
 		if got.Panel != tt.want.Panel || got.NadirX != tt.want.NadirX || got.Side != tt.want.Side {
-			t.Errorf("%s: panel %v, nadir %v, side %q; want %v, %v, %q", tt.name, got.Panel, got.NadirX, got.Side, tt.want.Panel, tt.want.NadirX, tt.want.Side)
+			t.Errorf("%s: panel %v, nadir %v, side %q; want %v, %v, %q",
+				tt.name, got.Panel, got.NadirX, got.Side, tt.want.Panel, tt.want.NadirX, tt.want.Side)
 		}
 	}
 }

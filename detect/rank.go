@@ -1,6 +1,10 @@
 package detect
 
-import "slices"
+import (
+	"slices"
+
+	"shadowgap/features"
+)
 
 // furtherMark is how much less each further mark of a capture adds to its interest: marks of one bottom are right or wrong together, and
 // the tenth hardly makes a capture more worth a look. With 1, every capture of a rocky bottom would be as interesting as can be.
@@ -51,5 +55,5 @@ func rank(res *Result) {
 			nothing *= 1 - humpWorth
 		}
 	}
-	res.Interest = round4(1 - nothing)
+	res.Interest = features.Round4(1 - nothing)
 }

@@ -210,7 +210,8 @@ func looksLikeText(head []byte) bool {
 func decodeFailure(path, format, part string, err error) (*Picture, error) {
 	text := err.Error()
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || strings.Contains(text, "EOF") ||
-		strings.Contains(text, "not enough") || strings.Contains(text, "short chunk") || strings.Contains(text, "short Huffman") || strings.Contains(text, "missing SOS") {
+		strings.Contains(text, "not enough") || strings.Contains(text, "short chunk") ||
+		strings.Contains(text, "short Huffman") || strings.Contains(text, "missing SOS") {
 		return nil, &ReadError{path, fmt.Sprintf("the %s file is truncated: it ends before its %s does", format, part), ErrTruncated}
 	}
 	return nil, &ReadError{path, fmt.Sprintf("the %s file is broken: its %s can't be decoded (%v)", format, part, err), ErrBroken}

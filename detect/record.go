@@ -100,12 +100,13 @@ type MarkRecord struct {
 	OnHump     bool               `json:"on_hump"`
 	Hold       *string            `json:"hold"`
 	Reasons    []string           `json:"reasons"`
-	Axis       *Axis              `json:"axis,omitempty"`       // the highlight's long axis
-	AxisDeg    *features.Measured `json:"axis_deg,omitempty"`   // its bearing over the ground, degrees true, 0 to 180; nil unless long and its scale and course are known
-	Evidence   map[string]float64 `json:"evidence,omitempty"`   // the numbers the classifier weighed, by the model's names for them
-	Time       *time.Time         `json:"time,omitempty"`       // UTC, when the mark's middle row was recorded
-	CourseDeg  *float64           `json:"course_deg,omitempty"` // course over ground at that time, degrees true
-	Sighting   *string            `json:"sighting,omitempty"`   // id of the thing that several marks are looks at
+	Axis       *Axis              `json:"axis,omitempty"` // the highlight's long axis
+	// AxisDeg is its bearing over the ground, degrees true, 0 to 180; nil unless long and its scale and course are known.
+	AxisDeg   *features.Measured `json:"axis_deg,omitempty"`
+	Evidence  map[string]float64 `json:"evidence,omitempty"`   // the numbers the classifier weighed, by the model's names for them
+	Time      *time.Time         `json:"time,omitempty"`       // UTC, when the mark's middle row was recorded
+	CourseDeg *float64           `json:"course_deg,omitempty"` // course over ground at that time, degrees true
+	Sighting  *string            `json:"sighting,omitempty"`   // id of the thing that several marks are looks at
 }
 
 // Axis is the long axis of a highlight in the picture, from its second moments.
@@ -150,8 +151,9 @@ type SideConfidence struct {
 
 // PanelRecord is one side-scan panel of a capture. Profiles hold every row or at most 10 apart.
 type PanelRecord struct {
-	Box         Box            `json:"box"`
-	Corners     *[4][2]float64 `json:"corners,omitempty"` // [x, y], clockwise from the upper left, of a panel photographed askew; Box is around them
+	Box Box `json:"box"`
+	// Corners are [x, y], clockwise from the upper left, of a panel photographed askew; Box is around them.
+	Corners     *[4][2]float64 `json:"corners,omitempty"`
 	RangeM      *float64       `json:"range_m"`
 	Nadir       []RowX         `json:"nadir"`
 	FirstReturn FirstReturn    `json:"first_return"`

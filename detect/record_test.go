@@ -69,7 +69,8 @@ func TestCaptureRecordRoundTrip(t *testing.T) {
 			Schema: SchemaVersion, Capture: "y.png", Status: StatusRead, Width: 800, Height: 480,
 			Panels: []PanelRecord{{
 				Box: Box{0, 10, 800, 470}, RangeM: &rangeM, Nadir: []RowX{{10, 399.5}}, FirstReturn: FirstReturn{Port: []RowX{{10, 300}}},
-				Confidence: SideConfidence{Port: 0.9}, AltitudePx: []RowAltitude{{10, 99.5, 1}}, Humps: []Hump{{Rows: [2]int{20, 60}, ReliefPx: 12, ReliefM: m(0.9, 0.1)}},
+				Confidence: SideConfidence{Port: 0.9}, AltitudePx: []RowAltitude{{10, 99.5, 1}},
+				Humps:   []Hump{{Rows: [2]int{20, 60}, ReliefPx: 12, ReliefM: m(0.9, 0.1)}},
 				Regions: []Region{{Kind: "rock-field", Box: Box{1, 2, 3, 4}}}, Notes: []string{"a note"},
 			}},
 			Holds: []HoldRecord{{ID: "hold-p0-h0", Marks: []string{"p0-s0010-0020"}, Odds: 0.8}}, Interest: 0.83,

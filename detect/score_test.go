@@ -47,7 +47,9 @@ func detectScene(ctx context.Context, name string, spec scene.Spec) (eval.Captur
 	return label, rec, marks, err
 }
 
-func detectPicture(ctx context.Context, name string, img image.Image, opt detect.Options) (detect.CaptureRecord, []detect.MarkRecord, error) {
+func detectPicture(
+	ctx context.Context, name string, img image.Image, opt detect.Options,
+) (detect.CaptureRecord, []detect.MarkRecord, error) {
 	res, err := detect.Run(ctx, img, opt)
 	if err != nil {
 		return detect.CaptureRecord{}, nil, fmt.Errorf("detecting in %s: %w", name, err)

@@ -33,7 +33,8 @@ func TestTheGapHasItsSay(t *testing.T) {
 		if got := m.odds.likeliest(); got != tt.want {
 			t.Errorf("%s: %s, want %s", tt.name, got, tt.want)
 		}
-		reasons := strings.Join(reasonsFor(MarkRecord{Class: m.odds.likeliest(), Odds: m.odds, ShadowPx: &features.Measured{Value: 30, SD: 1}}, m, false), "; ")
+		mark := MarkRecord{Class: m.odds.likeliest(), Odds: m.odds, ShadowPx: &features.Measured{Value: 30, SD: 1}}
+		reasons := strings.Join(reasonsFor(mark, m, false), "; ")
 		if got := strings.Contains(reasons, "look twice"); got != (tt.says != "") || !strings.Contains(reasons, tt.says) {
 			t.Errorf("%s: reasons %q, want %q", tt.name, reasons, tt.says)
 		}

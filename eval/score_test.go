@@ -295,9 +295,13 @@ func TestScoreRefusesBadLabels(t *testing.T) {
 		change     func(*Labels)
 	}{
 		{"unknown capture", `capture 1 ("zz.png"): unknown capture`, func(l *Labels) { l.Captures[0].Capture = "zz.png" }},
-		{"box outside", `mark 1: highlight box {395 50 20 10} lies outside the picture of 400 × 300`, func(l *Labels) { l.Captures[1].Marks[0].Highlight.X = 395 }},
+		{"box outside", `mark 1: highlight box {395 50 20 10} lies outside the picture of 400 × 300`, func(l *Labels) {
+			l.Captures[1].Marks[0].Highlight.X = 395
+		}},
 		{"unknown class", `mark 2: unknown class "whale"`, func(l *Labels) { l.Captures[1].Marks[1].Class = "whale" }},
-		{"duplicate mark", `mark 2: duplicate of mark 1`, func(l *Labels) { *l.Captures[1].Marks[1].Highlight = *l.Captures[1].Marks[0].Highlight }},
+		{"duplicate mark", `mark 2: duplicate of mark 1`, func(l *Labels) {
+			*l.Captures[1].Marks[1].Highlight = *l.Captures[1].Marks[0].Highlight
+		}},
 		{"duplicate capture", `capture 3 ("a.png"): duplicate of capture 2`, func(l *Labels) { l.Captures[2].Capture = "a.png" }},
 		{"schema", `schema 7`, func(l *Labels) { l.Schema = 7 }},
 		{"neither", `mark 1: neither highlight nor shadow`, func(l *Labels) { l.Captures[1].Marks[0].Highlight = nil }},
@@ -358,7 +362,10 @@ func TestDecodeNamesTheFault(t *testing.T) {
 		{"schema", `{"schema":2,"captures":[]}`, "schema 2, this program reads schema 1"},
 		{"misspelt", `{"schema":1,"captures":[{"capture":"a.png","by":"hand","marks":[{"class":"bottom-object","hilight":null}]}]}`, `"hilight"`},
 		{"trailing", `{"schema":1,"captures":[]} {}`, "line 1"},
-		{"class", `{"schema":1,"captures":[{"capture":"a.png","by":"hand","marks":[{"class":"x","highlight":{"x":0,"y":0,"w":1,"h":1}}]}]}`, `capture 1 ("a.png"): mark 1: unknown class "x"`},
+		{
+			"class", `{"schema":1,"captures":[{"capture":"a.png","by":"hand","marks":[{"class":"x","highlight":{"x":0,"y":0,"w":1,"h":1}}]}]}`,
+			`capture 1 ("a.png"): mark 1: unknown class "x"`,
+		},
 	} {
 		l, err := Decode([]byte(c.in))
 		if l != nil || !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), c.want) {

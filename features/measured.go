@@ -18,7 +18,7 @@ func (m Measured) MarshalJSON() ([]byte, error) {
 	if math.IsNaN(m.Value) || math.IsInf(m.Value, 0) || math.IsNaN(m.SD) || math.IsInf(m.SD, 0) {
 		return nil, fmt.Errorf("measured value %v ± %v is not finite", m.Value, m.SD)
 	}
-	return json.Marshal([2]float64{round4(m.Value), round4(m.SD)})
+	return json.Marshal([2]float64{Round4(m.Value), Round4(m.SD)})
 }
 
 // UnmarshalJSON reads [value, sd].
@@ -34,4 +34,5 @@ func (m *Measured) UnmarshalJSON(b []byte) error {
 // Scale returns m with value and sd multiplied by k (exact for a k without error).
 func (m Measured) Scale(k float64) Measured { return Measured{m.Value * k, math.Abs(k) * m.SD} }
 
-func round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }
+// Round4 is v to a ten-thousandth, as records hold numbers.
+func Round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }

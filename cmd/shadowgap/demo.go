@@ -58,7 +58,8 @@ func (d demoCmd) Run(con *console) error {
 	if wrong == 1 {
 		verb = "is"
 	}
-	fmt.Fprintf(con.out, "\nAgainst what is really there: %d of %d things found, %s that %s none.\n", found.Recall.K, found.Recall.N, count(wrong, "mark"), verb)
+	fmt.Fprintf(con.out, "\nAgainst what is really there: %d of %d things found, %s that %s none.\n",
+		found.Recall.K, found.Recall.N, count(wrong, "mark"), verb)
 	fmt.Fprintf(con.out, "The report is %s; \"shadowgap score %s --labels %s\" prints it.\n", report, run, labels)
 	return nil
 }

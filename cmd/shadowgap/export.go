@@ -23,10 +23,10 @@ import (
 
 type exportCmd struct {
 	RunDir     string   `arg:"" name:"run" help:"Run folder."`
-	As         string   `required:"" enum:"csv,jsonl,geojson,gpx,kml,labels" placeholder:"FORMAT" help:"Format: csv, jsonl, geojson, gpx or kml; or labels, what a reviewer made of the captures looked at to the end, for score and fit."`
-	Of         string   `enum:"marks,sightings,holds,places" default:"marks" help:"What to write: marks; sightings, things merged over all looks at them; holds; or places to go to, best first."`
-	Out        string   `short:"o" placeholder:"FILE" help:"File to write, - for standard output; default the list's name with the format's ending, or labels.json, in the run folder."`
-	Top        int      `placeholder:"20" help:"Only the best so many sightings, holds or places that are there at better than even odds; in GPX and KML, of those with a position."`
+	As         string   `required:"" enum:"csv,jsonl,geojson,gpx,kml,labels" placeholder:"FORMAT" help:"${export_as}"`
+	Of         string   `enum:"marks,sightings,holds,places" default:"marks" help:"${export_of}"`
+	Out        string   `short:"o" placeholder:"FILE" help:"${export_out}"`
+	Top        int      `placeholder:"20" help:"${export_top}"`
 	MinOdds    float64  `placeholder:"0.6" help:"Only what is at least this sure of its class, 0 to 1."`
 	Class      []string `placeholder:"CLASS" help:"Only these classes: bottom-object, suspended-target, raised-structure, clutter."`
 	Accepted   bool     `help:"Only marks that a reviewer accepted, drew or gave a class."`

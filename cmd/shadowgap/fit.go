@@ -62,7 +62,7 @@ func classNames() []string {
 }
 
 type fitCmd struct {
-	Runs   []string `required:"" sep:"none" placeholder:"RUN" help:"Run folder; give the option again for each further run. Decisions made in their reviews are learnt from."`
+	Runs   []string `required:"" sep:"none" placeholder:"RUN" help:"${fit_runs}"`
 	Labels []string `sep:"none" placeholder:"FILE" help:"labels.json of captures in the runs; they count instead of decisions there."`
 	Out    string   `short:"o" default:"model.json.gz" placeholder:"FILE" help:"File for the new model, for --model of triage and explain."`
 

@@ -144,7 +144,8 @@ func TestFitUsage(t *testing.T) {
 	}
 	labels := filepath.Join(captures, "labels.json")
 	stranger := filepath.Join(t.TempDir(), "labels.json")
-	write(t, stranger, []byte(`{"schema":1,"captures":[{"capture":"elsewhere.png","by":"hand","first_return":{"port":null,"starboard":null},"marks":[],"humps":[]}]}`))
+	write(t, stranger, []byte(`{"schema":1,"captures":[{"capture":"elsewhere.png","by":"hand",`+
+		`"first_return":{"port":null,"starboard":null},"marks":[],"humps":[]}]}`))
 	for _, tt := range []struct {
 		name string
 		args []string

@@ -79,6 +79,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		kong.Writers(stdout, stderr),
 		kong.Exit(func(code int) { exited = code }),
 		kong.Vars{"version": "shadowgap " + version},
+		longHelp(),
 		kong.ConfigureHelp(kong.HelpOptions{Compact: true}),
 		kong.TypeMapper(reflect.TypeFor[time.Duration](), kong.MapperFunc(decodeDuration)),
 	)

@@ -17,7 +17,7 @@ type sceneCmd struct {
 	Out   string   `required:"" short:"o" placeholder:"DIR" help:"Folder for the captures and labels.json; new or empty."`
 	Seed  int64    `default:"1" help:"The same seed gives the same captures."`
 	Count int      `default:"16" help:"How many captures."`
-	Kind  []string `placeholder:"KIND" help:"Kinds of scene to take in turn; default all but wide, the kind with rough bottoms, worse records and displays of every sort."`
+	Kind  []string `placeholder:"KIND" help:"${scene_kind}"`
 }
 
 // Run renders.

@@ -18,10 +18,10 @@ type scoreCmd struct {
 	Half    string `enum:",a,b" default:"" help:"Only the labels of one half, a or b, as halves.json beside the labels file parts them."`
 	Drawn   string `placeholder:"FILE" help:"Compare these labels, drawn by eye, with --labels; instead of a run."`
 	Tiles   string `placeholder:"DIR" help:"Folder of mask pictures for captures that each hold one thing on the bottom."`
-	Shown   string `placeholder:"DIR" help:"Read labelled whole swaths below this folder, also shown in other ways; instead of a run. Minutes."`
+	Shown   string `placeholder:"DIR" help:"${score_shown}"`
 	NoSonar bool   `help:"The run's captures hold no side-scan, none of them: tell only how many are taken for some."`
 	Records bool   `help:"The run is a folder of captures.jsonl and marks.jsonl that another program wrote."`
-	Level   string `placeholder:"best|FILE" help:"Count marks from this chance of being real: that of the best F1, or of another score's results.json."`
+	Level   string `placeholder:"best|FILE" help:"${score_level}"`
 	Against string `placeholder:"RUN" help:"Another run over the same captures to compare with."`
 	Out     string `short:"o" placeholder:"DIR" help:"Folder for results.json and report.html; default: the run's or the drawn labels'."`
 	Summary string `placeholder:"FILE" help:"Add the main figures to this file as a line of a Markdown table."`

@@ -30,11 +30,11 @@ type knowledge struct {
 	Panel          string        `placeholder:"X,Y,W,H" help:"The side-scan panel in pixels of the captures, where it isn't found by itself."`
 	Nadir          float64       `placeholder:"X" help:"The nadir's column in pixels of the captures, where it isn't found by itself."`
 	Side           string        `enum:",port,starboard" default:"" placeholder:"port|starboard" help:"The only side the captures show: port or starboard."`
-	Layout         string        `type:"path" placeholder:"FILE" help:"What was set by hand, by screen size. explain writes --panel, --nadir and --side into it, triage reads it."`
+	Layout         string        `type:"path" placeholder:"FILE" help:"${layout}"`
 	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
 	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
 	ReadText       bool          `help:"Read the range off the captures' text with Tesseract, where it is installed; slow."`
-	Manifest       string        `type:"path" placeholder:"FILE" help:"CSV table with a line a capture: capture, range, time, speed and so on."`
+	Manifest       string        `type:"path" placeholder:"FILE" help:"${manifest}"`
 	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
 	Zone           string        `default:"UTC" placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin."`
 	ClockOffset    time.Duration `placeholder:"-1h" help:"Added to the captures' own times: -1h where their clock was an hour fast, 90s where it was slow."`

@@ -26,7 +26,7 @@ import (
 
 type triageCmd struct {
 	Paths []string `arg:"" name:"path" help:"Captures, folders of captures, .zip and .tar.gz archives of captures."`
-	Out   string   `required:"" short:"o" placeholder:"RUN" help:"Run folder for the results. The same command again goes on where it stopped."`
+	Out   string   `required:"" short:"o" placeholder:"RUN" help:"${triage_out}"`
 
 	knowledge   `embed:""`
 	modelChoice `embed:""`
@@ -36,15 +36,15 @@ type triageCmd struct {
 	Limit       time.Duration `default:"60s" help:"Time one capture may take; 0 for no limit."`
 	MaxPixels   int64         `default:"100000000" help:"Largest picture read, in pixels."`
 	MaxFile     string        `default:"512MiB" help:"Largest file read."`
-	Pictures    string        `enum:"all,marked,none" default:"all" help:"Overlays and close-ups for: all captures, those with marks, or none."`
+	Pictures    string        `enum:"all,marked,none" default:"all" help:"${triage_pictures}"`
 	Copies      bool          `help:"Keep copies of the captures in the run folder, so that it can be moved away from them."`
 	Top         int           `default:"25" help:"Lines of the ranked table; 0 for all."`
-	Shard       string        `placeholder:"I/N" help:"Do only part I of N, split by content; auto/N takes I from a Kubernetes indexed Job or a Slurm array."`
+	Shard       string        `placeholder:"I/N" help:"${triage_shard}"`
 	Retry       bool          `help:"Try captures again that were unreadable."`
 	Watch       bool          `help:"Keep taking new captures from the folders until Ctrl-C."`
 	FollowLinks bool          `help:"Follow symbolic links out of the folders, and links to folders."`
 	Clutter     bool          `help:"Keep what is likeliest clutter in lists, counts and exports."`
-	Timings     bool          `default:"true" negatable:"" help:"Keep what each capture cost in captures.jsonl; without, two runs give the same bytes."`
+	Timings     bool          `default:"true" negatable:"" help:"${triage_timings}"`
 }
 
 const watchEvery = 2 * time.Second

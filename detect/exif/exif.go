@@ -52,8 +52,10 @@ func Read(r io.ReadSeeker) Tags {
 		return nil
 	}
 	// A broken block still gives the tags read before the break, so the error says nothing more than a missing tag does.
-	_ = imagemeta.Decode(imagemeta.Options{R: b, ImageFormat: imagemeta.TIFF, Sources: imagemeta.EXIF, ShouldHandleTag: wanted, HandleTag: keep,
-		Warnf: func(string, ...any) {}, LimitTagSize: 256})
+	_ = imagemeta.Decode(imagemeta.Options{
+		R: b, ImageFormat: imagemeta.TIFF, Sources: imagemeta.EXIF, ShouldHandleTag: wanted, HandleTag: keep,
+		Warnf: func(string, ...any) {}, LimitTagSize: 256,
+	})
 	for _, k := range []struct{ time, offset string }{ // the library's names: CreateDate is DateTimeDigitized, ModifyDate is DateTime
 		{"DateTimeOriginal", "OffsetTimeOriginal"},
 		{"CreateDate", "OffsetTimeDigitized"},

@@ -39,6 +39,7 @@ func TestRead(t *testing.T) {
 	block := tagged(binary.BigEndian, 3, 6)
 	app1 := segment(0xe1, joined(header, block))
 	chunk := joined(binary.BigEndian.AppendUint32(nil, uint32(len(block))), []byte("eXIf"), block, make([]byte, 4))
+	xmp := segment(0xe1, []byte("http://ns.adobe.com/xap/1.0/\x00<x/>"))
 	changed := []Stamp{{Time: "2031:05:04 03:02:01"}}
 	nothing := Tags{Orientation: 1}
 	for name, tt := range map[string]struct {
@@ -47,7 +48,7 @@ func TestRead(t *testing.T) {
 	}{
 		"jpeg":                       {joined(start, app1, scan), Tags{6, changed}},
 		"jpeg, fill bytes":           {joined(start, []byte{0xff, 0xff}, app1, scan), Tags{6, changed}},
-		"jpeg, XMP first":            {joined(start, segment(0xe1, []byte("http://ns.adobe.com/xap/1.0/\x00<x/>")), app1, scan), Tags{6, changed}},
+		"jpeg, XMP first":            {joined(start, xmp, app1, scan), Tags{6, changed}},
 		"jpeg, behind the scan":      {joined(start, scan, app1), nothing},
 		"jpeg, cut short":            {joined(start, app1)[:40], nothing},
 		"jpeg, a segment of nothing": {joined(start, []byte("\xff\xe1\x00\x00"), app1), nothing},

@@ -223,8 +223,11 @@ func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
 const (
 	refineCells = 2.0 // how far from the map's side the panel's is looked for: the map is a cell or two off
 	borderCells = 1.6 // a side so near the picture's border lies on it, unless a bar shows there
-	clearEdges  = 100 // the same, of all four sides together, from which it tells that a panel stands upright: of a drawn screen whose map leans they are 290, of a dark photograph 70
 	clearStep   = 10  // difference of colour or texture, of 255, that makes a side
+
+	// The same, of all four sides together, from which it tells that a panel stands upright: of a drawn screen whose map leans they
+	// are 290, of a dark photograph 70.
+	clearEdges = 100
 )
 
 // pixelsOf turns a box in cells into pixels.

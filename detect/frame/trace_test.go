@@ -64,7 +64,8 @@ func TestTrace(t *testing.T) {
 	m := drawnMap(cells, nadir, func(y int) float64 { return nadir(y) - hump(y) }, func(y int) float64 { return nadir(y) + 30.4 })
 	pan := mapped(t, m, box, Options{})
 	if pan.Nadir == nil || pan.Side != "" || pan.First[port] == nil || pan.First[starboard] == nil {
-		t.Fatalf("nadir %v, side %q, first returns of port %v, starboard %v: want all of it", pan.Nadir != nil, pan.Side, pan.First[0] != nil, pan.First[1] != nil)
+		t.Fatalf("nadir %v, side %q, first returns of port %v, starboard %v: want all of it",
+			pan.Nadir != nil, pan.Side, pan.First[0] != nil, pan.First[1] != nil)
 	}
 	for r := 8; r < box.Dy()-8; r++ {
 		y := (box.Min.Y + r) / 4
@@ -138,7 +139,8 @@ func TestTraceUnsure(t *testing.T) {
 }
 
 func TestRegions(t *testing.T) {
-	m := drawnMap(image.Rect(20, 10, 220, 130), func(int) float64 { return 118 }, func(int) float64 { return 90 }, func(int) float64 { return 150 })
+	m := drawnMap(image.Rect(20, 10, 220, 130),
+		func(int) float64 { return 118 }, func(int) float64 { return 90 }, func(int) float64 { return 150 })
 	for y := 10; y < 130; y++ { // a second panel to the right, its port side beside the first one's starboard
 		for x := 170; x < 220; x++ {
 			i := y*reader.Cols + x

@@ -60,7 +60,8 @@ func TestTables(t *testing.T) {
 			"| near | ≥ 0.9 | 0.95 [0.90, 0.98] met | 0.90 **MISSED** |\n" + // judged unrounded
 			"| wrong | ≤ 1 | – | 1.0 met |\n" +
 			"| told | – | 2.5 | – |\n",
-		"sets": "|  | captures | recall | false or other marks a capture | class right | first return, px: median, 95 % |\n|---|---|---|---|---|---|\n" +
+		"sets": "|  | captures | recall | false or other marks a capture | class right | first return, px: median, 95 % |\n" +
+			"|---|---|---|---|---|---|\n" +
 			"| set a | 12 | 0.75 [0.60, 0.90] | 1.2 | – | 1.0, 4.0 |\n" +
 			"| tiles, first | 5 | 0.80 | 0.4 | 1.00 | – |\n",
 		"peers": "| recall; false or other marks a picture; recall at up to 1 false mark | set a |\n|---|---|\n" +
@@ -120,14 +121,15 @@ func TestGatherRefuses(t *testing.T) {
 
 func TestQuote(t *testing.T) {
 	s, _ := gathered(t)
-	const text = "# Title\n\nBelow:\n\n<!-- figures sets -->\nold\n<!-- /figures -->\n\nWithin: <!-- figure near.fitted 3 -->0.1<!-- /figure -->" +
+	const text = "# Title\n\nBelow:\n\n<!-- figures sets -->\nold\n<!-- /figures -->\n\n" +
+		"Within: <!-- figure near.fitted 3 -->0.1<!-- /figure -->" +
 		" or <!-- figure near.fitted 1% -->1 %<!-- /figure -->.\n"
 	got, err := s.Quote(text, small())
 	if err != nil {
 		t.Fatal(err)
 	}
-	if !strings.Contains(got, "-->\n|  | captures") || !strings.Contains(got, "3 -->0.954<!--") || !strings.Contains(got, "1% -->95.4 %<!--") ||
-		strings.Contains(got, "old") || !strings.HasPrefix(got, "# Title\n\nBelow:\n") {
+	if !strings.Contains(got, "-->\n|  | captures") || !strings.Contains(got, "3 -->0.954<!--") ||
+		!strings.Contains(got, "1% -->95.4 %<!--") || strings.Contains(got, "old") || !strings.HasPrefix(got, "# Title\n\nBelow:\n") {
 		t.Errorf("got\n%s", got)
 	}
 	if again, err := s.Quote(got, small()); err != nil || again != got {

@@ -123,13 +123,18 @@ func (w *wideDice) barge() {
 	s.Structures = append(s.Structures, b)
 }
 
+// side is one that the panel shows.
+func (w *wideDice) side() int {
+	if w.s.StarboardPx == 0 || w.s.PortPx > 0 && w.chance(0.5) {
+		return portSide
+	}
+	return starboardSide
+}
+
 // ladder is a frame standing in the water column.
 func (w *wideDice) ladder() {
 	s := w.s
-	side := starboardSide
-	if s.StarboardPx == 0 || s.PortPx > 0 && w.chance(0.5) {
-		side = portSide
-	}
+	side := w.side()
 	water := s.AltitudeM / s.PixelM()
 	long := int(float64(s.Pings) * w.in(0.08, 0.35))
 	at := w.IntN(max(1, s.Pings-long))
@@ -156,10 +161,7 @@ func (w *wideDice) walls() {
 		return
 	}
 	for range w.from(1, 2) {
-		side := starboardSide
-		if s.StarboardPx == 0 || s.PortPx > 0 && w.chance(0.5) {
-			side = portSide
-		}
+		side := w.side()
 		long := int(float64(s.Pings) * w.in(0.15, 1))
 		row := w.IntN(s.Pings - long + 1)
 		near := w.deep + 0.06
@@ -221,36 +223,23 @@ func (s *Spec) shift() {
 			}
 		}
 	}
-	for i := range s.Humps {
-		at(&s.Humps[i].Y)
+	each(s.Humps, at, func(m *Mound) *float64 { return &m.Y })
+	each(s.Swells, at, func(m *Mound) *float64 { return &m.Y })
+	each(s.Ridges, at, func(r *Ridge) *float64 { return &r.Y })
+	each(s.Ripples, at, func(r *Ripples) *float64 { return &r.Y })
+	each(s.Rocks, at, func(r *Rock) *float64 { return &r.Y })
+	for _, f := range s.Fields {
+		each(f.Rocks, at, func(r *Rock) *float64 { return &r.Y })
 	}
-	for i := range s.Swells {
-		at(&s.Swells[i].Y)
-	}
-	for i := range s.Ridges {
-		at(&s.Ridges[i].Y)
-	}
-	for i := range s.Ripples {
-		at(&s.Ripples[i].Y)
-	}
-	for i := range s.Rocks {
-		at(&s.Rocks[i].Y)
-	}
-	for i := range s.Fields {
-		for j := range s.Fields[i].Rocks {
-			at(&s.Fields[i].Rocks[j].Y)
-		}
-	}
-	for i := range s.Timber {
-		at(&s.Timber[i].Y)
-	}
-	for i := range s.Structures {
-		at(&s.Structures[i].Y)
-	}
-	for i := range s.Weeds {
-		at(&s.Weeds[i].Y)
-	}
-	for i := range s.Fish {
-		at(&s.Fish[i].Y)
+	each(s.Timber, at, func(t *Timber) *float64 { return &t.Y })
+	each(s.Structures, at, func(t *Structure) *float64 { return &t.Y })
+	each(s.Weeds, at, func(b *WeedBed) *float64 { return &b.Y })
+	each(s.Fish, at, func(f *Fish) *float64 { return &f.Y })
+}
+
+// each changes the place along the track of all things of one sort.
+func each[T any](things []T, change func(y *float64), y func(*T) *float64) {
+	for i := range things {
+		change(y(&things[i]))
 	}
 }

@@ -47,8 +47,7 @@ func walkNames(t testing.TB, in Inputs) (names, notes []string) {
 
 func TestWalk(t *testing.T) {
 	dir := folder(t, "b.PNG", "a.jpeg", "notes.txt", ".hidden.png", ".git/x.png", "sub/deep/c.tif", "old-run/"+runstore.FileName,
-		"a-explained/"+explainedPage,
-		"a-explained/overlay.png", "old-run/overlays/x.png", "out/y.png")
+		"a-explained/"+explainedPage, "a-explained/overlay.png", "old-run/overlays/x.png", "out/y.png")
 	write(t, filepath.Join(dir, "no-extension"), "\x89PNG\r\n\x1a\n0000000000")
 	outside := folder(t, "secret.png", "more/d.png")
 	for link, target := range map[string]string{

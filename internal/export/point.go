@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"iter"
-	"math"
 	"slices"
 	"strings"
 	"time"
@@ -87,8 +86,8 @@ func (t *table) measured(value, sd string, m *features.Measured) {
 		t.add(sd, nil)
 		return
 	}
-	t.add(value, round4(m.Value))
-	t.add(sd, round4(m.SD))
+	t.add(value, features.Round4(m.Value))
+	t.add(sd, features.Round4(m.SD))
 }
 
 // place adds how well a position is known.
@@ -97,10 +96,8 @@ func (t *table) place(p *detect.Position) {
 		t.add("position_error_"+t.unit.Symbol(), nil)
 		return
 	}
-	t.add("position_error_"+t.unit.Symbol(), round4(t.unit.FromMetres(p.ErrorM)))
+	t.add("position_error_"+t.unit.Symbol(), features.Round4(t.unit.FromMetres(p.ErrorM)))
 }
-
-func round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }
 
 // optional turns a nil pointer into a plain nil.
 func optional[T any](p *T) any {
@@ -182,15 +179,20 @@ func className(c detect.Class) string {
 	return "Mark"
 }
 
-// OfSightings are the points of things, in the order given.
-func OfSightings(sightings []places.Sighting, opt Options) Points {
+// inOrder are the points of what a list holds, which are counted from 1.
+func inOrder[T any](list []T, opt Options, point func(*T, int, Options) *Point) Points {
 	return func(yield func(*Point, error) bool) {
-		for i := range sightings {
-			if !yield(pointOfSighting(&sightings[i], i+1, opt), nil) {
+		for i := range list {
+			if !yield(point(&list[i], i+1, opt), nil) {
 				return
 			}
 		}
 	}
+}
+
+// OfSightings are the points of things, in the order given.
+func OfSightings(sightings []places.Sighting, opt Options) Points {
+	return inOrder(sightings, opt, pointOfSighting)
 }
 
 func pointOfSighting(s *places.Sighting, n int, opt Options) *Point {
@@ -219,22 +221,14 @@ func pointOfSighting(s *places.Sighting, n int, opt Options) *Point {
 	return &Point{
 		id: s.ID, class: s.Class, kind: string(s.Class), position: s.Position, time: s.Time, brief: withError(s.Sentence, s.Position, opt),
 		names: named(s.Name, s.AltitudeM, opt, fmt.Sprintf("%s %03d", what, n), fmt.Sprintf("%.1s%03d", what, n)),
-		facts: t.facts, detail: []string{note(s.Note), because(s.Why), "Captures: " + strings.Join(captures, ", ") + "."},
+		facts: t.facts, detail: []string{note(s.Note), because(s.Why), lookedAt(captures)},
 	}
 }
 
 // OfPlaces are the points of places, in the order given.
-func OfPlaces(list []places.Place, opt Options) Points {
-	return func(yield func(*Point, error) bool) {
-		for i := range list {
-			if !yield(pointOfPlace(&list[i], opt), nil) {
-				return
-			}
-		}
-	}
-}
+func OfPlaces(list []places.Place, opt Options) Points { return inOrder(list, opt, pointOfPlace) }
 
-func pointOfPlace(p *places.Place, opt Options) *Point {
+func pointOfPlace(p *places.Place, _ int, opt Options) *Point {
 	t := table{unit: opt.Units}
 	t.add("rank", p.Rank)
 	t.add("place", p.ID)
@@ -266,7 +260,7 @@ func pointOfPlace(p *places.Place, opt Options) *Point {
 	return &Point{
 		id: p.ID, class: class, kind: string(p.Kind), position: p.Position, time: p.Time, brief: withError(p.Sentence, p.Position, opt),
 		names: names,
-		facts: t.facts, detail: []string{note(p.Note), because(p.Why), "Captures: " + strings.Join(p.Captures, ", ") + "."},
+		facts: t.facts, detail: []string{note(p.Note), because(p.Why), lookedAt(p.Captures)},
 	}
 }
 
@@ -288,15 +282,7 @@ func kindName(k places.Kind) (long, short string, class detect.Class) {
 }
 
 // OfHolds are the points of holds, in the order given.
-func OfHolds(holds []survey.Hold, opt Options) Points {
-	return func(yield func(*Point, error) bool) {
-		for i := range holds {
-			if !yield(pointOfHold(&holds[i], i+1, opt), nil) {
-				return
-			}
-		}
-	}
-}
+func OfHolds(holds []survey.Hold, opt Options) Points { return inOrder(holds, opt, pointOfHold) }
 
 func pointOfHold(h *survey.Hold, n int, opt Options) *Point {
 	var captures []string
@@ -317,7 +303,7 @@ func pointOfHold(h *survey.Hold, n int, opt Options) *Point {
 		id: h.ID, class: detect.SuspendedTarget, kind: "hold", position: h.Position, brief: withError(brief, h.Position, opt),
 		facts:  t.facts,
 		names:  []string{fmt.Sprintf("Hold %02d x%d", n, h.Targets), fmt.Sprintf("Hold %02d", n), fmt.Sprintf("H%02d", n)},
-		detail: []string{"Captures: " + strings.Join(captures, ", ") + "."},
+		detail: []string{lookedAt(captures)},
 	}
 }
 
@@ -359,6 +345,9 @@ func withError(s string, p *detect.Position, opt Options) string {
 	return s
 }
 
+// lookedAt says which captures a point comes from.
+func lookedAt(captures []string) string { return "Captures: " + strings.Join(captures, ", ") + "." }
+
 func capturesOf(members []survey.Member) []string {
 	var out []string
 	for _, m := range members {
@@ -370,15 +359,7 @@ func capturesOf(members []survey.Member) []string {
 }
 
 // OfChanges are the points of what two days differ and agree in, in the order given.
-func OfChanges(list []places.Changed, opt Options) Points {
-	return func(yield func(*Point, error) bool) {
-		for i := range list {
-			if !yield(pointOfChange(&list[i], i+1, opt), nil) {
-				return
-			}
-		}
-	}
-}
+func OfChanges(list []places.Changed, opt Options) Points { return inOrder(list, opt, pointOfChange) }
 
 func pointOfChange(c *places.Changed, n int, opt Options) *Point {
 	t := table{unit: opt.Units}
@@ -402,7 +383,7 @@ func pointOfChange(c *places.Changed, n int, opt Options) *Point {
 	side("now", c.Now)
 	best := slices.Concat(c.Now, c.Then)[0]
 	t.add("class", string(best.Class))
-	t.add("apart_"+opt.Units.Symbol(), round4(opt.Units.FromMetres(c.ApartM)))
+	t.add("apart_"+opt.Units.Symbol(), features.Round4(opt.Units.FromMetres(c.ApartM)))
 	t.place(&c.Position)
 	t.add("summary", c.Sentence)
 	return &Point{

@@ -160,7 +160,7 @@ func (f *finder) addPlace(in []int, h *survey.Hold) {
 		at := survey.Middle(positions)
 		p.Position = &at
 	}
-	p.Score = round4(1 - (1-p.Score)*missing)
+	p.Score = features.Round4(1 - (1-p.Score)*missing)
 	p.ID = "p" + best.ID[1:]
 	p.Sentence, p.Why = f.tell(&p, things, shown)
 	f.places = append(f.places, p)
@@ -372,5 +372,3 @@ func (n *neighbours) together(a, b int) bool {
 	}
 	return math.Sqrt(d) <= math.Min(reachM, n.groupM+math.Hypot(n.of[a].Position.ErrorM, n.of[b].Position.ErrorM)/2)
 }
-
-func round4(v float64) float64 { return math.Round(v*1e4) / 1e4 }

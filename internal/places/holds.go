@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"shadowgap/detect"
+	"shadowgap/features"
 	"shadowgap/internal/decided"
 	"shadowgap/internal/survey"
 )
@@ -66,7 +67,7 @@ func heldStill(capture string, h detect.HoldRecord, byKey map[string]*decided.Ma
 	}
 	out.Odds = h.Odds
 	if before < 1 {
-		out.Odds = math.Min(1, round4(h.Odds*(1-after)/(1-before)))
+		out.Odds = math.Min(1, features.Round4(h.Odds*(1-after)/(1-before)))
 	}
 	return out, true
 }

@@ -236,7 +236,7 @@ func (f *finder) finish(s *Sighting, merging []string) {
 	if s.Decision != decided.Open {
 		s.Doubt = 0
 	}
-	s.Score = round4(worth[s.Class] * s.Odds[s.Class])
+	s.Score = features.Round4(worth[s.Class] * s.Odds[s.Class])
 	s.Sentence = f.thing(s).Sentence(f.opt.Units)
 	s.Why = words.Why(&best.MarkRecord, f.opt.Units)
 	if len(merging) > 0 {
@@ -280,5 +280,5 @@ func doubt(o detect.Odds) float64 {
 			second = p
 		}
 	}
-	return round4(1 - (first - second))
+	return features.Round4(1 - (first - second))
 }

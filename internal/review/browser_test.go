@@ -155,8 +155,19 @@ func TestBrowserFromFile(t *testing.T) {
 	}
 	do(t, ctx, run(`document.querySelector('#hidden-cards button').click()`))
 	until(t, ctx, `document.querySelectorAll('.card:not([hidden])').length === 5`)
-	slow, err := chromedp.Run(ctx, chromedp.Evaluate[float64](`new Promise(done => { const nav = document.querySelector('#side'), times = []; let last = performance.now(), n = 0;
-const step = () => { const now = performance.now(); times.push(now - last); last = now; nav.scrollTop += 400; if (++n < 60) requestAnimationFrame(step); else done(times.sort((a, b) => a - b)[57]); }; requestAnimationFrame(step); })`, chromedp.EvalAwaitPromise))
+	slow, err := chromedp.Run(ctx, chromedp.Evaluate[float64](`new Promise(done => {
+	const nav = document.querySelector('#side'), times = [];
+	let last = performance.now(), n = 0;
+	const step = () => {
+		const now = performance.now();
+		times.push(now - last);
+		last = now;
+		nav.scrollTop += 400;
+		if (++n < 60) requestAnimationFrame(step);
+		else done(times.sort((a, b) => a - b)[57]);
+	};
+	requestAnimationFrame(step);
+})`, chromedp.EvalAwaitPromise))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -238,7 +249,12 @@ const step = () => { const now = performance.now(); times.push(now - last); last
 	until(t, ctx, `document.getElementById('count').textContent.startsWith('10 of 500')`)
 	do(t, ctx, chromedp.Click(`#filter [type=reset]`))
 	until(t, ctx, `document.getElementById('count').textContent === '500 captures'`)
-	do(t, ctx, run(`(() => { const f = document.getElementById('filter'); f.elements.side.value = 'port'; f.elements.hump.checked = true; f.dispatchEvent(new Event('input')); })()`))
+	do(t, ctx, run(`(() => {
+	const f = document.getElementById('filter');
+	f.elements.side.value = 'port';
+	f.elements.hump.checked = true;
+	f.dispatchEvent(new Event('input'));
+})()`))
 	until(t, ctx, `document.querySelectorAll('.card:not([hidden])').length === 1`)
 	do(t, ctx, chromedp.Click(`#hidden-cards button`)) // clears the filters, the asking for clutter among them
 	until(t, ctx, `document.querySelectorAll('.card:not([hidden])').length === 4`)
@@ -313,7 +329,10 @@ func TestBrowserServed(t *testing.T) {
 	until(t, ctx, `document.querySelector('.stage img').naturalWidth === 800 && !document.querySelector('.draw').hidden`)
 	do(t, ctx, run(`document.querySelector('.port').scrollIntoView({block: 'center'})`))
 	type rect struct{ X, Y, K float64 }
-	at := js[rect](t, ctx, `(() => { const r = document.querySelector('.stage').getBoundingClientRect(); return { X: r.left, Y: r.top, K: r.width / 800 }; })()`)
+	at := js[rect](t, ctx, `(() => {
+	const r = document.querySelector('.stage').getBoundingClientRect();
+	return { X: r.left, Y: r.top, K: r.width / 800 };
+})()`)
 	px := func(x, y float64) (float64, float64) { return at.X + x*at.K, at.Y + y*at.K }
 	for _, b := range []detect.Box{{X: 520, Y: 60, W: 40, H: 30}, {X: 600, Y: 60, W: 80, H: 30}} {
 		x0, y0 := px(float64(b.X)+.4, float64(b.Y)+.4)
@@ -362,7 +381,8 @@ func TestBrowserServed(t *testing.T) {
 	evil := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) {
 		w.Header().Set("Content-Type", "text/html")
 		fmt.Fprintf(w, `<script>window.tried = Promise.allSettled(['text/plain', 'application/json'].flatMap(t => ['no-cors', 'cors'].map(m =>
-fetch(%q + 'api/decisions', {method: 'POST', mode: m, headers: {'Content-Type': t}, body: JSON.stringify(%s)}).then(r => r.ok && r.type !== 'opaque'))))</script>`,
+fetch(%q + 'api/decisions', {method: 'POST', mode: m, headers: {'Content-Type': t}, body: JSON.stringify(%s)}).then(
+	r => r.ok && r.type !== 'opaque'))))</script>`,
 			url, `{"id":"0123456789abcdef0123456789abcdef","at":"2031-05-04T03:02:01Z","action":"done","capture":"`+caps[0].Capture+`"}`)
 	}))
 	defer evil.Close()
@@ -390,8 +410,10 @@ fetch(%q + 'api/decisions', {method: 'POST', mode: m, headers: {'Content-Type': 
 	}
 	do(t, ctx, chromedp.KeyEvent("a"))
 	until(t, ctx, `document.getElementById('banner').textContent.includes('not stored yet')`)
-	if n := js[int](t, ctx, `JSON.parse(localStorage.getItem(Object.keys(localStorage).find(k => k.startsWith('shadowgap-decisions')))).length`); n != 1 {
-		t.Errorf("%d decisions wait in the browser, want 1", n)
+	waiting := js[int](t, ctx, `JSON.parse(localStorage.getItem(
+	Object.keys(localStorage).find(k => k.startsWith('shadowgap-decisions')))).length`)
+	if waiting != 1 {
+		t.Errorf("%d decisions wait in the browser, want 1", waiting)
 	}
 }
 
@@ -405,7 +427,8 @@ func TestBrowserPhoneAndDark(t *testing.T) {
 		chromedp.Navigate("file://"+filepath.Join(dir, "review.html#captures")))
 	until(t, ctx, `document.querySelector('.card.active') !== null`)
 	shoot(t, ctx, "phone-light.png")
-	do(t, ctx, run(`document.getElementById('b-theme').click(); document.getElementById('b-theme').click(); document.querySelectorAll('#list .row')[3].click()`))
+	do(t, ctx, run(`document.getElementById('b-theme').click(); document.getElementById('b-theme').click();
+document.querySelectorAll('#list .row')[3].click()`))
 	until(t, ctx, `document.documentElement.dataset.theme === 'dark'`)
 	shoot(t, ctx, "phone-dark.png")
 	until(t, ctx, `document.querySelector('.stage img').naturalWidth === 800`)
@@ -413,12 +436,15 @@ func TestBrowserPhoneAndDark(t *testing.T) {
 	if w := js[float64](t, ctx, `document.documentElement.scrollWidth`); w > 390 {
 		t.Errorf("the page is %v pixels wide on a phone of 390", w)
 	}
-	small := js[[]string](t, ctx, `Array.from(document.querySelectorAll('button, select, input, summary')).filter(e => e.offsetParent && (e.offsetWidth < 24 || e.offsetHeight < 24) && !['checkbox', 'radio'].includes(e.type)).map(e => e.outerHTML.slice(0, 80))`)
+	small := js[[]string](t, ctx, `Array.from(document.querySelectorAll('button, select, input, summary'))
+	.filter(e => e.offsetParent && (e.offsetWidth < 24 || e.offsetHeight < 24) && !['checkbox', 'radio'].includes(e.type))
+	.map(e => e.outerHTML.slice(0, 80))`)
 	if len(small) > 0 {
 		t.Errorf("controls below 24 pixels (WCAG 2.2, 2.5.8): %v", small)
 	}
-	unnamed := js[[]string](t, ctx,
-		`Array.from(document.querySelectorAll('button, select, input, textarea')).filter(e => !(e.getAttribute('aria-label') || e.textContent.trim() || (e.labels && e.labels.length))).map(e => e.outerHTML.slice(0, 80))`)
+	unnamed := js[[]string](t, ctx, `Array.from(document.querySelectorAll('button, select, input, textarea'))
+	.filter(e => !(e.getAttribute('aria-label') || e.textContent.trim() || (e.labels && e.labels.length)))
+	.map(e => e.outerHTML.slice(0, 80))`)
 	if len(unnamed) > 0 {
 		t.Errorf("controls without a name: %v", unnamed)
 	}

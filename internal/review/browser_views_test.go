@@ -139,12 +139,14 @@ func TestBrowserReviewsFiveHundredCapturesInAHundredKeys(t *testing.T) {
 	here := js[string](t, ctx, `document.getElementById('q-say').textContent`)
 	do(t, ctx, chromedp.Reload())
 	until(t, ctx, `document.querySelector('#v-queue .card') !== null`)
-	if got := js[string](t, ctx, `document.getElementById('queue-h').textContent.slice(0, 4) + document.getElementById('q-say').textContent`); got != "4 of"+here {
-		t.Errorf("after reloading one is at %q, want %q", got, "4 of"+here)
+	again := js[string](t, ctx, `document.getElementById('queue-h').textContent.slice(0, 4) + document.getElementById('q-say').textContent`)
+	if again != "4 of"+here {
+		t.Errorf("after reloading one is at %q, want %q", again, "4 of"+here)
 	}
 	// Undo takes all looks at a thing back together, and the queue goes back to it.
 	do(t, ctx, chromedp.KeyEvent("z"))
-	until(t, ctx, `document.getElementById('queue-h').textContent.startsWith('3 of') && document.querySelector('#v-queue .state').textContent === 'open'`)
+	until(t, ctx, `document.getElementById('queue-h').textContent.startsWith('3 of') &&
+	document.querySelector('#v-queue .state').textContent === 'open'`)
 	do(t, ctx, chromedp.KeyEvent("a"))
 	until(t, ctx, `document.getElementById('queue-h').textContent.startsWith('4 of')`)
 	if n := js[string](t, ctx, `document.getElementById('tally').textContent`); !strings.HasPrefix(n, "3 of ") {
@@ -152,10 +154,15 @@ func TestBrowserReviewsFiveHundredCapturesInAHundredKeys(t *testing.T) {
 	}
 
 	// The first bundle: what is taken out of it comes next, by itself.
-	do(t, ctx, run(`const end = () => document.querySelectorAll('.tile').length > 0; for (let k = 0; k < 100 && !end(); k++) document.body.dispatchEvent(new KeyboardEvent('keydown', { key: 'n', bubbles: true }))`))
+	do(t, ctx, run(`const end = () => document.querySelectorAll('.tile').length > 0;
+for (let k = 0; k < 100 && !end(); k++) document.body.dispatchEvent(new KeyboardEvent('keydown', { key: 'n', bubbles: true }))`))
 	until(t, ctx, `document.querySelectorAll('.tile').length > 5`)
 	shoot(t, ctx, "queue-bundle.png")
-	odd := js[string](t, ctx, `(() => { const b = document.querySelectorAll('.tile')[2]; b.click(); return b.querySelector('span').textContent; })()`)
+	odd := js[string](t, ctx, `(() => {
+	const b = document.querySelectorAll('.tile')[2];
+	b.click();
+	return b.querySelector('span').textContent;
+})()`)
 	before := js[int](t, ctx, `document.querySelectorAll('.tile').length`)
 	do(t, ctx, chromedp.KeyEvent("r"))
 	until(t, ctx, `document.getElementById('q-say') !== null`)
@@ -254,7 +261,10 @@ func TestBrowserMap(t *testing.T) {
 	first := js[string](t, ctx, `document.querySelector('#map-card h3').textContent`)
 	shoot(t, ctx, "map-picked.png")
 	type rect struct{ X, Y, W, H float64 }
-	r := js[rect](t, ctx, `(() => { const r = document.querySelector('.sea canvas').getBoundingClientRect(); return { X: r.left, Y: r.top, W: r.width, H: r.height }; })()`)
+	r := js[rect](t, ctx, `(() => {
+	const r = document.querySelector('.sea canvas').getBoundingClientRect();
+	return { X: r.left, Y: r.top, W: r.width, H: r.height };
+})()`)
 	do(t, ctx, chromedp.MouseClickXY(r.X+r.W-60, r.Y+r.H-60))
 	until(t, ctx, `document.querySelector('#map-card h3') === null || document.querySelector('#map-card h3').textContent !== `+jsString(first))
 	do(t, ctx, chromedp.MouseClickXY(r.X+r.W/2, r.Y+r.H/2))
@@ -263,7 +273,8 @@ func TestBrowserMap(t *testing.T) {
 	do(t, ctx, run(`document.querySelector('#map-card .acts button').click()`))
 	until(t, ctx, `document.querySelector('#map-card .state').textContent === '✓ accepted'`)
 	do(t, ctx, chromedp.KeyEvent("o"))
-	until(t, ctx, `!document.getElementById('v-captures').hidden && document.querySelector('.card.active h3')?.textContent.endsWith(`+jsString(first)+`)`)
+	until(t, ctx, `!document.getElementById('v-captures').hidden &&
+	document.querySelector('.card.active h3')?.textContent.endsWith(`+jsString(first)+`)`)
 	if got := js[string](t, ctx, `document.querySelector('.card.active .state').textContent`); got != "✓ accepted" {
 		t.Errorf("the mark is %q after it was accepted on the map", got)
 	}
@@ -302,7 +313,10 @@ func TestBrowserOutlinesAScreenOnce(t *testing.T) {
 	until(t, ctx, `document.querySelector('.pad img')?.naturalWidth === 800`)
 	do(t, ctx, run(`document.querySelector('.pad').scrollIntoView({ block: 'center' })`))
 	type rect struct{ X, Y, K float64 }
-	at := js[rect](t, ctx, `(() => { const r = document.querySelector('.pad').getBoundingClientRect(); return { X: r.left, Y: r.top, K: r.width / 800 }; })()`)
+	at := js[rect](t, ctx, `(() => {
+	const r = document.querySelector('.pad').getBoundingClientRect();
+	return { X: r.left, Y: r.top, K: r.width / 800 };
+})()`)
 	drag(t, ctx, at.X+100*at.K, at.Y+40*at.K, at.X+700*at.K, at.Y+440*at.K)
 	do(t, ctx, chromedp.MouseClickXY(at.X+395*at.K, at.Y+200*at.K))
 	shoot(t, ctx, "outline.png")
@@ -326,8 +340,9 @@ func TestBrowserOutlinesAScreenOnce(t *testing.T) {
 	if l.Width != 800 || l.Height != 480 || l.Side != "" {
 		t.Errorf("layout %+v", l)
 	}
-	if got := js[string](t, ctx, `[...document.querySelectorAll('#v-checkup .command code')].map(e => e.textContent).join('\n')`); !strings.Contains(got, `shadowgap triage 'my captures' --out run --layout run/layout.json`) {
-		t.Errorf("the command shown is %q", got)
+	shown := js[string](t, ctx, `[...document.querySelectorAll('#v-checkup .command code')].map(e => e.textContent).join('\n')`)
+	if !strings.Contains(shown, `shadowgap triage 'my captures' --out run --layout run/layout.json`) {
+		t.Errorf("the command shown is %q", shown)
 	}
 	// A capture as one picture comes from the server, drawn as decided.
 	size := await[int](t, ctx, `fetch('share/0.jpg').then((r) => r.ok ? r.blob() : Promise.reject(r.status)).then((b) => b.size)`)
@@ -340,7 +355,8 @@ func TestBrowserPrintsTheTenPlacesOnOnePage(t *testing.T) {
 	url := surveyPage(t, 80)
 	ctx := browse(t, 1440, 900)
 	do(t, ctx, chromedp.Navigate(url))
-	until(t, ctx, `document.querySelectorAll('.place').length === 10 && [...document.querySelectorAll('.place img')].slice(0, 4).every(i => i.naturalWidth > 0)`)
+	until(t, ctx, `document.querySelectorAll('.place').length === 10 &&
+	[...document.querySelectorAll('.place img')].slice(0, 4).every(i => i.naturalWidth > 0)`)
 	res, err := chromedp.Call(ctx, page.PrintToPDF, page.PrintToPDFParams{PreferCSSPageSize: new(true), PrintBackground: new(true)})
 	if err != nil {
 		t.Fatal(err)
@@ -383,10 +399,15 @@ func TestBrowserEveryViewIsAccessible(t *testing.T) {
 				until(t, ctx, `document.querySelector(`+jsString(ready)+`) !== null`)
 				where := fmt.Sprintf("%s, %s, %d wide", view, theme, width)
 				if w := js[int64](t, ctx, `document.documentElement.scrollWidth`); w > width {
-					wide := js[[]string](t, ctx, `[...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > innerWidth + 1).slice(0, 5).map(e => e.outerHTML.slice(0, 90))`)
+					wide := js[[]string](t, ctx, `[...document.querySelectorAll('main *')]
+	.filter(e => e.getBoundingClientRect().right > innerWidth + 1).slice(0, 5).map(e => e.outerHTML.slice(0, 90))`)
 					t.Errorf("%s: the page is %d pixels wide: %q", where, w, wide)
 				}
-				bad := js[[]string](t, ctx, `[...document.querySelectorAll('button, select, input, textarea, a, summary')].filter(e => e.offsetParent && !['checkbox', 'radio'].includes(e.type) && (e.offsetHeight < 24 || e.offsetWidth < 24 || !(e.getAttribute('aria-label') || e.textContent.trim() || (e.labels && e.labels.length)))).filter(e => !(e.tagName === 'A' && getComputedStyle(e).display === 'inline')).map(e => e.outerHTML.slice(0, 90))`)
+				bad := js[[]string](t, ctx, `[...document.querySelectorAll('button, select, input, textarea, a, summary')]
+	.filter(e => e.offsetParent && !['checkbox', 'radio'].includes(e.type) && (e.offsetHeight < 24 || e.offsetWidth < 24 ||
+		!(e.getAttribute('aria-label') || e.textContent.trim() || (e.labels && e.labels.length))))
+	.filter(e => !(e.tagName === 'A' && getComputedStyle(e).display === 'inline'))
+	.map(e => e.outerHTML.slice(0, 90))`)
 				if len(bad) > 0 {
 					t.Errorf("%s: controls without a name or under 24 pixels: %q", where, bad)
 				}
@@ -397,8 +418,9 @@ func TestBrowserEveryViewIsAccessible(t *testing.T) {
 					continue
 				}
 				do(t, ctx, run(axe))
-				found := await[[]string](t, ctx,
-					`axe.run().then(r => r.violations.filter(v => ['serious', 'critical'].includes(v.impact)).map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 120)).join(' | ')))`)
+				found := await[[]string](t, ctx, `axe.run().then(r => r.violations
+	.filter(v => ['serious', 'critical'].includes(v.impact))
+	.map(v => v.id + ': ' + v.nodes.slice(0, 3).map(n => n.html.slice(0, 120)).join(' | ')))`)
 				if len(found) > 0 {
 					t.Errorf("%s: %s", where, strings.Join(found, "\n"))
 				}

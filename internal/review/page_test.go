@@ -281,7 +281,9 @@ func TestContrastMeetsAA(t *testing.T) {
 			t.Errorf("%s on its badge has %.2f:1, want 3:1", m[1], got)
 		}
 	}
-	for _, p := range []pair{{"#1b2225", "#ffffff", 4.5}, {"#0072B2", "#ffffff", 3}, {"#ffffff", "#14181a", 4.5}, {"#e9edef", "#101010", 4.5}} {
+	for _, p := range []pair{
+		{"#1b2225", "#ffffff", 4.5}, {"#0072B2", "#ffffff", 3}, {"#ffffff", "#14181a", 4.5}, {"#e9edef", "#101010", 4.5},
+	} {
 		if got := contrast(t, p.fg, p.bg); got < p.want {
 			t.Errorf("%s on %s has %.2f:1, want %.1f:1", p.fg, p.bg, got, p.want)
 		}

@@ -94,6 +94,15 @@ func TestServerStoresAndShowsDecisions(t *testing.T) {
 	}
 }
 
+// beyondScreen is a layout whose panel is wider than its screen.
+const beyondScreen = `{"width":800,"height":480,"panel":{"x":0,"y":0,"w":900,"h":400},"nadir":100,"side":""}`
+
+// rebound makes a request one of a page whose name was made to lead to this server.
+func rebound(r *http.Request) {
+	r.Host = "evil.example"
+	r.Header.Set("Origin", "http://evil.example")
+}
+
 func TestServerRefuses(t *testing.T) {
 	s := serveTest(t)
 	good, err := json.Marshal(decision(Accept, s.marks[0]))
@@ -117,7 +126,7 @@ func TestServerRefuses(t *testing.T) {
 		"form post":                    {"POST", "api/decisions", string(good), header("Content-Type", "application/x-www-form-urlencoded"), 403},
 		"plain text post":              {"POST", "api/take", "{}", header("Content-Type", "text/plain"), 403},
 		"rebound name":                 {"GET", "", "", func(r *http.Request) { r.Host = "evil.example:4711" }, 421},
-		"rebound name posts":           {"POST", "api/decisions", string(good), func(r *http.Request) { r.Host = "evil.example"; r.Header.Set("Origin", "http://evil.example") }, 421},
+		"rebound name posts":           {"POST", "api/decisions", string(good), rebound, 421},
 		"wrong token":                  {"GET", "", "", func(r *http.Request) { r.URL.Path = "/" + strings.Repeat("A", 32) + "/" }, 404},
 		"no token":                     {"GET", "", "", func(r *http.Request) { r.URL.Path = "/" }, 404},
 		"no token, page's name":        {"GET", "", "", func(r *http.Request) { r.URL.Path = "/review.html" }, 404},
@@ -136,7 +145,7 @@ func TestServerRefuses(t *testing.T) {
 		"export not offered":           {"GET", "export/places.gpx", "", nil, 404},
 		"export of another file":       {"GET", "export/run.db", "", nil, 404},
 		"layout from elsewhere":        {"POST", "api/layout", "{}", header("Origin", "https://evil.example"), 403},
-		"layout outside the screen":    {"POST", "api/layout", `{"width":800,"height":480,"panel":{"x":0,"y":0,"w":900,"h":400},"nadir":100,"side":""}`, nil, 400},
+		"layout outside the screen":    {"POST", "api/layout", beyondScreen, nil, 400},
 		"layout with unknown field":    {"POST", "api/layout", `{"path":"/etc"}`, nil, 400},
 		"group that is no id":          {"POST", "api/decisions", strings.Replace(string(good), `"action"`, `"group":"x","action"`, 1), nil, 400},
 		"other method":                 {"DELETE", "api/decisions", "", nil, 405},

@@ -1,0 +1,28 @@
+package main
+
+import "github.com/alecthomas/kong"
+
+// longHelp are the helps of options that are too long for the line that a struct tag must be, by the names that the tags give in their
+// place.
+func longHelp() kong.Vars {
+	return kong.Vars{
+		"export_as": "Format: csv, jsonl, geojson, gpx or kml; or labels, what a reviewer made of the captures looked at " +
+			"to the end, for score and fit.",
+		"export_of": "What to write: marks; sightings, things merged over all looks at them; holds; or places to go to, best first.",
+		"export_out": "File to write, - for standard output; default the list's name with the format's ending, or " +
+			"labels.json, in the run folder.",
+		"export_top": "Only the best so many sightings, holds or places that are there at better than even odds; in GPX and " +
+			"KML, of those with a position.",
+		"fit_runs": "Run folder; give the option again for each further run. Decisions made in their reviews are learnt from.",
+		"scene_kind": "Kinds of scene to take in turn; default all but wide, the kind with rough bottoms, worse records and " +
+			"displays of every sort.",
+		"score_shown":     "Read labelled whole swaths below this folder, also shown in other ways; instead of a run. Minutes.",
+		"score_level":     "Count marks from this chance of being real: that of the best F1, or of another score's results.json.",
+		"layout":          "What was set by hand, by screen size. explain writes --panel, --nadir and --side into it, triage reads it.",
+		"manifest":        "CSV table with a line a capture: capture, range, time, speed and so on.",
+		"triage_out":      "Run folder for the results. The same command again goes on where it stopped.",
+		"triage_pictures": "Overlays and close-ups for: all captures, those with marks, or none.",
+		"triage_shard":    "Do only part I of N, split by content; auto/N takes I from a Kubernetes indexed Job or a Slurm array.",
+		"triage_timings":  "Keep what each capture cost in captures.jsonl; without, two runs give the same bytes.",
+	}
+}
