@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"shadowgap/features"
 )
 
@@ -18,6 +16,7 @@ type normalised struct {
 	power        float64
 	mid          float64 // centre raised to the power
 	lower, upper float64 // standard deviations of the raised strengths below and above the middle
+	tails        tails
 }
 
 // normalise learns the power that makes the 20 %, 50 % and 80 % quantiles of the bottom symmetric, and the spread on each
@@ -27,20 +26,20 @@ type normalised struct {
 // window. leastPower bounds the power from below: means over wide windows are near normal as they are, and a lower power
 // would only follow the objects in them. It returns an error when there is no bottom.
 func normalise(m *features.Grid, mask []uint8, leastPower, heaviest float64) (normalised, error) {
-	h, err := features.NewHistogram(0, 4, 4000)
+	h, err := features.NewHistogram(0, 16, 16000)
 	if err != nil {
 		return normalised{}, fmt.Errorf("normalising: %w", err)
 	}
-	// an even choice is sample enough; an odd step does not fall in step with the rows, whose length is even more often
-	const enough = 40_000
+	// an even choice is sample enough, of the tails too; an odd step does not fall in step with the rows, whose length is even more often
+	const enough = 200_000
 	step := len(mask)/enough | 1
 	for i := 0; i < len(mask); i += step {
 		if mask[i] == regionBottom {
 			h.Add(float64(m.V[i]))
 		}
 	}
-	q := make(map[float64]float64, 4)
-	for _, p := range [...]float64{0.2, 0.5, 0.8, 0.97} {
+	q := make(map[float64]float64, 8)
+	for _, p := range [...]float64{0.2, 0.5, 0.8, 0.97, lawFrom, 1 - lawFrom, tailFrom, 1 - tailFrom} {
 		v, err := h.Quantile(p)
 		if err != nil {
 			return normalised{}, fmt.Errorf("normalising: the side holds no bottom: %w", err)
@@ -66,6 +65,7 @@ func normalise(m *features.Grid, mask []uint8, leastPower, heaviest float64) (no
 	n.upper = math.Max((raise(q[0.8], n.power)-n.mid)/z80, 1e-3)
 	tail := (raise(q[0.97], n.power) - n.mid) / z97
 	n.upper = math.Min(math.Max(n.upper, tail), heaviest*n.upper)
+	n.tails = newTails(func(p float64) float64 { return q[p] }, heaviest)
 	return n, nil
 }
 
@@ -109,9 +109,4 @@ func (n normalised) at(z float64) float32 {
 		spread = n.lower
 	}
 	return float32(lower(n.mid+z*spread, n.power))
-}
-
-// quantile is the number of spreads below which plain bottom stays with the given chance.
-func (n normalised) quantile(chance float64) float64 {
-	return distuv.UnitNormal.Quantile(chance)
 }

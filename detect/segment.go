@@ -308,8 +308,8 @@ func (seg *segments) threshold(arena *features.Arena) error {
 // threshold marks what stands out of plain bottom at one scale.
 func (f *scaleField) threshold(sc scale, arena *features.Arena) {
 	hi, lo := f.normal.at(sc.growHighlight), f.normal.at(-sc.growShadow)
-	f.overSeed = f.normal.at(f.normal.quantile(1 - sc.highlight))
-	underSeed := f.normal.at(f.normal.quantile(sc.shadow))
+	f.overSeed = f.normal.tails.over(sc.highlight)
+	underSeed := f.normal.tails.under(sc.shadow)
 	f.over, f.under = arena.Mask(len(f.mask)), arena.Mask(len(f.mask))
 	clear(f.over)
 	clear(f.under)

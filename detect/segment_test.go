@@ -3,6 +3,8 @@ package detect
 import (
 	"math"
 	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // What a screen may do to echo amplitude (0 to 1 in and out): displays differ in gain, gamma and compression.
@@ -55,7 +57,7 @@ func TestFalseAlarmRateOnSpeckle(t *testing.T) {
 				pixels += rows * cols
 				const chance = 1e-3
 				for j, f := range seg.fields {
-					hi, lo := f.normal.at(f.normal.quantile(1-chance)), f.normal.at(f.normal.quantile(chance))
+					hi, lo := f.normal.tails.over(chance), f.normal.tails.under(chance)
 					q, w := lv.q, scales[j].window
 					if f.step > 1 {
 						if q, _, err = halved(lv.q, lv.mask, nil); err != nil {
@@ -101,7 +103,7 @@ func mostPatches() float64 {
 	n := 0.0
 	for _, sc := range scales {
 		for _, p := range [...]float64{sc.highlight, sc.shadow} {
-			z := normalised{}.quantile(1 - p)
+			z := distuv.UnitNormal.Quantile(1 - p)
 			n += math.Min(1, math.Pow(z, 4)/float64(sc.window*sc.window)) * p * megapixel
 		}
 	}
