@@ -82,4 +82,5 @@ function refilter() {
   items.forEach((_, i) => paintItem(i));
   count();
   if (open.i >= 0) hideCards();
+  if (open.look) open.look.paint();
 }
