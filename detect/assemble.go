@@ -107,6 +107,9 @@ func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []M
 	if p.Upright != nil {
 		turnBack(p.Upright, &rec, marks)
 	}
+	if opt.AskClutter {
+		clutterLast(marks) // so that the others have the names that they have without it
+	}
 	nameMarks(marks)
 	return rec, marks
 }
@@ -123,8 +126,8 @@ func nameMarks(marks []MarkRecord) {
 	}
 }
 
-// markRecord classifies one measured candidate and writes it down; keep is false for what is most likely clutter and for
-// stones of a rock field that don't stand out of it.
+// markRecord classifies one measured candidate and writes it down; keep is false for what is most likely clutter, unless it is asked for,
+// and for stones of a rock field that don't stand out of it.
 func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *features.Measured, opt Options) (rec MarkRecord, keep bool) {
 	hull := m.span()
 	rec = MarkRecord{
@@ -132,7 +135,12 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: m.numbers, Odds: m.odds,
 	}
 	rec.Class = rec.Odds.likeliest()
-	if rec.Class == Clutter && rec.Odds.Something() && !opt.KeepClutter {
+	told := rec.Odds.Something() && (m.shadow != nil || rec.Odds[Clutter] < mostClutterBare)
+	switch {
+	case opt.KeepClutter:
+	case !told:
+		rec.Class = Clutter
+	case rec.Class == Clutter:
 		rec.Class = rec.Odds.likeliestReal()
 	}
 	if m.highlight != nil {
@@ -172,10 +180,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	if opt.KeepClutter {
 		return rec, true
 	}
-	if m.shadow == nil && rec.Odds[Clutter] >= mostClutterBare {
-		return rec, false
-	}
-	return rec, rec.Odds.Something() && !s.lostInField(m)
+	return rec, (told || opt.AskClutter && rec.Odds.maybe()) && !s.lostInField(m)
 }
 
 // axisOf turns a highlight's shape to the picture's directions: a port swath is drawn mirrored.

@@ -29,6 +29,7 @@ type Options struct {
 	RowSpacingM    float64                            // distance made good between two rows in metres; 0 = unknown
 	Model          *models.Model                      // nil = the one the program ships with
 	KeepClutter    bool                               // also return what is most likely clutter, for fitting
+	AskClutter     bool                               `json:",omitempty"` // also return what of it may be something, called clutter, last
 	visit          func(p *frame.Panel, sv *sideView) // shown every side once it is leveled; nothing is looked for then
 }
 

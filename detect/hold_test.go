@@ -103,6 +103,31 @@ func TestRank(t *testing.T) {
 	}
 }
 
+// What is asked for as clutter takes neither names nor places nor interest from the marks that are told.
+func TestClutterComesLast(t *testing.T) {
+	of := func(c Class, o Odds) MarkRecord {
+		return MarkRecord{Class: c, Side: Port, Odds: o, Box: Box{X: 10, Y: 20, W: 8, H: 4}, Highlight: &Box{X: 10, Y: 20, W: 8, H: 4}}
+	}
+	dull, rock := of(Clutter, Odds{SuspendedTarget: 0.3, Clutter: 0.7}), of(BottomObject, Odds{BottomObject: 0.2, Clutter: 0.4})
+	alone := &Result{Counts: map[Class]int{}, Marks: []MarkRecord{rock}}
+	nameMarks(alone.Marks)
+	rank(alone)
+	res := &Result{Counts: map[Class]int{}, Marks: []MarkRecord{of(Clutter, Odds{Clutter: 0.9}), dull, rock}}
+	clutterLast(res.Marks)
+	nameMarks(res.Marks)
+	clutter := res.takeClutter()
+	rank(res)
+	res.addClutter(clutter)
+	if len(res.Marks) != 3 || res.Marks[0].Mark != alone.Marks[0].Mark || res.Marks[0].Class != BottomObject {
+		t.Fatalf("%d marks, first %s %s; want the rock under its own name %s", len(res.Marks), res.Marks[0].Mark, res.Marks[0].Class,
+			alone.Marks[0].Mark)
+	}
+	if res.Marks[1].Odds[SuspendedTarget] != 0.3 || res.Counts[Clutter] != 2 || res.Interest != alone.Interest {
+		t.Errorf("second of odds %v, %d counted, interest %v, without clutter %v", res.Marks[1].Odds, res.Counts[Clutter], res.Interest,
+			alone.Interest)
+	}
+}
+
 func TestRockFields(t *testing.T) {
 	var ms []measured
 	for i := range 12 {

@@ -50,8 +50,13 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 		res.Panels = append(res.Panels, rec)
 		res.Marks = append(res.Marks, marks...)
 	}
+	var clutter []MarkRecord
+	if opt.AskClutter {
+		clutter = res.takeClutter()
+	}
 	res.Holds = findHolds(res.Marks, res.Panels)
 	rank(res)
+	res.addClutter(clutter)
 	return res, nil
 }
 

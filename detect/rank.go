@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"cmp"
 	"slices"
 
 	"shadowgap/features"
@@ -21,30 +22,28 @@ const (
 	humpWorth      = 0.08
 )
 
+// worth is what a look at the mark is worth.
+func (m MarkRecord) worth() float64 {
+	w := suspendedWorth*m.Odds[SuspendedTarget] + raisedWorth*m.Odds[RaisedStructure] + bottomWorth*m.Odds[BottomObject]
+	if m.OnHump {
+		w += onHumpWorth * m.Odds[SuspendedTarget]
+	}
+	return w
+}
+
+// sortByWorth orders marks, those worth most first.
+func sortByWorth(marks []MarkRecord) {
+	slices.SortStableFunc(marks, func(a, b MarkRecord) int { return cmp.Compare(b.worth(), a.worth()) })
+}
+
 // rank orders marks and gives the capture its interest: the chance that what it holds deserves a second look, with suspended targets
 // near humps counting most.
 func rank(res *Result) {
-	worth := func(m MarkRecord) float64 {
-		w := suspendedWorth*m.Odds[SuspendedTarget] + raisedWorth*m.Odds[RaisedStructure] + bottomWorth*m.Odds[BottomObject]
-		if m.OnHump {
-			w += onHumpWorth * m.Odds[SuspendedTarget]
-		}
-		return w
-	}
-	slices.SortStableFunc(res.Marks, func(a, b MarkRecord) int {
-		wa, wb := worth(a), worth(b)
-		switch {
-		case wa > wb:
-			return -1
-		case wa < wb:
-			return 1
-		}
-		return 0
-	})
+	sortByWorth(res.Marks)
 	nothing, share := 1.0, firstMark
 	for _, m := range res.Marks {
 		res.Counts[m.Class]++
-		nothing *= 1 - share*worth(m)
+		nothing *= 1 - share*m.worth()
 		share *= furtherMark
 	}
 	for _, h := range res.Holds {

@@ -39,7 +39,7 @@ func reasonsFor(m MarkRecord, g measured, sloped bool) []string {
 	if m.OnHump {
 		r = append(r, "it lies beside rows where the bottom comes up")
 	}
-	if doubt := m.Odds.doubt(); doubt != "" {
+	if doubt := m.doubt(); doubt != "" {
 		r = append(r, doubt)
 	}
 	return r
@@ -104,7 +104,11 @@ func gapReason(gap features.Measured, between float64) string {
 }
 
 // doubt says how unsure the odds are; "" when they are clear.
-func (o Odds) doubt() string {
+func (m MarkRecord) doubt() string {
+	o := m.Odds
+	if m.Class == Clutter {
+		return fmt.Sprintf("with %.0f %% it is nothing but texture; kept because what is likeliest clutter was asked for", 100*o[Clutter])
+	}
 	if c := o[Clutter]; c >= weakOdds {
 		return fmt.Sprintf("weak: with %.0f %% it is nothing but texture; told because a look costs little", 100*c)
 	}

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"image"
+	"strings"
 	"time"
 
 	"shadowgap/features"
@@ -182,7 +183,17 @@ type Timing struct {
 type Versions struct {
 	Code     string `json:"code"`
 	Model    string `json:"model"`
-	Settings string `json:"settings"`
+	Settings string `json:"settings"` // a hash, followed by clutterAsked where the record holds what is likeliest clutter, too
+}
+
+const clutterAsked = "+clutter"
+
+// AskClutter makes the settings those of a record that holds what is likeliest clutter, too.
+func (v *Versions) AskClutter() { v.Settings += clutterAsked }
+
+// Asked returns the settings without and whether the record holds what is likeliest clutter, too.
+func (v Versions) Asked() (settings string, clutter bool) {
+	return strings.CutSuffix(v.Settings, clutterAsked)
 }
 
 // CaptureRecord is one line of captures.jsonl.

@@ -91,6 +91,18 @@ func TestCaptureRecordRoundTrip(t *testing.T) {
 	}
 }
 
+// Settings tell whether clutter was asked for, and are the same otherwise.
+func TestVersionsTellOfClutter(t *testing.T) {
+	v := Versions{Settings: "0123456789abcdef"}
+	if s, clutter := v.Asked(); clutter || s != "0123456789abcdef" {
+		t.Errorf("plain settings are %q, clutter %t", s, clutter)
+	}
+	v.AskClutter()
+	if s, clutter := v.Asked(); !clutter || s != "0123456789abcdef" || v.Settings == s {
+		t.Errorf("settings %q are %q, clutter %t", v.Settings, s, clutter)
+	}
+}
+
 func TestDecodeRecordsRefuse(t *testing.T) {
 	for _, line := range []string{``, `{`, `null`, `[]`, `{"schema":2}`, `{}`, `{"schema":1,"odds":3}`, `{"schema":1,"rows":"x"}`} {
 		if _, err := DecodeMark([]byte(line)); err == nil {

@@ -435,6 +435,7 @@ func FuzzRun(f *testing.F) {
 			return uint8(float64(row[x*len(row)/int(w)]) * (0.5 + 0.5*rng.Float64()))
 		})
 		opt := detect.Options{RangeM: rangeM, KeepClutter: flags&1 != 0, SlantCorrected: flags&2 != 0, NewestAtBottom: flags&4 != 0}
+		opt.AskClutter = flags&16 != 0
 		if flags&8 != 0 {
 			opt.Side = detect.Port
 		}

@@ -21,7 +21,7 @@ type explainCmd struct {
 	Capture string `arg:"" help:"The picture to explain."`
 	Out     string `short:"o" placeholder:"DIR" help:"Folder for the page and its pictures; default the capture's name with -explained."`
 
-	Clutter bool `help:"Explain what is likeliest clutter, too."`
+	Clutter bool `help:"Look for what is likeliest clutter, too, and explain it."`
 
 	knowledge   `embed:""`
 	modelChoice `embed:""`
@@ -69,7 +69,10 @@ func (e explainCmd) Run(con *console) error {
 	known.Options.Model = model
 	job := batch.Job{
 		Capture: name, SHA256: detect.Sum(data), Options: known.Options, ReadText: e.ReadText, Range: known.Range,
-		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash},
+		Versions: detect.Versions{Code: version, Model: model.Version, Settings: known.Hash}, Clutter: e.Clutter,
+	}
+	if e.Clutter {
+		job.Versions.AskClutter()
 	}
 	if e.Layout != "" && e.setByHand() {
 		if err := e.remember(con, pic.Image.Bounds().Size()); err != nil {

@@ -80,6 +80,11 @@ func (e exportCmd) Run(con *console) (err error) {
 	if err != nil {
 		return err
 	}
+	if run.clutter {
+		if err := tellUnasked(con.ctx, con, store); err != nil {
+			return err
+		}
+	}
 	atlas, err := run.atlas(con.ctx, unit)
 	if err != nil {
 		return err

@@ -247,7 +247,8 @@ func (t task) samples(
 		lay = eval.Samples
 	}
 	out, err = lay(t.record.SHA256, t.label, marks, eval.DefaultGate())
-	return out, known.Hash == t.record.Versions.Settings, err
+	asked, _ := t.record.Versions.Asked() // clutter is kept here in any case
+	return out, known.Hash == asked, err
 }
 
 // tell says what there is to learn from.

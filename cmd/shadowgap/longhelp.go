@@ -16,10 +16,12 @@ func longHelp() kong.Vars {
 		"fit_runs": "Run folder; give the option again for each further run. Decisions made in their reviews are learnt from.",
 		"scene_kind": "Kinds of scene to take in turn; default all but wide, the kind with rough bottoms, worse records and " +
 			"displays of every sort.",
-		"score_shown":     "Read labelled whole swaths below this folder, also shown in other ways; instead of a run. Minutes.",
-		"score_level":     "Count marks from this chance of being real: that of the best F1, or of another score's results.json.",
-		"layout":          "What was set by hand, by screen size. explain writes --panel, --nadir and --side into it, triage reads it.",
-		"manifest":        "CSV table with a line a capture: capture, range, time, speed and so on.",
+		"score_shown": "Read labelled whole swaths below this folder, also shown in other ways; instead of a run. Minutes.",
+		"score_level": "Count marks from this chance of being real: that of the best F1, or of another score's results.json.",
+		"layout":      "What was set by hand, by screen size. explain writes --panel, --nadir and --side into it, triage reads it.",
+		"manifest":    "CSV table with a line a capture: capture, range, time, speed and so on.",
+		"triage_clutter": "Look for what is likeliest clutter, too, and keep it in lists, counts and exports. Captures done without are " +
+			"looked at again.",
 		"triage_out":      "Run folder for the results. The same command again goes on where it stopped.",
 		"triage_pictures": "Overlays and close-ups for: all captures, those with marks, or none.",
 		"triage_shard":    "Do only part I of N, split by content; auto/N takes I from a Kubernetes indexed Job or a Slurm array.",

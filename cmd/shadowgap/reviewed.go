@@ -53,6 +53,25 @@ func (r *reviewed) of(ctx context.Context, c *detect.CaptureRecord) ([]decided.M
 	return r.state.Rule(*c, found, way), nil
 }
 
+// tellUnasked says, where clutter is asked for, of how many captures the run can't show it: it was not asked for when they were looked at.
+func tellUnasked(ctx context.Context, con *console, store *runstore.Store) error {
+	settings, err := store.ReadWith(ctx)
+	if err != nil {
+		return err
+	}
+	unasked := 0
+	for s, n := range settings {
+		if _, clutter := (detect.Versions{Settings: s}).Asked(); !clutter {
+			unasked += n
+		}
+	}
+	if unasked > 0 {
+		fmt.Fprintf(con.err, "shadowgap: %s looked at without --clutter: of what is likeliest clutter there the run holds hardly anything; "+
+			"\"shadowgap triage --clutter\" looks again\n", count(unasked, "capture"))
+	}
+	return nil
+}
+
 // captured is a capture with all its marks.
 type captured struct {
 	record *detect.CaptureRecord

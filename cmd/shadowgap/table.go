@@ -179,7 +179,10 @@ func contents(c *detect.CaptureRecord) string {
 	for _, p := range [...]struct {
 		class detect.Class
 		name  string
-	}{{detect.SuspendedTarget, "suspended"}, {detect.RaisedStructure, "raised"}, {detect.BottomObject, "on the bottom"}} {
+	}{
+		{detect.SuspendedTarget, "suspended"}, {detect.RaisedStructure, "raised"}, {detect.BottomObject, "on the bottom"},
+		{detect.Clutter, "clutter"},
+	} {
 		if n := c.Counts[p.class]; n > 0 {
 			parts = append(parts, fmt.Sprintf("%d %s", n, p.name))
 		}

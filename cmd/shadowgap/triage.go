@@ -43,7 +43,7 @@ type triageCmd struct {
 	Retry       bool          `help:"Try captures again that were unreadable."`
 	Watch       bool          `help:"Keep taking new captures from the folders until Ctrl-C."`
 	FollowLinks bool          `help:"Follow symbolic links out of the folders, and links to folders."`
-	Clutter     bool          `help:"Keep what is likeliest clutter in lists, counts and exports."`
+	Clutter     bool          `help:"${triage_clutter}"`
 	Timings     bool          `default:"true" negatable:"" help:"${triage_timings}"`
 }
 
@@ -153,6 +153,11 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	if err := t.tellMissed(con, src, store.Captures(ctx)); err != nil {
 		return err
 	}
+	if t.Clutter {
+		if err := tellUnasked(ctx, con, store); err != nil {
+			return err
+		}
+	}
 	if stopped && !t.Watch {
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}
@@ -206,6 +211,9 @@ func (t triageCmd) basis(model string) string {
 	}
 	h := sha256.New()
 	fmt.Fprintf(h, "%s\n%s\n%s\n", version, model, text)
+	if t.Clutter {
+		fmt.Fprintln(h, "clutter")
+	}
 	for _, name := range slices.Sorted(maps.Keys(options)) {
 		file, ok := options[name].(string)
 		if info, err := os.Stat(file); !ok || err != nil || !info.Mode().IsRegular() {

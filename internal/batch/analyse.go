@@ -38,7 +38,7 @@ type Job struct {
 	RunDir   string           `json:"run_dir"`   // where the pictures go
 	Own      string           `json:"own"`       // the capture's file, absolute; "" when it lies in an archive
 	Copies   bool             `json:"copies"`    // keep copies of the whole capture, plain and drawn, in RunDir
-	Clutter  bool             `json:"clutter"`   // draw what is likeliest clutter, too
+	Clutter  bool             `json:"clutter"`   // look for what is likeliest clutter, too, and draw it
 	ReadText bool             `json:"read_text"` // look for the range setting in the text on the capture
 	Range    survey.RangeSaid `json:"range"`     // what else is known of it, with ReadText
 	Units    overlay.Units    `json:"units"`
@@ -77,6 +77,7 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 	if ctx.Err() != nil {
 		return nil, nil, ctx.Err()
 	}
+	job.Options.AskClutter = job.Clutter
 	start = time.Now()
 	res, err := a.detectSafely(limited, pic, job.Options)
 	took := time.Since(start)

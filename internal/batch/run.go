@@ -78,7 +78,7 @@ type Config struct {
 	Versions detect.Versions
 	Pictures Pictures
 	Copies   bool // keep copies of whole captures, plain and drawn; without, the page shows the files themselves where it can
-	Clutter  bool // draw and count what is likeliest clutter, too
+	Clutter  bool // look for what is likeliest clutter, too, draw it and count it
 	Units    overlay.Units
 	ReadText bool          // look for the range setting in the text on captures
 	Timings  bool          // keep what each capture cost; without, two runs give the same bytes
@@ -480,6 +480,9 @@ func (r *run) toDo(w *work) (bool, error) {
 		return false, err
 	}
 	w.job.Options, w.job.Range, w.job.Versions.Settings = w.settings.Options, w.settings.Range, w.settings.Hash
+	if r.cfg.Clutter {
+		w.job.Versions.AskClutter()
+	}
 	v := w.job.Versions
 	status, done, err := r.store.Done(r.abort, w.job.Capture, w.job.SHA256, v.Settings, v.Model)
 	if err != nil {

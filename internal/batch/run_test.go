@@ -65,6 +65,30 @@ func TestClutterIsCountedOnRequest(t *testing.T) {
 	}
 }
 
+// Captures that were done without clutter are looked at again where it is asked for, and the other way round.
+func TestAskingForClutterLooksAgain(t *testing.T) {
+	cfg := testConfig(t, folder(t, "a.png", "b.png", "dull.png"))
+	l := newLedger()
+	for _, run := range []struct {
+		clutter bool
+		known   int
+	}{{false, 0}, {false, 3}, {true, 0}, {true, 3}, {false, 0}} {
+		cfg.Clutter = run.clutter
+		sum, err := Run(t.Context(), t.Context(), cfg, l, l)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if sum.Known != run.known {
+			t.Errorf("clutter %t: %d captures known, want %d", run.clutter, sum.Known, run.known)
+		}
+		for name, rec := range l.recs {
+			if _, clutter := rec.Versions.Asked(); clutter != run.clutter {
+				t.Errorf("clutter %t: settings of %s are %q", run.clutter, name, rec.Versions.Settings)
+			}
+		}
+	}
+}
+
 func TestResultsDoNotDependOnWorkers(t *testing.T) {
 	var names []string
 	for i := range 30 {

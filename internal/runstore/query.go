@@ -91,6 +91,12 @@ func (s *Store) MarkCounts(ctx context.Context, most int) ([]int, error) {
 	return counts, nil
 }
 
+// ReadWith counts the captures that were read, by their settings.
+func (s *Store) ReadWith(ctx context.Context) (map[string]int, error) {
+	settings := map[string]int{}
+	return settings, count(ctx, s.db, "SELECT settings, count(*) FROM captures WHERE status = 'read' GROUP BY settings", settings)
+}
+
 // Tally counts what a run holds.
 type Tally struct {
 	Captures map[detect.Status]int
