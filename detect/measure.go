@@ -15,6 +15,7 @@ type measured struct {
 	shadowNear, shadowFar *features.Measured // nil without a shadow
 	shadowRunsOut         bool               // the shadow reaches the far edge of the side
 	shadowTip             *features.Measured // its farthest end: what throws it is highest there; nil without a shadow
+	shadowTop             *features.Measured // where it begins nearest: just behind that highest point; nil without a shadow
 	gap                   *features.Measured // nil without both
 	between               float64            // leveled strength between highlight and shadow: 1 is plain bottom
 	depth                 float64            // mean leveled strength inside the shadow
@@ -78,8 +79,8 @@ func measure(lv *leveled, c candidate) measured {
 		cut := (m.depth + 1) / 2
 		near, far := edgeOf(lv, *s, false, cut, true), edgeOf(lv, *s, true, cut, true)
 		m.shadowRunsOut = s.k1 >= lv.q.Cols-1
-		tip := tipOf(lv, *s, cut)
-		m.shadowNear, m.shadowFar, m.shadowTip = &near, &far, &tip
+		tip, top := tipOf(lv, *s, cut, true), tipOf(lv, *s, cut, false)
+		m.shadowNear, m.shadowFar, m.shadowTip, m.shadowTop = &near, &far, &tip, &top
 		m.shadowRing = (besideRows(lv, s.span) + meanOf(lv, span{s.r0, s.r1, s.k1 + besideGuard, s.k1 + besidePx})) / 3
 		m.behind = meanOf(lv, span{s.r0, s.r1, s.k1 + besideGuard, s.k1 + besideGuard + max(leastAround, s.cols()/3)})
 		if c.highlight == nil {
@@ -204,23 +205,27 @@ const edgePx = 1.0
 // tipPart is the part of a shadow's rows that end before its tip: the very farthest ends are those that speckle carries on.
 const tipPart = 0.9
 
-// tipOf is how far a shadow reaches where it reaches farthest. A rounded thing's shadow narrows to its end, so that most of its rows end
-// sooner and tell of the thing's flanks.
-func tipOf(lv *leveled, p patch, cut float64) features.Measured {
+// tipOf is how far a shadow reaches where it reaches farthest, or where it begins nearest. A rounded thing's shadow narrows to its end, so
+// that most of its rows end sooner and tell of the thing's flanks; and the echo of its highest point comes back before those of the flanks.
+func tipOf(lv *leveled, p patch, cut float64, far bool) features.Measured {
 	var at []float64
-	for i, k := range edgePerRow(p, true) {
+	for i, k := range edgePerRow(p, far) {
 		if k >= 0 {
-			at = append(at, crossing(lv, p.r0+i, k, cut, true, true))
+			at = append(at, crossing(lv, p.r0+i, k, cut, far, true))
 		}
 	}
 	if len(at) == 0 {
 		return features.Measured{SD: edgePx}
 	}
 	slices.Sort(at)
+	if !far {
+		slices.Reverse(at)
+	}
 	n := len(at) - 1
 	tip := at[int(math.Round(tipPart*float64(n)))]
 	// as far from it as the ends just before and behind it
-	return features.Measured{Value: tip, SD: math.Hypot(edgePx, (at[n]-at[int(math.Round((2*tipPart-1)*float64(n)))])/2)}
+	spread := math.Abs(at[n]-at[int(math.Round((2*tipPart-1)*float64(n)))]) / 2
+	return features.Measured{Value: tip, SD: math.Hypot(edgePx, spread)}
 }
 
 // medianWithError returns the median with its standard error (1.2533 spread / √n, spread from the median absolute

@@ -205,8 +205,14 @@ func TestHeightsOfARenderedScene(t *testing.T) {
 // checkLength holds a length in metres to a truth: within three of its stated errors, which are no more than a tenth.
 func checkLength(t *testing.T, what string, m *features.Measured, want float64) {
 	t.Helper()
+	checkStated(t, what, m, want, 0.1)
+}
+
+// checkStated holds a length to a truth: within three of its stated errors, which are no more than a part of it.
+func checkStated(t *testing.T, what string, m *features.Measured, want, most float64) {
+	t.Helper()
 	t.Logf("%s: %.3f ± %.3f m, truth %.3f m", what, m.Value, m.SD, want)
-	if !(m.SD > 0) || m.SD > 0.1*want {
+	if !(m.SD > 0) || m.SD > most*want {
 		t.Errorf("%s: stated error %.3f m", what, m.SD)
 	}
 	if math.Abs(m.Value-want) > 3*m.SD {
@@ -214,10 +220,11 @@ func checkLength(t *testing.T, what string, m *features.Measured, want float64) 
 	}
 }
 
-// checkHeight holds a height to a tenth of the truth, too.
+// checkHeight holds a height to a tenth of the truth. Its stated error may be larger: a picture doesn't tell that this bottom is flat and
+// these edges are sharp, and an error that holds on bottoms that slope is too large on one that doesn't.
 func checkHeight(t *testing.T, what string, m *features.Measured, want float64) {
 	t.Helper()
-	checkLength(t, what, m, want)
+	checkStated(t, what, m, want, 0.25)
 	if math.Abs(m.Value-want) > 0.1*want {
 		t.Errorf("%s: %.3f m, want %.3f m within a tenth", what, m.Value, want)
 	}

@@ -26,6 +26,17 @@ import (
 // realWeight is how much more a real capture's candidate counts than a rendered one's: there are few, and they are what counts.
 const realWeight = 4
 
+// origin is where a capture comes from: captures of one group show the same ground, and source is the kind of its truth.
+type origin struct{ group, source string }
+
+// Kinds of truth.
+const (
+	sourceRendered = "rendered"
+	sourceSetIn    = "set-in"   // rendered things in a real picture
+	sourceLabelled = "labelled" // a real picture with a person's labels
+	sourceTile     = "tile"     // one of the effigy's, with its mask
+)
+
 // rendered is a scene of the wide world, or, every fourth time, of the kinds that the demo shows, taken through its own file
 // format; and four crops of it, since people keep crops too, and they lack what a whole capture tells.
 func rendered(seed int64, i int) source {
@@ -48,13 +59,13 @@ func rendered(seed int64, i int) source {
 		if err != nil {
 			return nil, fmt.Errorf("%s: decoding: %w", group, err)
 		}
-		samples, err := detected(ctx, l, group, img, c.Label, detect.Options{})
+		samples, err := detected(ctx, l, origin{group, sourceRendered}, img, c.Label, detect.Options{})
 		if err != nil {
 			return nil, err
 		}
 		rng := rand.New(rand.NewPCG(uint64(seed), 7))
 		if part, label, ok := cutTile(rng, img, c.Label); ok && i%2 == 0 {
-			more, err := detected(ctx, l, group, part, label, detect.Options{})
+			more, err := detected(ctx, l, origin{group, sourceRendered}, part, label, detect.Options{})
 			if err != nil {
 				return nil, err
 			}
@@ -80,7 +91,7 @@ func setInto(b *setin.Bottoms, seed int64) source {
 		if !c.Whole { // its own pits and stones are real but not labelled
 			group, clutter = tileGroup(path.Base(c.Label.Capture)), 1.0/3
 		}
-		samples, err := detected(ctx, l, group, c.Image, c.Label, opt)
+		samples, err := detected(ctx, l, origin{group, sourceSetIn}, c.Image, c.Label, opt)
 		return weighted(samples, 1, clutter), err
 	}
 }
@@ -125,7 +136,7 @@ func labelled(file string, label eval.CaptureLabel, k int) source {
 		if len(label.Nadir) == 0 {
 			opt.Side = label.Side
 		}
-		samples, err := detected(ctx, lk, "real-"+path.Base(label.Capture), img, shown, opt)
+		samples, err := detected(ctx, lk, origin{"real-" + path.Base(label.Capture), sourceLabelled}, img, shown, opt)
 		return weighted(samples, realWeight, realWeight), err
 	}
 }
@@ -148,7 +159,7 @@ func tile(dir, name string, k int) source {
 			opt.Side = detect.Port
 		}
 		img, label := variants[k](pic.Image, label)
-		samples, err := detected(ctx, l, tileGroup(name), img, label, opt)
+		samples, err := detected(ctx, l, origin{tileGroup(name), sourceTile}, img, label, opt)
 		return weighted(samples, 3, 1), err
 	}
 }
@@ -215,21 +226,21 @@ func moved(l eval.CaptureLabel, move func(detect.Box) detect.Box) eval.CaptureLa
 }
 
 func detected(
-	ctx context.Context, l *looker, group string, img image.Image, label eval.CaptureLabel, opt detect.Options,
+	ctx context.Context, l *looker, from origin, img image.Image, label eval.CaptureLabel, opt detect.Options,
 ) ([]fit.Sample, error) {
 	if l.views != nil {
 		views, err := l.detector.Views(ctx, img, opt)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", group, err)
+			return nil, fmt.Errorf("%s: %w", from.group, err)
 		}
-		return nil, l.views.write(group, views, label)
+		return nil, l.views.write(from, views, label)
 	}
 	opt.KeepClutter = true
 	res, err := l.detector.Run(ctx, img, opt)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", group, err)
+		return nil, fmt.Errorf("%s: %w", from.group, err)
 	}
-	return eval.Samples(group, label, res.Marks, eval.DefaultGate())
+	return eval.Samples(from.group, label, res.Marks, eval.DefaultGate())
 }
 
 // cutTile cuts a square of 160 to 400 pixels out of one side of the panel, on most calls around a mark: people keep such

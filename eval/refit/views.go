@@ -17,10 +17,12 @@ import (
 
 // viewHeader stands before the planes of a side: its length as uint32, little-endian, then itself as JSON.
 type viewHeader struct {
-	Group string  `json:"group"`
-	Rows  int     `json:"rows"`
-	Cols  int     `json:"cols"`
-	Scale float64 `json:"scale"`
+	Group string `json:"group"`
+	// Source is rendered, set-in (rendered things in a real picture), labelled (a real picture) or tile (one of the effigy's).
+	Source string  `json:"source"`
+	Rows   int     `json:"rows"`
+	Cols   int     `json:"cols"`
+	Scale  float64 `json:"scale"`
 	// Whole is false where real things are left unlabelled: only what is marked counts then.
 	Whole  bool         `json:"whole"`
 	Marks  []viewMark   `json:"marks"`
@@ -50,10 +52,12 @@ func newViewWriter(name string) (*viewWriter, error) {
 
 func (w *viewWriter) close() error { return errors.Join(w.buf.Flush(), w.file.Close()) }
 
-func (w *viewWriter) write(group string, views []*detect.FinderView, label eval.CaptureLabel) error {
+func (w *viewWriter) write(from origin, views []*detect.FinderView, label eval.CaptureLabel) error {
 	for _, v := range views {
-		h := viewHeader{Group: group, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(group, "tile-"),
-			Marks: []viewMark{}, Ignore: [][4]float64{}}
+		h := viewHeader{
+			Group: from.group, Source: from.source, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(from.group, "tile-"),
+			Marks: []viewMark{}, Ignore: [][4]float64{},
+		}
 		cells := func(b *detect.Box) *[4]float64 {
 			if b == nil {
 				return nil

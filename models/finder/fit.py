@@ -1,10 +1,13 @@
 """Fits the finder and writes finder.onnx. Needs PyTorch and a GPU; nothing of it is needed to build or run shadowgap.
 
     go run ./cmd/refit -scenes N -setin M -views views.bin
-    fit.py --views views.bin --steps N --out DIR
+    torchrun --nproc-per-node GPUS fit.py --views views.bin --steps N --out DIR
+    fit.py --views views.bin --hold 'real-6_*' 'wide-369??' --steps N --out DIR    # says how well it does on groups it never saw
 """
 
 import argparse
+import copy
+import fnmatch
 import hashlib
 import json
 import os
@@ -13,12 +16,15 @@ import time
 
 import numpy as np
 import torch
+import torch.distributed as dist
 import torch.nn.functional as F
 
 from finder_net import BOX, CLASSES, PLANES, SHADE, SHADOW, Finder, export
 
 ROWS, COLS = 256, 384  # of a crop, cells
 MOST = 48  # things looked at in a crop
+SOURCES = ("rendered", "set-in", "labelled", "tile")
+SHARES = (0.56, 0.26, 0.12, 0.06)  # of a batch, by source
 
 
 def read(path):
@@ -40,18 +46,25 @@ def slog(v):
 
 
 class Sides:
-    def __init__(self, path, device, seed):
-        data, self.heads, self.offsets = read(path)
-        self.flat = torch.from_numpy(np.array(data)).to(device)
+    def __init__(self, path, device, seed, hold=()):
+        data, self.heads, offsets = read(path)
+        # the planes of a cell side by side, so that one look-up brings all of them
+        sizes = [h["rows"] * h["cols"] for h in self.heads]
+        self.first = np.concatenate([[0], np.cumsum(sizes)]).tolist()
+        self.flat = torch.empty(self.first[-1], dtype=torch.int32, device=device)
+        for at, size, first in zip(offsets, sizes, self.first):
+            planes = torch.from_numpy(np.array(data[at : at + PLANES * size])).to(device).view(PLANES, size)
+            self.flat[first : first + size] = planes.t().contiguous().view(torch.int32).view(-1)
         self.device = device
         self.rng = np.random.default_rng(seed)
         for h in self.heads:
             m = h["marks"]
             h["things"] = np.array([self.thing(t) for t in m], np.float32).reshape(-1, 11)
             h["ignore"] = np.array(h["ignore"], np.float32).reshape(-1, 4)
-        self.real = [i for i, h in enumerate(self.heads) if h["group"].startswith(("real-", "tile-"))]
-        self.drawn = [i for i, h in enumerate(self.heads) if not h["group"].startswith(("real-", "tile-"))]
-        self.full = {True: [i for i in self.real if self.heads[i]["marks"]], False: [i for i in self.drawn if self.heads[i]["marks"]]}
+        self.held = [i for i, h in enumerate(self.heads) if any(fnmatch.fnmatch(h["group"], p) for p in hold)]
+        held = set(self.held)
+        self.of = {s: [i for i, h in enumerate(self.heads) if h["source"] == s and i not in held] for s in SOURCES}
+        self.full = {s: [i for i in self.of[s] if self.heads[i]["marks"]] for s in SOURCES}
 
     @staticmethod
     def thing(m):
@@ -66,7 +79,7 @@ class Sides:
         h = self.heads[i]
         rows, cols = h["rows"], h["cols"]
         grow = float(np.exp(self.rng.uniform(-0.45, 0.45)))
-        grow_k = grow * float(np.exp(self.rng.uniform(-0.2, 0.2)))
+        grow_k = grow * float(np.exp(self.rng.uniform(-0.35, 0.35)))
         high, wide = ROWS / grow, COLS / grow_k
         all_things = h["things"]
         if len(all_things) and self.rng.random() < 0.65:
@@ -93,7 +106,7 @@ class Sides:
         ignore = ignore[(ignore[:, 1] > 0) & (ignore[:, 0] < ROWS) & (ignore[:, 3] > 0) & (ignore[:, 2] < COLS)][:8]
         out_things, out_ignore = np.zeros((MOST, 11), np.float32), np.zeros((8, 4), np.float32)
         out_things[: len(things)], out_ignore[: len(ignore)] = things, ignore
-        return (self.offsets[i], rows, cols, r0, k0, 1 / grow, 1 / grow_k, flip), out_things, out_ignore, 1.0 if h["whole"] else 0.15
+        return (self.first[i], rows, cols, r0, k0, 1 / grow, 1 / grow_k, flip), out_things, out_ignore, 1.0 if h["whole"] else 0.15
 
     def planes(self, where):
         """The planes of crops, n x PLANES x ROWS x COLS, read between cells."""
@@ -108,27 +121,35 @@ class Sides:
         y, x = torch.minimum(y.clamp(min=0), rows - 1.001), torch.minimum(x.clamp(min=0), cols - 1.001)
         yi, xi = y.floor(), x.floor()
         fy, fx = (y - yi).unsqueeze(1), (x - xi).unsqueeze(1)
-        size, wide = (rows * cols).long(), cols.long()
+        wide = cols.long()
         first = at + yi.long() * wide + xi.long()
-        first = first.unsqueeze(1) + torch.arange(PLANES, device=self.device).view(1, -1, 1, 1) * size.unsqueeze(1)
-        wide = wide.unsqueeze(1)
-        a, b = self.flat[first].float(), self.flat[first + 1].float()
-        c, d = self.flat[first + wide].float(), self.flat[first + wide + 1].float()
+        a, b, c, d = (self.cells(first + step) for step in (0, 1, wide, wide + 1))
         out = (a * (1 - fx) + b * fx) * (1 - fy) + (c * (1 - fx) + d * fx) * fy
         plain = torch.tensor([85.0, 0, 0, 0][:PLANES], device=self.device).view(1, -1, 1, 1)
         return torch.where(inside.unsqueeze(1), out, plain)
 
-    def batch(self, n, real):
+    def cells(self, at):
+        """The planes of cells, n x PLANES x rows x cols."""
+        return self.flat[at].view(torch.uint8).view(*at.shape, PLANES).permute(0, 3, 1, 2).float()
+
+    def batch(self, n):
         out = []
-        for j in range(n):
-            of_real = j < real
-            pool = self.full[of_real] if self.rng.random() < 0.7 else (self.real if of_real else self.drawn)
+        sources = [s for s in SOURCES if self.of[s]]
+        shares = np.array([SHARES[SOURCES.index(s)] for s in sources])
+        for s in self.rng.choice(sources, n, p=shares / shares.sum()):
+            pool = self.full[s] if self.rng.random() < 0.7 and self.full[s] else self.of[s]
             out.append(self.crop(pool[self.rng.integers(len(pool))]))
         x = self.planes([o[0] for o in out]) / 255
         things = torch.from_numpy(np.stack([o[1] for o in out])).to(self.device)
         ignore = torch.from_numpy(np.stack([o[2] for o in out])).to(self.device)
         whole = torch.tensor([o[3] for o in out], device=self.device)
         return x, things, ignore, whole
+
+    def side(self, i):
+        """All planes of a side, 1 x PLANES x rows x cols."""
+        h = self.heads[i]
+        at = torch.arange(self.first[i], self.first[i + 1], device=self.device)
+        return self.cells(at.view(1, h["rows"], h["cols"])) / 255
 
 
 def spoil(x, gen):
@@ -145,7 +166,11 @@ def spoil(x, gen):
     steep = steep * (1 - some(0.2))  # displays that don't show the nadir
     echo = echo.clamp(min=1e-3) ** torch.exp(0.35 * normal(n, 1, 1, 1)) * torch.exp(0.25 * normal(n, 1, 1, 1) * some(0.5))
     plain = 85 / 255
-    s = (s / plain).clamp(min=1e-3) ** torch.exp(0.2 * normal(n, 1, 1, 1) * some(0.5)) * plain
+    s = (s / plain).clamp(min=1e-3) ** torch.exp(0.25 * normal(n, 1, 1, 1) * some(0.6)) * plain
+    # displays that run out of brightness
+    full = 1 + 1.4 * torch.rand(n, 1, 1, 1, generator=gen, device=x.device)
+    burnt = some(0.2)
+    s = torch.where(burnt > 0, torch.minimum(s, plain * full), s)
     k = torch.tensor([0.25, 0.5, 0.25], device=x.device)
     soft = F.conv2d(F.conv2d(s, k.view(1, 1, 1, 3), padding=(0, 1)), k.view(1, 1, 3, 1), padding=(1, 0))
     pick = some(0.2)
@@ -154,110 +179,216 @@ def spoil(x, gen):
     echo = echo * (1 - pick) + dim * pick
     s = s + normal(*s.shape) * 0.03 * some(0.3)
     field = F.interpolate(normal(n, 1, 5, 7), s.shape[2:], mode="bilinear", align_corners=False)
-    s = s * torch.exp(0.08 * field * some(0.4))
+    s = s * torch.exp(0.1 * field * some(0.5))
+    echo = echo * (1 - some(0.25))  # what is known by its display alone carries over to no other
     return torch.cat([s.clamp(0, 1), region, steep, echo.clamp(0, 1)], 1)
 
 
+LEAST = 0.1  # heat from which a cell is a thing's
+
+
 def targets(things, ignore, whole):
-    """Heat (n x classes x rows x cols), boxes and their weights, and where absence counts, at half the crop's size."""
+    """Heat (n x rows x cols) and the class it is of, how much each cell counts, boxes, shadows and how much those count, at half the crop's
+    size. What a thing counts in all does not depend on its size: where the middle of a long wall is nobody can tell to a cell, so its heat
+    is as wide as that, and thinner."""
+    things = things[:, : max(1, int((things[:, :, 0] > 0).sum(1).max()))]
     n, rows, cols = len(things), ROWS // 2, COLS // 2
     device = things.device
     y = (torch.arange(rows, device=device) * 2 + 1.0).view(1, 1, rows, 1)
     x = (torch.arange(cols, device=device) * 2 + 1.0).view(1, 1, 1, cols)
     r0, r1, k0, k1 = (things[:, :, i].view(n, -1, 1, 1) for i in (1, 2, 3, 4))
-    sr, sk = ((r1 - r0) * 0.12).clamp(1.6, 10), ((k1 - k0) * 0.12).clamp(1.6, 10)
+    sr, sk = ((r1 - r0) * 0.14).clamp(min=1.6), ((k1 - k0) * 0.14).clamp(min=1.6)
     # the cell whose middle is nearest to the thing's is its own
     cr = (((r0 + r1) / 2 - 1) / 2).round().clamp(0, rows - 1) * 2 + 1
     ck = (((k0 + k1) / 2 - 1) / 2).round().clamp(0, cols - 1) * 2 + 1
-    g = torch.exp(-((y - cr) ** 2) / (2 * sr**2) - ((x - ck) ** 2) / (2 * sk**2))
-    cls = things[:, :, 0].view(n, -1, 1, 1)
-    g = g * (cls > 0)
-    heat = torch.stack([(g * (cls == c + 1)).amax(1) for c in range(CLASSES)], 1)
-    best, which = g.max(1)
-    weight = (best > 0.5).float() * best
+    real = (things[:, :, 0] > 0).view(n, -1, 1, 1)
+    g = torch.exp(-((y - cr) ** 2) / (2 * sr**2)) * (torch.exp(-((x - ck) ** 2) / (2 * sk**2)) * real)
+    heat, which = g.max(1)
 
-    def pick(i):
-        return torch.gather(things[:, :, i], 1, which.flatten(1)).view(n, rows, cols)
+    def pick(values):
+        return torch.gather(values, 1, which.flatten(1)).view(n, rows, cols)
 
+    kind = pick(things[:, :, 0]).long()
+    thin = pick((1.6**2 / (sr * sk)).view(n, -1))
     yy, xx = y.view(1, rows, 1), x.view(1, 1, cols)
-    box = torch.stack([slog(pick(1) - yy), slog(pick(2) - yy), slog(pick(3) - xx), slog(pick(4) - xx)], 1)
-    shade = pick(5)
-    shadow = torch.stack([slog(pick(6) - yy), slog(pick(7) - yy), slog(pick(8) - xx), slog(pick(9) - xx)], 1)
+    at = (yy, yy, xx, xx)
+    box = torch.stack([slog(pick(things[:, :, 1 + i]) - at[i]) for i in range(4)], 1)
+    shade = pick(things[:, :, 5])
+    shadow = torch.stack([slog(pick(things[:, :, 6 + i]) - at[i]) for i in range(4)], 1)
+    weight = (heat > 0.5).float() * heat * thin
     absent = whole.view(n, 1, 1).expand(n, rows, cols).clone()
     b = ignore.view(n, -1, 4, 1, 1)
     inside = ((y > b[:, :, 0] - 2) & (y < b[:, :, 1] + 2) & (x > b[:, :, 2] - 2) & (x < b[:, :, 3] + 2)).any(1)
     absent[inside] = 0
-    return heat, box, shade, shadow, weight, absent
+    counts = torch.where(heat >= LEAST, thin, absent)
+    return heat, kind, counts, box, shade, shadow, weight
 
 
-def losses(out, heat, box, shade, shadow, weight, absent):
-    p = torch.sigmoid(out[:, :CLASSES]).clamp(1e-4, 1 - 1e-4)
-    pos = (heat > 0.999).float()
-    count = pos.sum().clamp(min=1)
-    hit = -(torch.log(p) * (1 - p) ** 2 * pos).sum() / count
-    miss = -(torch.log(1 - p) * p**2 * (1 - heat) ** 4 * (1 - pos) * absent.unsqueeze(1)).sum() / count
+def losses(out, heat, kind, counts, box, shade, shadow, weight):
+    # quality focal loss (Li and others 2020, Generalized Focal Loss): cross-entropy against the heat, times the squared distance from it
+    want = torch.stack([heat * (kind == c + 1) for c in range(CLASSES)], 1)
+    logit = out[:, :CLASSES]
+    off = (torch.sigmoid(logit) - want) ** 2
+    each = F.binary_cross_entropy_with_logits(logit, want, reduction="none") * off * counts.unsqueeze(1)
+    found = each.sum() / (heat > 0.999).sum().clamp(min=1)
     w = weight.unsqueeze(1)
     total = w.sum().clamp(min=1)
     near = (F.smooth_l1_loss(out[:, BOX : BOX + 4], box, reduction="none", beta=0.1) * w).sum() / total
     dark = (F.binary_cross_entropy_with_logits(out[:, SHADE], shade, reduction="none") * weight).sum() / total
     ws = w * shade.unsqueeze(1)
     far = (F.smooth_l1_loss(out[:, SHADOW : SHADOW + 4], shadow, reduction="none", beta=0.1) * ws).sum() / ws.sum().clamp(min=1)
-    return hit + miss, near, dark, far
+    return found, near, dark, far
+
+
+def found(model, x, most=100):
+    """Peaks of a side's heat, strongest first: their logits and highlights (row from, to, range from, to) in cells."""
+    with torch.autocast("cuda", torch.bfloat16):
+        out = model(x.to(memory_format=torch.channels_last))
+    out = out.float()
+    heat = out[:, :CLASSES].amax(1, keepdim=True)
+    top = (heat == F.max_pool2d(heat, 3, 1, 1)).float() * torch.sigmoid(heat)
+    odds, at = top.flatten().topk(min(most, top.numel()))
+    cols = heat.shape[3]
+    y, x = (at // cols * 2 + 1).float(), (at % cols * 2 + 1).float()
+    d = out[0, BOX : BOX + 4].flatten(1)[:, at]
+    d = torch.sign(d) * torch.expm1(d.abs().clamp(max=8))
+    boxes = torch.stack([y + d[0], y + d[1], x + d[2], x + d[3]], 1)
+    keep = odds > 0.02
+    return odds[keep].cpu().numpy(), boxes[keep].cpu().numpy()
+
+
+def near(box, truth, px):
+    """Whether a box lies where a person's boxes lie, as eval.DefaultGate has it; 4 pixels are px cells."""
+    size = (truth[:, 1] - truth[:, 0]) * (truth[:, 3] - truth[:, 2])
+    both = (np.minimum(box[1], truth[:, 1]) - np.maximum(box[0], truth[:, 0])).clip(0) * (
+        np.minimum(box[3], truth[:, 3]) - np.maximum(box[2], truth[:, 2])
+    ).clip(0)
+    share = both / np.maximum(size + (box[1] - box[0]) * (box[3] - box[2]) - both, 1e-6)
+    apart = np.hypot(truth[:, 0] + truth[:, 1] - box[0] - box[1], truth[:, 2] + truth[:, 3] - box[2] - box[3]) / 2
+    reach = np.maximum(px, 0.5 * np.hypot(truth[:, 1] - truth[:, 0], truth[:, 3] - truth[:, 2]))
+    return np.where((share >= 0.2) | (apart <= reach), 2 + share - apart / 1e4, 0)
+
+
+def inside(box, others):
+    """Which of the others hold half of a box's rows and half of its range."""
+    rows = np.minimum(box[1], others[:, 1]) - np.maximum(box[0], others[:, 0])
+    cols = np.minimum(box[3], others[:, 3]) - np.maximum(box[2], others[:, 2])
+    return (rows > 0.5 * (box[1] - box[0])) & (cols > 0.5 * (box[3] - box[2]))
+
+
+def judged(model, sides, which):
+    """Recall at half a false thing and at one a side, and average precision, by source, of sides that are as they were taken."""
+    tally = {}
+    for i in which:
+        h = sides.heads[i]
+        with torch.no_grad():
+            odds, boxes = found(model, sides.side(i))
+        things = h["things"][h["things"][:, 10] > 0]
+        kind = h["source"] if h["source"] != "labelled" else h["group"][:6]
+        hits, n, captures = tally.setdefault(kind, ([], 0, 0))
+        taken = np.zeros(len(things), bool)
+        kept = np.zeros((0, 4))
+        for p, b in zip(odds, boxes):
+            if inside(b, kept).any():
+                continue
+            kept = np.vstack([kept, b])
+            score = near(b, things[:, 1:5], 4 / h["scale"]) if len(things) else np.zeros(0)
+            free = np.where(taken, 0, score)
+            if len(free) and free.max() > 0:
+                taken[free.argmax()] = True
+                hits.append((p, 1))
+            elif not (len(score) and score.max() > 0) and not (len(h["ignore"]) and near(b, h["ignore"], 4 / h["scale"]).max() > 0):
+                hits.append((p, 0))
+        tally[kind] = (hits, n + len(things), captures + 1)
+    out = {}
+    for kind, (hits, n, captures) in sorted(tally.items()):
+        if not n:
+            continue
+        h = np.array([x[1] for x in sorted(hits, reverse=True)])
+        right, wrong = np.cumsum(h), np.cumsum(1 - h)
+        precision = right / np.maximum(1, right + wrong)
+        best = np.maximum.accumulate(precision[::-1])[::-1]
+        out[kind] = (captures, n, *(right[wrong <= f * captures].max(initial=0) / n for f in (0.25, 0.5, 1)), float((best * h).sum() / n))
+    return out
 
 
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("--views", required=True)
+    p.add_argument("--hold", nargs="*", default=[], help="groups to keep out of the fit and to be judged by")
     p.add_argument("--steps", type=int, default=10000)
     p.add_argument("--batch", type=int, default=64)
-    p.add_argument("--real", type=float, default=0.45, help="part of a batch that is cut out of real bottoms")
     p.add_argument("--rate", type=float, default=2e-3)
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--out", required=True)
     args = p.parse_args()
+    rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
     torch.manual_seed(args.seed)
-    device = torch.device("cuda")
+    device = torch.device("cuda", int(os.environ.get("LOCAL_RANK", 0)))
+    torch.cuda.set_device(device)
+    if world > 1:
+        dist.init_process_group("nccl")
     start, log = time.time(), []
 
     def say(text):
+        if rank:
+            return
         print(f"{time.time() - start:6.0f} s  {text}", flush=True)
         log.append(text)
 
-    sides = Sides(args.views, device, args.seed)
-    say(f"{len(sides.real)} real sides, {len(sides.drawn)} rendered, {sum(len(h['marks']) for h in sides.heads)} things")
+    sides = Sides(args.views, device, args.seed + 1000 * rank, args.hold)
+    say(", ".join(f"{len(sides.of[s])} sides {s}" for s in SOURCES) + f", {len(sides.held)} held out; {sum(len(h['marks']) for h in sides.heads)} things")
     model = Finder().to(device).to(memory_format=torch.channels_last)
     model.train()
+    say(f"{sum(q.numel() for q in model.parameters())} parameters")
     gen = torch.Generator(device=device)
-    gen.manual_seed(args.seed)
-    opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-3)
+    gen.manual_seed(args.seed + 1000 * rank)
+    ahead = torch.nn.parallel.DistributedDataParallel(model, device_ids=[device.index], broadcast_buffers=False) if world > 1 else model
+    opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-2)
     plan = torch.optim.lr_scheduler.OneCycleLR(opt, args.rate, args.steps, pct_start=0.1)
+    steady = copy.deepcopy(model).eval()  # what is shipped: the weights averaged over the last thousand steps or so
     average = None
     for step in range(args.steps):
         with torch.no_grad():
-            x, things, ignore, whole = sides.batch(args.batch, int(args.batch * args.real))
+            x, things, ignore, whole = sides.batch(args.batch)
             x = spoil(x, gen)
             t = targets(things, ignore, whole)
         with torch.autocast("cuda", torch.bfloat16):
-            out = model(x.to(memory_format=torch.channels_last))
+            out = ahead(x.to(memory_format=torch.channels_last))
         a, b, c, d = losses(out.float(), *t)
-        loss = a + b + 0.3 * c + 0.7 * d
+        loss = 3 * a + b + 0.3 * c + 0.7 * d
         opt.zero_grad(set_to_none=True)
         loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
         opt.step()
         plan.step()
+        with torch.no_grad():
+            keep = min(0.999, (step + 1) / (step + 10))
+            for q, r in zip(steady.state_dict().values(), model.state_dict().values()):
+                if q.dtype.is_floating_point:
+                    q.lerp_(r, 1 - keep)
         now = torch.stack([a, b, c, d]).detach()
         average = now if average is None else average * 0.99 + now * 0.01
         if (step + 1) % 500 == 0:
             say(f"step {step + 1}: heat {average[0]:.3f}, highlight {average[1]:.3f}, shadow seen {average[2]:.3f}, shadow {average[3]:.3f}")
+    if rank:
+        dist.destroy_process_group()
+        return
     os.makedirs(args.out, exist_ok=True)
-    torch.save(model.state_dict(), os.path.join(args.out, "finder.pt"))
+    torch.save(steady.state_dict(), os.path.join(args.out, "finder.pt"))
     path = os.path.join(args.out, "finder.onnx")
-    export(model, path)
+    export(copy.deepcopy(steady), path)
     with open(path, "rb") as f:
         say("finder.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
+    seen = [i for s in SOURCES for i in sides.of[s][:100]]
+    for name, which in (("seen", seen), ("held out", sides.held)):
+        for kind, (n, things, *recall, precision) in judged(steady, sides, which).items():
+            at = ", ".join(f"{r:.3f}" for r in recall)
+            say(f"{name}, {kind}: {n} sides, {things} things; found {at} at 0.25, 0.5, 1 false a side; average precision {precision:.3f}")
     with open(os.path.join(args.out, "finder.log"), "w") as f:
         f.write("\n".join(log) + "\n")
+    if world > 1:
+        dist.destroy_process_group()
 
 
 if __name__ == "__main__":
