@@ -3,8 +3,8 @@ package detect
 import "slices"
 
 // leastChance is the chance of being something from which a mark is returned to who asks for what was left out: one in ten, so that no
-// more than nine looks in ten are in vain. It adds 3 marks to a capture of the demo survey and 6 to a developing scene of the wide world;
-// without a floor there would be 86 and 183, nearly all of them speckles that nobody would look through.
+// more than nine looks in ten are in vain. It adds 2 marks to a capture of the demo survey and 6 to a developing scene of the wide world;
+// without a floor there would be 40 and 144, nearly all of them speckles that nobody would look through.
 const leastChance = 0.1
 
 // maybe says whether a mark of these odds, which is not told, is worth a look to who asks for what was left out.
