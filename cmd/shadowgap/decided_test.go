@@ -186,6 +186,8 @@ var readers = map[string]func(t *testing.T, data string) map[string]told{
 
 func TestDecisionsRuleExports(t *testing.T) {
 	triage, run := surveyed(t, 6)
+	triage = append(triage, "--clutter")
+	mustRun(t, triage...)
 	found := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "-o", "-"))
 	all := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "--clutter", "-o", "-"))
 	if len(found) < 6 || len(all) <= len(found) {

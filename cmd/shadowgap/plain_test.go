@@ -112,6 +112,7 @@ func TestTriageSpeaksPlainly(t *testing.T) {
 	if at := regexp.MustCompile(`spreads|least size|strength|\d m\b|: -\d`).FindString(explained); at != "" {
 		t.Errorf("%q stands in what explain prints:\n%s", at, explained)
 	}
+	mustRun(t, append(slices.Clone(triage), "--clutter")...)
 	with := marksOf(t, mustRun(t, "export", run, "--as", "jsonl", "--clutter", "-o", "-"))
 	if !slices.ContainsFunc(with, func(m decided.Mark) bool { return m.Nothing() }) {
 		t.Error("--clutter keeps no clutter")

@@ -48,7 +48,7 @@ func (m *Mark) ByHand() bool {
 }
 
 // Nothing says whether the mark is in no list, count, picture or export unless somebody asks for what was left out: a person
-// rejected it or called it clutter, or clutter is the likeliest of its odds and no person said otherwise.
+// rejected it or called it clutter, or by its odds it is likelier clutter than anything and no person said otherwise.
 func (m *Mark) Nothing() bool {
 	switch {
 	case m.Verdict == Rejected || m.Class == detect.Clutter:
@@ -56,12 +56,7 @@ func (m *Mark) Nothing() bool {
 	case m.ByHand():
 		return false
 	}
-	for _, c := range detect.Classes {
-		if c != detect.Clutter && m.Odds[c] >= m.Odds[detect.Clutter] {
-			return false
-		}
-	}
-	return true
+	return !m.Odds.Something()
 }
 
 // Something returns the marks of a run, on which nobody has decided anything, that are likelier something than nothing.
