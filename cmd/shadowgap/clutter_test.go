@@ -62,6 +62,21 @@ func checkClutter(t *testing.T, got, plain string) (clutter []decided.Mark) {
 	return clutter
 }
 
+// checkMixed checks that a capture which another triage does not look at stays without clutter, that this is said, and that such a run is
+// not merged with one that holds it.
+func checkMixed(t *testing.T, run, unasked string) {
+	t.Helper()
+	mixed := filepath.Join(t.TempDir(), "mixed")
+	mustRun(t, "triage", demoCapture("capture-029.jpg"), "--out", mixed, "--pictures", "none")
+	_, _, said := shadowgap(t, "triage", demoCapture("capture-013.jpg"), "--out", mixed, "--pictures", "none", "--clutter")
+	if !strings.Contains(said, "1 capture "+unasked) {
+		t.Errorf("triage does not say what the run holds no clutter of: %s", said)
+	}
+	if code, _, said := shadowgap(t, "merge", mixed, "--out", run); code != exitFailed || !strings.Contains(said, "other settings") {
+		t.Errorf("merging what was made with and without clutter: exit status %d, %s", code, said)
+	}
+}
+
 // With --clutter a run holds what is likeliest clutter, also where it was made without, and nothing else of it changes.
 func TestTriageKeepsClutterOnRequest(t *testing.T) {
 	run := filepath.Join(t.TempDir(), "run")
@@ -103,17 +118,7 @@ func TestTriageKeepsClutterOnRequest(t *testing.T) {
 	if !strings.Contains(explained, "almost surely clutter") && !strings.Contains(explained, "likely clutter") {
 		t.Errorf("explain tells of no clutter:\n%s", explained)
 	}
-
-	// A capture that another triage does not look at stays without, and that is said.
-	mixed := filepath.Join(t.TempDir(), "mixed")
-	mustRun(t, "triage", demoCapture("capture-029.jpg"), "--out", mixed, "--pictures", "none")
-	_, _, said = shadowgap(t, "triage", demoCapture("capture-013.jpg"), "--out", mixed, "--pictures", "none", "--clutter")
-	if !strings.Contains(said, "1 capture "+unasked) {
-		t.Errorf("triage does not say what the run holds no clutter of: %s", said)
-	}
-	if code, _, said := shadowgap(t, "merge", mixed, "--out", run); code != exitFailed || !strings.Contains(said, "other settings") {
-		t.Errorf("merging what was made with and without clutter: exit status %d, %s", code, said)
-	}
+	checkMixed(t, run, unasked)
 
 	// Without --clutter it is as it was, but for what a person found in the clutter.
 	mustRun(t, triage...)

@@ -13,6 +13,7 @@ import (
 	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
+	"shadowgap/internal/survey"
 	"shadowgap/internal/units"
 	"shadowgap/internal/words"
 )
@@ -95,6 +96,11 @@ func (e explainCmd) Run(con *console) error {
 		return unwritable(err)
 	}
 	printExplained(con, rec, marks, dir, units.Lengths(e.Units))
+	return e.ended(con, src, rec)
+}
+
+// ended tells what of that which was known spoke of another capture, and whether this one could be read.
+func (e explainCmd) ended(con *console, src survey.Sources, rec *detect.CaptureRecord) error {
 	told := e.knowledge
 	if e.setByHand() {
 		told.Layout = "" // it is written here, and was not asked what it holds

@@ -29,7 +29,7 @@ type knowledge struct {
 	Range          string        `placeholder:"30m" help:"Range setting per side, with its unit: 30m or 100ft."`
 	Panel          string        `placeholder:"X,Y,W,H" help:"The side-scan panel in pixels of the captures, where it isn't found by itself."`
 	Nadir          float64       `placeholder:"X" help:"The nadir's column in pixels of the captures, where it isn't found by itself."`
-	Side           string        `enum:",port,starboard" default:"" placeholder:"port|starboard" help:"The only side the captures show: port or starboard."`
+	Side           string        `enum:",port,starboard" default:"" placeholder:"port|starboard" help:"The only side in view: port or starboard."`
 	Layout         string        `type:"path" placeholder:"FILE" help:"${layout}"`
 	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
 	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
@@ -37,7 +37,7 @@ type knowledge struct {
 	Manifest       string        `type:"path" placeholder:"FILE" help:"${manifest}"`
 	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
 	Zone           string        `default:"UTC" placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin."`
-	ClockOffset    time.Duration `placeholder:"-1h" help:"Added to the captures' own times: -1h where their clock was an hour fast, 90s where it was slow."`
+	ClockOffset    time.Duration `placeholder:"-1h" help:"Added to the captures' own times: -1h if their clock was an hour fast, 90s if slow."`
 	WaterTemp      *float64      `placeholder:"C" help:"Water temperature in degrees Celsius, to correct the range for the speed of sound."`
 	Salinity       *float64      `placeholder:"PSU" help:"Salinity in practical units, with --water-temp."`
 	Units          string        `enum:"m,ft" default:"m" help:"Unit of lengths in tables, pictures and CSV: m or ft."`

@@ -150,18 +150,21 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return err
 	}
 	printSummary(con.out, t.Out, o.tally, sum, o.mapped)
-	if err := t.tellMissed(con, src, store.Captures(ctx)); err != nil {
+	if err := t.tellLeft(ctx, con, src, store); err != nil {
 		return err
-	}
-	if t.Clutter {
-		if err := tellUnasked(ctx, con, store); err != nil {
-			return err
-		}
 	}
 	if stopped && !t.Watch {
 		return status{exitFailed, "stopped before the end; the same command goes on from here"}
 	}
 	return unreadOnes(o.tally)
+}
+
+// tellLeft tells what of that which was known speaks of no capture, and which captures hold no clutter though it is asked for.
+func (t triageCmd) tellLeft(ctx context.Context, con *console, src survey.Sources, store *runstore.Store) error {
+	if err := t.tellMissed(con, src, store.Captures(ctx)); err != nil || !t.Clutter {
+		return err
+	}
+	return tellUnasked(ctx, con, store)
 }
 
 // unreadOnes is how a run ends that came to its end: with a word on what could not be read.

@@ -238,7 +238,8 @@ func TestRunWritesViewsAndTellsOfCandidates(t *testing.T) {
 	}
 	var h viewHeader
 	n := int(binary.LittleEndian.Uint32(b))
-	if err := json.Unmarshal(b[4:4+n], &h); err != nil || h.Group != "wide-4" || h.Source != sourceRendered || h.Rows <= 0 || h.Cols <= 0 || len(b) < 4+n+h.Rows*h.Cols {
+	if err := json.Unmarshal(b[4:4+n], &h); err != nil || h.Group != "wide-4" || h.Source != sourceRendered || h.Rows <= 0 || h.Cols <= 0 ||
+		len(b) < 4+n+h.Rows*h.Cols {
 		t.Errorf("head of the first view: %+v (%v), %d bytes in all", h, err, len(b))
 	}
 	if err := Run(t.Context(), Settings{Scenes: 1, First: 4, Thin: 1}, &out); err != nil || !strings.HasPrefix(out.String(), "wide: map[") {
