@@ -29,7 +29,7 @@ type knowledge struct {
 	Range          string        `placeholder:"30m" help:"Range setting per side, with its unit: 30m or 100ft."`
 	Panel          string        `placeholder:"X,Y,W,H" help:"The side-scan panel in pixels of the captures, where it isn't found by itself."`
 	Nadir          float64       `placeholder:"X" help:"The nadir's column in pixels of the captures, where it isn't found by itself."`
-	Side           string        `enum:",port,starboard" default:"" placeholder:"port|starboard" help:"The only side in view: port or starboard."`
+	Side           string        `enum:",port,starboard" default:"" placeholder:"port|starboard" help:"The only side in view."`
 	Layout         string        `type:"path" placeholder:"FILE" help:"${layout}"`
 	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
 	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
