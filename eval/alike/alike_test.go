@@ -39,17 +39,19 @@ func lake() *eval.Run {
 	}
 }
 
-func TestCompare(t *testing.T) {
-	tests := []struct {
-		name    string
-		change  func(r *eval.Run)
-		against []string // what of it goes against the promise
-		fields  []string // what differs at all
-		differ  int
-	}{
+// A change is made to one of two equal runs.
+type change struct {
+	name    string
+	change  func(r *eval.Run)
+	against []string // what of it goes against the promise
+	fields  []string // what of marks differs at all
+	differ  int      // marks that do
+}
+
+func TestCompareMarks(t *testing.T) {
+	check(t, []change{
 		{name: "nothing", change: func(*eval.Run) {}},
 		{name: "other order", change: func(r *eval.Run) { slices.Reverse(r.Marks); slices.Reverse(r.Captures) }},
-		{name: "time taken", change: func(r *eval.Run) { r.Captures[0].MS.Detect = 99 }},
 		{
 			name: "class", change: func(r *eval.Run) { r.Marks[0].Class = detect.RaisedStructure },
 			against: []string{"class"}, fields: []string{"class"}, differ: 1,
@@ -97,6 +99,12 @@ func TestCompare(t *testing.T) {
 			against: []string{"mark", "mark"}, differ: 2,
 		},
 		{name: "other side", change: func(r *eval.Run) { r.Marks[1].Side = detect.Starboard }, against: []string{"mark", "mark"}, differ: 2},
+	})
+}
+
+func TestCompareCaptures(t *testing.T) {
+	check(t, []change{
+		{name: "time taken", change: func(r *eval.Run) { r.Captures[0].MS.Detect = 99 }},
 		{name: "status", change: func(r *eval.Run) { r.Captures[1].Status = detect.StatusNoPanel }, against: []string{"status"}},
 		{name: "another picture", change: func(r *eval.Run) { r.Captures[1].SHA256 = "c" }, against: []string{"sha256"}},
 		{name: "capture lost", change: func(r *eval.Run) { r.Captures = r.Captures[:1] }, against: []string{"capture"}},
@@ -118,7 +126,11 @@ func TestCompare(t *testing.T) {
 		},
 		{name: "panel", change: func(r *eval.Run) { r.Captures[0].Panels[0].Box.X = 5 }, against: []string{"panel 0"}},
 		{name: "panel lost", change: func(r *eval.Run) { r.Captures[0].Panels = nil }, against: []string{"panels"}},
-	}
+	})
+}
+
+func check(t *testing.T, tests []change) {
+	t.Helper()
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {
 			other := lake()
