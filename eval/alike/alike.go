@@ -51,7 +51,7 @@ type Report struct {
 	Captures int    // that either run has
 	Marks    [2]int // of each run
 	Paired   int    // marks that both have
-	Differ   int    // paired marks whose records differ in anything, and marks that only one has
+	Differ   int    // paired marks whose records differ in more than the evidence, and marks that only one has
 	Fields   map[string]Spread
 	Where    map[string]int // by capture, how many marks differ; 0 where only what is said of the capture as a whole does
 	Against  []Difference   // against the tolerance, by capture
@@ -265,7 +265,7 @@ func (r *Report) pair(a, b *detect.MarkRecord, tol Tolerance) error {
 		s := r.Fields[f]
 		r.Fields[f] = Spread{Marks: s.Marks + 1, Largest: max(s.Largest, far[f])}
 	}
-	if len(fields) > 0 {
+	if len(fields) > 0 && !slices.Equal(fields, []string{"evidence"}) {
 		r.differ(a.Capture)
 	}
 	return nil

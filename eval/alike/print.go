@@ -10,7 +10,7 @@ import (
 // Print writes a report for a person: the counts, what differs at all and by how much, and what goes against the tolerance.
 func (r *Report) Print(w io.Writer, first, second string) error {
 	p := printer{w: w}
-	p.line("%d captures; %d marks in %s, %d in %s, %d in both; %d differ in anything.",
+	p.line("%d captures; %d marks in %s, %d in %s, %d in both; %d differ in more than the evidence.",
 		r.Captures, r.Marks[0], first, r.Marks[1], second, r.Paired, r.Differ)
 	if len(r.Fields) > 0 {
 		p.line("\n%-14s %6s %s", "field", "marks", "largest difference: of lengths a share, of odds, contrast and evidence as they are")
@@ -24,7 +24,7 @@ func (r *Report) Print(w io.Writer, first, second string) error {
 		}
 	}
 	if len(r.Where) > 0 {
-		p.line("\n%6s %s", "marks", "differ in anything in; 0 where only what is said of the capture as a whole does")
+		p.line("\n%6s %s", "marks", "differ in more than the evidence in; 0 where only what is said of the capture as a whole differs")
 	}
 	for _, capture := range slices.Sorted(maps.Keys(r.Where)) {
 		p.line("%6d %s", r.Where[capture], capture)
