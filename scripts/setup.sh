@@ -2,7 +2,7 @@
 # Installs what shadowgap is built with, and nothing that is already there: OpenCV 4 with its headers, a C++ compiler and
 # pkg-config from Debian's packages. Go itself is only checked. "setup.sh runtime" installs the libraries that a built
 # shadowgap needs to run, without headers or compiler. "setup.sh clients" installs the programs that some tests open exports and pages
-# with.
+# with. "setup.sh arm64" installs what scripts/arm64.sh cross-compiles and emulates with.
 set -euo pipefail
 
 want_go_minor=26
@@ -102,7 +102,16 @@ clients)
 		apt_install "${missing[@]}"
 	fi
 	;;
+arm64)
+	missing=()
+	command -v aarch64-linux-gnu-g++ >/dev/null 2>&1 || missing+=(g++-aarch64-linux-gnu)
+	command -v qemu-aarch64 >/dev/null 2>&1 || missing+=(qemu-user)
+	if [ ${#missing[@]} -gt 0 ]; then
+		say "installing ${missing[*]}"
+		apt_install "${missing[@]}"
+	fi
+	;;
 *)
-	die "unknown mode \"$mode\": use build, runtime or clients"
+	die "unknown mode \"$mode\": use build, runtime, clients or arm64"
 	;;
 esac

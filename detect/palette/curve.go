@@ -49,21 +49,21 @@ func (p *Palette) rises(bins []colourBin) float64 {
 		}
 		k := float64(b.n)
 		w += k
-		mx += k * arc
-		my += k * b.c.luma()
-		xx += k * arc * arc
-		yy += k * b.c.luma() * b.c.luma()
-		xy += k * arc * b.c.luma()
+		mx += float64(k * arc)
+		my += float64(k * b.c.luma())
+		xx += float64(k * arc * arc)
+		yy += float64(k * b.c.luma() * b.c.luma())
+		xy += float64(k * arc * b.c.luma())
 	}
 	if w == 0 {
 		return 0
 	}
 	mx, my = mx/w, my/w
-	vx, vy := xx/w-mx*mx, yy/w-my*my
+	vx, vy := xx/w-float64(mx*mx), yy/w-float64(my*my)
 	if vx <= 0 || vy <= 0 {
 		return 0
 	}
-	return (xy/w - mx*my) / math.Sqrt(vx*vy)
+	return (xy/w - float64(mx*my)) / math.Sqrt(vx*vy)
 }
 
 // nodeStep is the distance between the nodes of a learned path.
@@ -261,7 +261,7 @@ func (s *segment) foot(c vec) (arc, square float64) {
 	to := c.sub(s.from)
 	k := clamp01(to.dot(s.along) / s.square)
 	off := to.sub(s.along.mul(k))
-	return s.at + k*s.long, off.dot(off)
+	return s.at + float64(k*s.long), off.dot(off)
 }
 
 // smooth is one step of a principal curve: every node moves to the mean of the colours that project near it. The root
@@ -288,7 +288,7 @@ func (p *Palette) smooth(bins []colourBin, total int) {
 		lo, hi := int(arc/h-1.5), int(arc/h+2.5)
 		for i := max(0, lo); i <= min(n-1, hi); i++ {
 			u := (arc - p.at[i]) / h
-			k := w * math.Exp(-u*u)
+			k := float64(w * math.Exp(-u*u))
 			sum[i] = sum[i].add(b.c.mul(k))
 			wsum[i] += k
 		}
@@ -323,7 +323,7 @@ func (p *Palette) extend(bins []colourBin) {
 			for _, b := range bins {
 				d := b.c.sub(end)
 				along := d.dot(dir)
-				if along < 4 || along > 28 || d.sub(dir.mul(along)).norm() > 6+0.5*along {
+				if along < 4 || along > 28 || d.sub(dir.mul(along)).norm() > 6+float64(0.5*along) {
 					continue
 				}
 				k := weightedRoot(b.n)
@@ -351,7 +351,7 @@ func (p *Palette) fitTolerance(bins []colourBin, total int) {
 		_, _, d := p.nearest(b.c)
 		dist, weight = append(dist, d), append(weight, b.n)
 		if d < 48 { // what lies farther counts as off the path, not as its width
-			sq += float64(b.n) * d * d
+			sq += float64(float64(b.n) * d * d)
 			near += b.n
 		}
 	}

@@ -60,7 +60,7 @@ func Learn(h *Histogram) *Palette {
 	p.fit(resample(lumaPath(bins, total), nodeStep), bins, total, 1)
 	other := *p
 	other.fit(resample(longestPath(coreBins(bins, total)), nodeStep), bins, total, 5)
-	if other.rms+30*other.off < 0.75*(p.rms+30*p.off) {
+	if other.rms+float64(30*other.off) < 0.75*(p.rms+float64(30*p.off)) {
 		*p = other
 	}
 	if len(bins) <= fewBins {

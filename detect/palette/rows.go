@@ -49,7 +49,7 @@ func (p *Palette) RawRow(dst []float32, ok []uint8, src []uint8) {
 // DeepRow is Row for a grey palette and 16-bit values, of which the highest shift bits are not in use.
 func (p *Palette) DeepRow(dst []float32, ok []uint8, src []uint16, shift uint) {
 	for x, v := range src {
-		e := float32(v<<shift) * (1.0 / 65535)
+		e := float32(float32(v<<shift) * (1.0 / 65535))
 		if p.flip {
 			e = 1 - e
 		}
@@ -73,7 +73,7 @@ func (p *Palette) greyRow(dst []float32, ok []uint8, src []uint32) {
 	}
 	for x, c := range src {
 		if g := c & 255; c == g*0x010101 {
-			dst[x], ok[x] = base+scale*float32(g), 1
+			dst[x], ok[x] = base+float32(scale*float32(g)), 1
 		} else {
 			dst[x], ok[x] = p.nearGrey(c)
 		}
@@ -89,7 +89,7 @@ func (p *Palette) greyRaw(dst []float32, ok []uint8, src []uint8) {
 	for x := range dst {
 		q := src[4*x : 4*x+4 : 4*x+4]
 		if g := q[1]; g == q[0] && g == q[2] {
-			dst[x], ok[x] = base+scale*float32(g), 1
+			dst[x], ok[x] = base+float32(scale*float32(g)), 1
 		} else {
 			dst[x], ok[x] = p.nearGrey(binary.BigEndian.Uint32(q) >> 8)
 		}
@@ -99,7 +99,7 @@ func (p *Palette) greyRaw(dst []float32, ok []uint8, src []uint8) {
 // nearGrey is the echo strength of a colour whose channels differ, and whether it is one of a grey palette's, 1 or 0.
 func (p *Palette) nearGrey(c uint32) (v float32, in uint8) {
 	r, g, b := int(c>>16&255), int(c>>8&255), int(c&255)
-	v = float32(r+g+b) * (1.0 / 765)
+	v = float32(float32(r+g+b) * (1.0 / 765))
 	if p.flip {
 		v = 1 - v
 	}
