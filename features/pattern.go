@@ -30,9 +30,9 @@ func (s *Sums) upTo(x, y float64) float64 {
 	return (1-fy)*((1-fx)*float64(above[0])+fx*float64(above[1])) + fy*((1-fx)*float64(below[0])+fx*float64(below[1]))
 }
 
-// Pattern is what stands in a box, whatever its size and colours: logarithms of PatternRows × PatternCols means of brightness, less what is
-// the same along a whole row or column, as the water column, a lost ping or a step of the gain is, with squares that sum to 1. It is zero
-// where the box is even.
+// Pattern is what stands in a box, whatever its size and colours: logarithms of PatternRows × PatternCols means of brightness,
+// less what is the same along a whole row or column, as the water column, a lost ping or a step of the gain is, with squares that
+// sum to 1. It is zero where the box is even.
 type Pattern [PatternRows * PatternCols]float32
 
 // The size of a pattern: finer ones find less of two drawings of one record in common, coarser ones more of two different records.
@@ -41,11 +41,12 @@ const (
 	PatternCols = 32
 )
 
-// darkest is added to brightness, 0 to 255, so that noise in the dark counts for no more than in the light. Of 4, 16, 48 and no logarithm at
-// all, 48 parts copies best from other parts of rendered records.
+// darkest is added to brightness, 0 to 255, so that noise in the dark counts for no more than in the light. Of 4, 16, 48 and no
+// logarithm at all, 48 parts copies best from other parts of rendered records.
 const darkest = 48
 
-// faintest is how far, as a part of their brightness, the cells of a box must be from even for it to hold a pattern: a level of 255 is 0.004
+// faintest is how far, as a part of their brightness, the cells of a box must be from even for it to hold a pattern: a level of
+// 255 is 0.004.
 const faintest = 0.01
 
 // Pattern is that of the box between two corners, in pixels of the picture; it must have an area.
