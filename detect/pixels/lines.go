@@ -22,7 +22,7 @@ const (
 )
 
 const (
-	leastStands = 2.5 // echo has about 1; the rims of panels have 3.2, after JPEG too, to 200
+	leastStands = 2.5 // echo has about 1; rims of rendered panels have 3 to 200, but for dark ones beside dark echo after JPEG
 	leastWide   = 2   // rows or columns: most range lines fill one
 )
 
