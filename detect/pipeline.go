@@ -69,9 +69,15 @@ type view struct {
 	notes    []string
 }
 
+// noteCopy is said of a panel in which nothing is looked for: what it holds is found in the larger one, and counts once.
+const noteCopy = "shows the same record as a larger panel of this screen: measured, but not searched a second time"
+
 // detectPanel runs the stages on one panel and its sides.
 func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 	v := &view{notes: p.Notes}
+	if p.Copy {
+		v.notes = append(v.notes, noteCopy)
+	}
 	valid, lost := dropBadRows(p.Echo, p.Valid)
 	if lost > 0 {
 		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", lost))
@@ -94,7 +100,7 @@ func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 		if err != nil {
 			return nil, err
 		}
-		if alone && edge == nil && opt.Side == "" && opt.visit == nil {
+		if alone && edge == nil && opt.Side == "" && opt.visit == nil && !p.Copy {
 			if sv, err = d.likelierWay(sv, p, opt); err != nil {
 				return nil, err
 			}
@@ -106,7 +112,9 @@ func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 		d.arena.Release(used) // only numbers are left of the side
 	}
 	v.altitude = altitudeOf(v.sides, p.Echo.Rows)
-	v.humps = v.altitude.findHumps()
+	if !p.Copy {
+		v.humps = v.altitude.findHumps()
+	}
 	return v, nil
 }
 
@@ -126,6 +134,9 @@ func (d *Detector) detectSide(p *frame.Panel, s *swath, edge *bottomEdge, opt Op
 		return nil, err
 	}
 	sv := &sideView{swath: s, edge: edge, leveled: lv}
+	if p.Copy {
+		return sv, nil
+	}
 	if opt.visit != nil {
 		opt.visit(p, sv)
 		return sv, nil

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"image"
 	"math"
+	"slices"
 
 	"shadowgap/detect/palette"
 	"shadowgap/detect/pixels"
@@ -50,7 +51,10 @@ type Panel struct {
 	Palette    string  // "grey" or "colour"
 	Confidence float64 // 0..1 that this is side-scan
 	Notes      []string
+	Copy       bool     // it shows the same record as a larger one, which comes before it
 	Upright    *Upright // set when the panel was photographed askew: what is told of it is told of the rectangle
+
+	pattern *features.Pattern // what stands in it
 }
 
 const (
@@ -82,11 +86,11 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 	if c, flat := px.Flat(); flat {
 		return nil, fmt.Sprintf("flat picture: every sampled pixel has colour #%06x", c), nil
 	}
-	m, err := look(px, opt)
+	v, err := look(px, opt)
 	if err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}
-	places, why, err := placesOf(m, px, opt)
+	places, why, err := placesOf(v, opt)
 	if err != nil {
 		return nil, "", fmt.Errorf("finding the panel: %w", err)
 	}
@@ -105,6 +109,8 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 		if len(panels) > 0 && pan.Nadir == nil {
 			continue // beside another panel, bottom alone is not enough
 		}
+		pan.pattern = at.pattern(at.box)
+		pan.Copy = slices.ContainsFunc(panels, func(larger Panel) bool { return pan.pattern.Alike(larger.pattern) >= copyAlike })
 		panels = append(panels, *pan)
 	}
 	if len(panels) > 0 {
@@ -114,16 +120,16 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 }
 
 // placesOf are the places where a panel may lie, or none and the reason: the one set by hand, or else those that the map shows.
-func placesOf(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, error) {
+func placesOf(v *sight, opt Options) ([]place, string, error) {
 	if opt.Panel.Empty() {
-		return regions(m, px, opt)
+		return regions(v, opt)
 	}
-	box := opt.Panel.Intersect(image.Rect(0, 0, px.W, px.H))
+	box := opt.Panel.Intersect(image.Rect(0, 0, v.px.W, v.px.H))
 	if min(box.Dx(), box.Dy()) < minPicture {
 		return nil, fmt.Sprintf("the panel set by hand, %v, covers less than %d × %d pixels of the picture",
 			opt.Panel, minPicture, minPicture), nil
 	}
-	return []place{{px: px, m: m, box: box}}, "", nil
+	return []place{{sight: v, box: box}}, "", nil
 }
 
 // whyNot tells why what was read at a place, nil when nothing is drawn there, is no panel; "" when it is one.

@@ -13,14 +13,14 @@ import (
 
 // place is where a panel lies: in the capture or, where it was photographed askew, in a picture that shows it upright.
 type place struct {
-	px      *pixels.Picture
-	m       *reader.Map
-	box     image.Rectangle // pixels of px
+	*sight
+	box     image.Rectangle // pixels of its picture
 	upright *Upright        // nil in the capture itself
 }
 
-// regions finds the places of the panels in a map, largest first; none and why when it shows none.
-func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, error) {
+// regions finds the places of the panels that a map shows, largest first; none and why when it shows none.
+func regions(v *sight, opt Options) ([]place, string, error) {
+	m, px := v.m, v.px
 	inside, total := insidePanel(m)
 	const cells = reader.Rows * reader.Cols
 	if m.Sonar < sureSonar || float64(total) < minArea*cells {
@@ -34,18 +34,25 @@ func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, e
 		}
 		// a nadir set by hand is a column of the capture as it is
 		if corners, ok := tilt(m, px, c); ok && opt.NadirX == 0 {
-			p, err := askew(px, corners, opt)
+			stood, whole, err := askew(px, corners, opt)
 			if err != nil {
 				return nil, "", err
 			}
 			// the map's edges waver where a panel is as dark as what is around it; the picture's own, if clear, tell which way they run
-			if along := edgeSteps(px, pixelsOf(px, c.box)); along < clearEdges || edgeSteps(p.px, p.box) > along {
-				out = append(out, p)
+			along := edgeSteps(px, pixelsOf(px, c.box))
+			if along < clearEdges || edgeSteps(stood[0].px, whole) > along {
+				out = append(out, stood...)
 				continue
 			}
 		}
-		for _, b := range boxesOf(m, px, c) {
-			out = append(out, place{px: px, m: m, box: b})
+		boxes := v.boxesOf(c)
+		if opt.NadirX == 0 && len(boxes) > 0 { // a nadir set by hand lies in one panel, and who set it took all for one
+			if copies := v.copies(c, around(boxes)); copies != nil {
+				boxes = copies
+			}
+		}
+		for _, b := range boxes {
+			out = append(out, place{sight: v, box: b})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b place) int { return b.box.Dx()*b.box.Dy() - a.box.Dx()*a.box.Dy() })
@@ -56,41 +63,49 @@ func regions(m *reader.Map, px *pixels.Picture, opt Options) ([]place, string, e
 }
 
 // boxesOf are the boxes, in pixels, of the upright panels in an area.
-func boxesOf(m *reader.Map, px *pixels.Picture, c area) []image.Rectangle {
+func (v *sight) boxesOf(c area) []image.Rectangle {
 	var out []image.Rectangle
-	for _, b := range partAtSeams(m, c.box) {
+	for _, b := range partAtSeams(v.m, c.box) {
 		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
 			continue
 		}
-		r := withoutPadding(px, refine(px, b))
-		if min(r.Dx(), r.Dy()) >= minSide && newWindow(m, px, r).panel() > leastCell {
+		if r := withoutPadding(v.px, refine(v.px, b)); v.isPanel(r) {
 			out = append(out, r)
 		}
 	}
 	return out
 }
 
-// askew looks once more at a panel that was photographed askew, upright now. The edges of its map are those of the panel where they lie
-// near those of the rectangle.
-func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (place, error) {
+func (v *sight) isPanel(r image.Rectangle) bool {
+	return min(r.Dx(), r.Dy()) >= minSide && newWindow(v.m, v.px, r).panel() > leastCell
+}
+
+// askew looks once more at a panel that was photographed askew, upright now: whole, or as several that show one record. The edges of its
+// map are those of the panel where they lie near those of the rectangle.
+func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []place, whole image.Rectangle, err error) {
 	from, img, box := stand(px, corners)
-	p := place{px: pixels.New(img), box: box}
-	m, err := look(p.px, opt)
+	v, err := look(pixels.New(img), opt)
 	if err != nil {
-		return p, err
+		return nil, box, err
 	}
-	p.m = m
-	inside, _ := insidePanel(m)
+	boxes := []image.Rectangle{box}
+	whole = box
+	inside, _ := insidePanel(v.m)
 	for _, c := range components(inside) {
-		for _, b := range boxesOf(m, p.px, c) {
+		for _, b := range v.boxesOf(c) {
 			lo, hi := box.Min.Sub(b.Min), box.Max.Sub(b.Max)
 			if max(abs(lo.X), abs(lo.Y), abs(hi.X), abs(hi.Y)) <= max(box.Dx(), box.Dy())*3/100 {
-				p.box = b
+				whole, boxes = b, []image.Rectangle{b}
+				if copies := v.copies(c, b); copies != nil {
+					boxes = copies
+				}
 			}
 		}
 	}
-	p.upright = newUpright(from, p.box)
-	return p, nil
+	for _, b := range boxes {
+		stood = append(stood, place{sight: v, box: b, upright: newUpright(from, b)})
+	}
+	return stood, whole, nil
 }
 
 // insidePanel tells of every cell of a map whether it belongs to a panel, and how many do.
@@ -102,6 +117,15 @@ func insidePanel(m *reader.Map) (inside []bool, total int) {
 		}
 	}
 	return inside, total
+}
+
+// around is the box around all boxes.
+func around(boxes []image.Rectangle) image.Rectangle {
+	var r image.Rectangle
+	for _, b := range boxes {
+		r = r.Union(b)
+	}
+	return r
 }
 
 func abs(v int) int { return max(v, -v) }
@@ -240,14 +264,14 @@ func pixelsOf(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
 // edgeSteps is how sharply a picture changes, at most, along straight lines near the four sides of a box, added up.
 func edgeSteps(px *pixels.Picture, r image.Rectangle) float64 {
 	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
-	cols := func(a, b int) []strip { return stripsOf(px, a, b, r.Min.Y, r.Max.Y, false) }
-	rows := func(a, b int) []strip { return stripsOf(px, a, b, r.Min.X, r.Max.X, true) }
+	cols := func(a, b int) []pixels.Strip { return px.Strips(a, b, r.Min.Y, r.Max.Y, false) }
+	rows := func(a, b int) []pixels.Strip { return px.Strips(a, b, r.Min.X, r.Max.X, true) }
 	sum := 0.0
 	for _, s := range [...]struct {
 		at, size int
 		cell     float64
 		far      bool
-		strips   func(a, b int) []strip
+		strips   func(a, b int) []pixels.Strip
 	}{{r.Min.X, px.W, cw, false, cols}, {r.Max.X, px.W, cw, true, cols}, {r.Min.Y, px.H, ch, false, rows}, {r.Max.Y, px.H, ch, true, rows}} {
 		_, step := sharpest(float64(s.at), s.cell, s.size, s.far, s.strips)
 		sum += step
@@ -260,8 +284,8 @@ func refine(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
 	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
 	x0, x1 := float64(cells.Min.X)*cw, float64(cells.Max.X)*cw
 	y0, y1 := float64(cells.Min.Y)*ch, float64(cells.Max.Y)*ch
-	cols := func(a, b int) []strip { return stripsOf(px, a, b, int(y0), int(math.Ceil(y1)), false) }
-	rows := func(a, b int) []strip { return stripsOf(px, a, b, int(x0), int(math.Ceil(x1)), true) }
+	cols := func(a, b int) []pixels.Strip { return px.Strips(a, b, int(y0), int(math.Ceil(y1)), false) }
+	rows := func(a, b int) []pixels.Strip { return px.Strips(a, b, int(x0), int(math.Ceil(x1)), true) }
 	return image.Rect(
 		side(x0, cw, px.W, false, cols), side(y0, ch, px.H, false, rows),
 		side(x1, cw, px.W, true, cols), side(y1, ch, px.H, true, rows),
@@ -275,7 +299,7 @@ func withoutPadding(px *pixels.Picture, r image.Rectangle) image.Rectangle {
 	flat := func(y int) bool {
 		px.Read(row, r.Min.X, y)
 		for _, c := range row {
-			if colourDiff(c, row[0]) > even {
+			if pixels.Diff(c, row[0]) > even {
 				return false
 			}
 		}
@@ -290,56 +314,8 @@ func withoutPadding(px *pixels.Picture, r image.Rectangle) image.Rectangle {
 	return r
 }
 
-// strip is what one row or column of pixels looks like.
-type strip struct{ r, g, b, texture float64 }
-
-func (a strip) diff(b strip) float64 {
-	return math.Abs(a.r-b.r) + math.Abs(a.g-b.g) + math.Abs(a.b-b.b) + 2*math.Abs(a.texture-b.texture)
-}
-
-// stripsOf looks at the columns (or rows, when across) [a, b) between from and to.
-func stripsOf(px *pixels.Picture, a, b, from, to int, across bool) []strip {
-	const most = 160 // pixels looked at in a strip
-	out := make([]strip, b-a)
-	step := max(1, (to-from)/most)
-	n := 0.0
-	if across {
-		row := make([]uint32, to-from)
-		for i := range out {
-			px.Read(row, from, a+i)
-			n = 0
-			for x := 0; x+1 < len(row); x += step {
-				out[i].add(row[x], row[x+1])
-				n++
-			}
-		}
-	} else {
-		row, next := make([]uint32, b-a), make([]uint32, b-a)
-		for y := from; y+1 < to; y += step {
-			px.Read(row, a, y)
-			px.Read(next, a, y+1)
-			for i, c := range row {
-				out[i].add(c, next[i])
-			}
-			n++
-		}
-	}
-	for i := range out {
-		s := &out[i]
-		s.r, s.g, s.b, s.texture = s.r/n, s.g/n, s.b/n, s.texture/n
-	}
-	return out
-}
-
-func (s *strip) add(c, next uint32) {
-	s.r += float64(c >> 16)
-	s.g += float64(c >> 8 & 255)
-	s.b += float64(c & 255)
-	s.texture += float64(colourDiff(c, next)) / 3
-}
-
 // side moves one side of a box, at pixel v of a picture that many pixels wide, to the sharpest change within reach.
-func side(v, cell float64, size int, far bool, strips func(a, b int) []strip) int {
+func side(v, cell float64, size int, far bool, strips func(a, b int) []pixels.Strip) int {
 	where, step := sharpest(v, cell, size, far, strips)
 	switch {
 	case step >= clearStep || !atBorder(v, cell, size, far):
@@ -356,7 +332,7 @@ func atBorder(v, cell float64, size int, far bool) bool {
 }
 
 // sharpest is the sharpest change within reach of a side, and how sharp that is; where none is clear, the side's own place.
-func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []strip) (where int, step float64) {
+func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []pixels.Strip) (where int, step float64) {
 	const wide = 3 // pixels averaged on each side of a change
 	reach := max(4, refineCells*cell)
 	at := min(max(int(math.Round(v)), 0), size)
@@ -375,7 +351,7 @@ func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []strip
 	}
 	s := strips(a, b)
 	for i := wide; i+wide <= len(s); i++ {
-		d := mean(s[i-wide : i]).diff(mean(s[i : i+wide]))
+		d := pixels.MeanStrip(s[i-wide : i]).Diff(pixels.MeanStrip(s[i : i+wide]))
 		// of changes that are about as sharp the nearer one
 		d *= 1 - 0.3*math.Abs(float64(a+i)-v)/reach
 		if d > step {
@@ -386,23 +362,4 @@ func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []strip
 		return at, step
 	}
 	return where, step
-}
-
-func mean(s []strip) strip {
-	var m strip
-	for _, v := range s {
-		m.r, m.g, m.b, m.texture = m.r+v.r, m.g+v.g, m.b+v.b, m.texture+v.texture
-	}
-	n := float64(len(s))
-	return strip{m.r / n, m.g / n, m.b / n, m.texture / n}
-}
-
-// colourDiff is the sum of absolute channel differences of two packed colours, 0 to 765.
-func colourDiff(a, b uint32) int {
-	return int(abs32(int32(a>>16)-int32(b>>16)) + abs32(int32(a>>8&255)-int32(b>>8&255)) + abs32(int32(a&255)-int32(b&255)))
-}
-
-func abs32(v int32) int32 {
-	m := v >> 31
-	return (v ^ m) - m
 }
