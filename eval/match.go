@@ -53,15 +53,24 @@ func (g Gate) Distance(label, mark detect.Box) float64 {
 	return math.Inf(1)
 }
 
-// pair returns the distance of a label and a mark by the part both have: highlights, else shadows.
+// pair returns the distance of a label and a mark by the part both have.
 func (g Gate) pair(l *MarkLabel, m *detect.MarkRecord) float64 {
-	switch {
-	case l.Highlight != nil && m.Highlight != nil:
-		return g.Distance(*l.Highlight, *m.Highlight)
-	case l.Shadow != nil && m.Shadow != nil:
-		return g.Distance(*l.Shadow, *m.Shadow)
+	if a, b, ok := InCommon(l.Highlight, l.Shadow, m.Highlight, m.Shadow); ok {
+		return g.Distance(a, b)
 	}
 	return math.Inf(1)
+}
+
+// InCommon returns the boxes, in pixels, that two things are compared by, from each one's highlight and shadow, nil where it has none:
+// those of the highlights, else those of the shadows. ok is false where they have neither in common.
+func InCommon(litA, darkA, litB, darkB *detect.Box) (a, b detect.Box, ok bool) {
+	switch {
+	case litA != nil && litB != nil:
+		return *litA, *litB, true
+	case darkA != nil && darkB != nil:
+		return *darkA, *darkB, true
+	}
+	return a, b, false
 }
 
 // box returns what a label is told by: its highlight, or its shadow where there is none.
@@ -195,10 +204,7 @@ func (m *matching) regionFates(marks []*detect.MarkRecord, regions []detect.Regi
 		if m.fate[j] != FateFalse {
 			continue
 		}
-		b := mark.Box
-		if mark.Highlight != nil {
-			b = *mark.Highlight
-		}
+		b := markBox(mark)
 		centre := image.Pt(b.X+b.W/2, b.Y+b.H/2)
 		for _, r := range regions {
 			if !NothingIn(r.Kind) && centre.In(r.Box.Rect()) {

@@ -166,7 +166,8 @@ func (r *Report) marks(capture string, a, b []*detect.MarkRecord, tol Tolerance)
 			if m.Panel != n.Panel || m.Side != n.Side {
 				continue
 			}
-			if iou := overlap(m, n); iou >= tol.MinIoU {
+			p, q, ok := eval.InCommon(m.Highlight, m.Shadow, n.Highlight, n.Shadow)
+			if iou := eval.IoU(p, q); ok && iou >= tol.MinIoU {
 				pairs = append(pairs, pair{i, j, iou})
 			}
 		}
@@ -196,17 +197,6 @@ func (r *Report) marks(capture string, a, b []*detect.MarkRecord, tol Tolerance)
 		}
 	}
 	return nil
-}
-
-// overlap is that of the highlights, or of the shadows where one has no highlight.
-func overlap(m, n *detect.MarkRecord) float64 {
-	switch {
-	case m.Highlight != nil && n.Highlight != nil:
-		return eval.IoU(*m.Highlight, *n.Highlight)
-	case m.Shadow != nil && n.Shadow != nil:
-		return eval.IoU(*m.Shadow, *n.Shadow)
-	}
-	return 0
 }
 
 func told(m *detect.MarkRecord) string {
