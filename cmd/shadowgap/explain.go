@@ -10,7 +10,6 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/internal/batch"
-	"shadowgap/internal/decided"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
 	"shadowgap/internal/survey"
@@ -89,9 +88,6 @@ func (e explainCmd) Run(con *console) error {
 	if known.Finish != nil {
 		known.Finish(rec, marks)
 	}
-	if !e.Clutter {
-		rec, marks = withoutClutter(rec, marks)
-	}
 	if err := review.WriteExplain(con.ctx, dir, pic.Image, *rec, marks, review.ExplainOptions{Units: overlay.Units(e.Units)}); err != nil {
 		return unwritable(err)
 	}
@@ -148,17 +144,6 @@ func printExplained(con *console, rec *detect.CaptureRecord, marks []detect.Mark
 		}
 	}
 	fmt.Fprintf(con.out, "\nThe page is %s\n%s\n", filepath.Join(dir, "explain.html"), strings.Join(detect.Cautions(), " "))
-}
-
-// withoutClutter leaves out of a capture what is likeliest clutter.
-func withoutClutter(rec *detect.CaptureRecord, marks []detect.MarkRecord) (*detect.CaptureRecord, []detect.MarkRecord) {
-	all := captured{rec, decided.Plain(marks)}
-	shown := (&reviewed{}).ruled(all)
-	out := make([]detect.MarkRecord, len(shown.marks))
-	for i := range shown.marks {
-		out[i] = shown.marks[i].MarkRecord
-	}
-	return shown.record, out
 }
 
 // unreadable gives a picture that can't be read its exit status.
