@@ -48,7 +48,7 @@ func (m *Mark) ByHand() bool {
 }
 
 // Nothing says whether the mark is in no list, count, picture or export unless somebody asks for what was left out: a person
-// rejected it or called it clutter, or by its odds it is likelier clutter than anything and no person said otherwise.
+// rejected it or called it clutter, or by its odds it is likelier nothing than something and no person said otherwise.
 func (m *Mark) Nothing() bool {
 	switch {
 	case m.Verdict == Rejected || m.Class == detect.Clutter:
