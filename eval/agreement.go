@@ -50,7 +50,7 @@ func Agreement(ctx context.Context, drawn, truth Labels, opt Options) (*Agreemen
 	if err := drawn.Check(nil); err != nil { // two captures may have become one
 		return nil, fmt.Errorf("comparing labels: %w", err)
 	}
-	r := &AgreementResult{Schema: ResultsSchema, LeftOut: []string{}}
+	r := &AgreementResult{Schema: resultsSchema, LeftOut: []string{}}
 	both, seen := truth, map[string]bool{}
 	both.Captures = nil
 	var common []CaptureLabel
@@ -111,10 +111,10 @@ func (r *AgreementResult) countUnsure(ctx context.Context, drawn []CaptureLabel,
 				continue
 			}
 			switch c.match.fate[j] {
-			case FateFound:
+			case fateFound:
 				right++
 				judged++
-			case FateFalse:
+			case fateFalse:
 				judged++
 			}
 		}
@@ -167,7 +167,7 @@ func read(ctx context.Context, drawn []CaptureLabel, truth Labels, opt Options, 
 
 // medianOver is the median of all values with its bootstrap interval over captures.
 func medianOver(perCapture [][]float64, opt Options) Estimate {
-	return Bootstrap(len(perCapture), opt.Resamples, opt.Seed, func(times []int) float64 {
+	return bootstrap(len(perCapture), opt.Resamples, opt.Seed, func(times []int) float64 {
 		var v []float64
 		for i, t := range times {
 			for range t {

@@ -152,7 +152,7 @@ func perPalette(caps []scored, counted []seen) Breakdown {
 	for _, s := range caps {
 		captures[s.label.Palette]++
 		for _, f := range s.match.fate {
-			if f == FateFalse {
+			if f == fateFalse {
 				wrong[s.label.Palette]++
 			}
 		}
@@ -197,9 +197,9 @@ func rangeShare(v seen) (float64, bool) {
 	default:
 		return 0, false
 	}
-	nadir, ok := AtRow(c.Nadir, row)
+	nadir, ok := atRow(c.Nadir, row)
 	if !ok && panel != nil {
-		nadir, ok = AtRow(panel.Nadir, row)
+		nadir, ok = atRow(panel.Nadir, row)
 	}
 	if !ok {
 		return 0, false
@@ -231,23 +231,23 @@ func worst(caps []scored, opt Options) []Miss {
 				if l.Contrast != nil {
 					weight *= *l.Contrast
 				}
-				bySort[MissMissed] = append(bySort[MissMissed], Miss{Capture: s.label.Capture, Sort: MissMissed, Truth: l.Class,
+				bySort[missMissed] = append(bySort[missMissed], Miss{Capture: s.label.Capture, Sort: missMissed, Truth: l.Class,
 					Kind: l.Kind, Score: Number(math.NaN()), Label: &box, Shadow: l.Shadow, Weight: weight})
 			} else if m := s.reported[at]; m.Class != l.Class {
-				bySort[MissClass] = append(bySort[MissClass], Miss{Capture: s.label.Capture, Sort: MissClass, Truth: l.Class, Kind: l.Kind,
+				bySort[missClass] = append(bySort[missClass], Miss{Capture: s.label.Capture, Sort: missClass, Truth: l.Class, Kind: l.Kind,
 					Given: m.Class, Score: Number(chanceReal(m)), Label: &box, Mark: markBox(m), Shadow: m.Shadow,
 					Weight: m.Odds[m.Class] - m.Odds[l.Class]})
 			}
 		}
 		for j, f := range s.match.fate {
-			if m := s.reported[j]; f == FateFalse {
-				bySort[MissFalse] = append(bySort[MissFalse], Miss{Capture: s.label.Capture, Sort: MissFalse, Given: m.Class,
+			if m := s.reported[j]; f == fateFalse {
+				bySort[missFalse] = append(bySort[missFalse], Miss{Capture: s.label.Capture, Sort: missFalse, Given: m.Class,
 					Score: Number(chanceReal(m)), Mark: markBox(m), Shadow: m.Shadow, Weight: chanceReal(m)})
 			}
 		}
 	}
 	var out []Miss
-	for _, sort := range []string{MissMissed, MissFalse, MissClass} {
+	for _, sort := range []string{missMissed, missFalse, missClass} {
 		list := bySort[sort]
 		slices.SortStableFunc(list, func(a, b Miss) int { return cmp.Compare(b.Weight, a.Weight) })
 		out = append(out, list[:min(len(list), opt.WorstMisses)]...)

@@ -43,9 +43,9 @@ type pairV struct {
 // maxProfileGap is the widest stretch of rows a found profile is read across: its points are at most 10 rows apart.
 const maxProfileGap = 20
 
-// AtRow reads the profile at a row, between its points or at most half a gap beyond its ends. It returns false where the
+// atRow reads the profile at a row, between its points or at most half a gap beyond its ends. It returns false where the
 // profile has nothing to say. Rows must rise.
-func AtRow(p []detect.RowX, row float64) (float64, bool) {
+func atRow(p []detect.RowX, row float64) (float64, bool) {
 	if len(p) == 0 {
 		return 0, false
 	}
@@ -90,7 +90,7 @@ func worstLines(caps []scored, opt Options) []LineMiss {
 			var abs []float64
 			off := 0
 			for _, q := range side.truth {
-				x, ok := AtRow(side.got, q[0])
+				x, ok := atRow(side.got, q[0])
 				if !ok {
 					m.Absent++
 					off++
@@ -141,7 +141,7 @@ func profileErrors(caps []scored, opt Options) (nadir, first, altitude, relative
 			panel = &detect.PanelRecord{}
 		}
 		for _, q := range s.label.Nadir {
-			x, ok := AtRow(panel.Nadir, q[0])
+			x, ok := atRow(panel.Nadir, q[0])
 			gn.add(x, ok, q[1], 1, i)
 		}
 		for _, side := range []struct {
@@ -149,14 +149,14 @@ func profileErrors(caps []scored, opt Options) (nadir, first, altitude, relative
 			sign       float64
 		}{{s.label.FirstReturn.Port, panel.FirstReturn.Port, -1}, {s.label.FirstReturn.Starboard, panel.FirstReturn.Starboard, 1}} {
 			for _, q := range side.truth {
-				x, ok := AtRow(side.got, q[0])
+				x, ok := atRow(side.got, q[0])
 				gf.add(x, ok, q[1], side.sign, i)
-				n, known := AtRow(s.label.Nadir, q[0])
+				n, known := atRow(s.label.Nadir, q[0])
 				if !known {
 					continue
 				}
 				h := side.sign * (q[1] - n)
-				m, seen := AtRow(panel.Nadir, q[0])
+				m, seen := atRow(panel.Nadir, q[0])
 				got := side.sign * (x - m)
 				ga.add(got, ok && seen, h, 1, i)
 				if h > 0 {
@@ -176,7 +176,7 @@ func (g *gatherer) sort() {
 
 // quantile is the size that part p of the errors do not exceed, with its interval; the errors must be sorted.
 func (g *gatherer) quantile(p float64, captures int, opt Options) Estimate {
-	return Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
+	return bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
 		total := 0
 		for _, r := range g.list {
 			total += times[r.capture]
@@ -209,7 +209,7 @@ func (g *gatherer) sum(captures int, within float64, opt Options) ProfileError {
 		sums[r.capture] += r.err
 		counts[r.capture]++
 	}
-	e.Bias = Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
+	e.Bias = bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
 		sum, n := 0.0, 0
 		for i, t := range times {
 			sum += float64(t) * sums[i]

@@ -7,17 +7,17 @@ import (
 	"slices"
 )
 
-// UnseenSeed is the first seed of rendered scenes that no fit may see: from here on scenes are for developing, and from 900000 to 900299
+// unseenSeed is the first seed of rendered scenes that no fit may see: from here on scenes are for developing, and from 900000 to 900299
 // they are sealed.
-const UnseenSeed = 100_000
+const unseenSeed = 100_000
 
 // ErrUnseen marks what no fit may see, since a score on it says how well the fit does on what it has not seen.
 var ErrUnseen = errors.New("no fit may see it")
 
 // FitSeeds returns an error, which is ErrUnseen, unless all n seeds from first on may be fitted on.
 func FitSeeds(first int64, n int) error {
-	if first < 0 || n < 0 || first > UnseenSeed || int64(n) > UnseenSeed-first {
-		return fmt.Errorf("%d seeds from %d: from %d on %w", n, first, UnseenSeed, ErrUnseen)
+	if first < 0 || n < 0 || first > unseenSeed || int64(n) > unseenSeed-first {
+		return fmt.Errorf("%d seeds from %d: from %d on %w", n, first, unseenSeed, ErrUnseen)
 	}
 	return nil
 }

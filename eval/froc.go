@@ -36,13 +36,13 @@ type RecallAtRate struct {
 // falseRates are where the curve is read off.
 var falseRates = [...]float64{0.25, 0.5, 1, 2, 4}
 
-// FreeResponse returns a point per distinct score, best first, for marks on captures that hold positives things to find. It
+// freeResponse returns a point per distinct score, best first, for marks on captures that hold positives things to find. It
 // returns nil without captures or things to find.
-func FreeResponse(s []Scored, positives, captures int) []FROCPoint {
+func freeResponse(s []scoredMark, positives, captures int) []FROCPoint {
 	if positives <= 0 || captures <= 0 {
 		return nil
 	}
-	sorted := append([]Scored(nil), s...)
+	sorted := append([]scoredMark(nil), s...)
 	byScore(sorted)
 	var out []FROCPoint
 	found, wrong := 0, 0
@@ -68,13 +68,13 @@ func froc(caps []scored) FROC {
 			}
 		}
 	}
-	f := FROC{Points: FreeResponse(realSample(caps), positives, len(caps))}
+	f := FROC{Points: freeResponse(realSample(caps), positives, len(caps))}
 	if f.Points == nil {
 		return f
 	}
 	for _, p := range f.Points {
 		found := p.Recall * float64(positives)
-		if f1 := F1(found, p.FalsePerCapture*float64(len(caps)), float64(positives)-found); f.Best == nil || f1 > f.Best.F1 {
+		if f1 := f1(found, p.FalsePerCapture*float64(len(caps)), float64(positives)-found); f.Best == nil || f1 > f.Best.F1 {
 			f.Best = &BestLevel{p, f1}
 		}
 	}

@@ -114,9 +114,9 @@ func (m Miss) words() string {
 		kind = fmt.Sprintf("%s (%s)", m.Truth, m.Kind)
 	}
 	switch m.Sort {
-	case MissMissed:
+	case missMissed:
 		return fmt.Sprintf("missed: %s", kind)
-	case MissFalse:
+	case missFalse:
 		return fmt.Sprintf("nothing labelled here, called %s, chance of being real %s", m.Given, numberText(m.Score, 2))
 	}
 	return fmt.Sprintf("%s called %s", kind, m.Given)

@@ -85,10 +85,10 @@ func finite(v float64) *float64 {
 	return &v
 }
 
-// Bootstrap returns stat over all n captures with its percentile interval over resamples drawn with replacement. stat gets
+// bootstrap returns stat over all n captures with its percentile interval over resamples drawn with replacement. stat gets
 // how often each capture was drawn; marks of one capture stay together because they share water, gain and bottom. A
 // resample on which stat is NaN (nothing to divide by) is left out. The same seed gives the same interval.
-func Bootstrap(n, resamples int, seed uint64, stat func(times []int) float64) Estimate {
+func bootstrap(n, resamples int, seed uint64, stat func(times []int) float64) Estimate {
 	times := make([]int, n)
 	for i := range times {
 		times[i] = 1

@@ -17,7 +17,7 @@ type LetInResult struct {
 
 // LetIn counts over a run whose captures hold no side-scan, all of them.
 func LetIn(run Run) LetInResult {
-	r := LetInResult{Schema: ResultsSchema}
+	r := LetInResult{Schema: resultsSchema}
 	in, of := 0, 0
 	for _, c := range run.Captures {
 		switch c.Status {

@@ -27,16 +27,16 @@ func Load(file string) (*Labels, error) {
 	if err != nil {
 		return nil, fmt.Errorf("reading labels: %w", err)
 	}
-	l, err := Decode(data)
+	l, err := decodeLabels(data)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", file, err)
 	}
 	return l, nil
 }
 
-// Decode reads the content of a label file and checks it as Load does. Unknown fields are faults: a misspelt "highlight"
+// decodeLabels reads the content of a label file and checks it as Load does. Unknown fields are faults: a misspelt "highlight"
 // would otherwise turn a label into nothing.
-func Decode(data []byte) (*Labels, error) {
+func decodeLabels(data []byte) (*Labels, error) {
 	var head struct {
 		Schema *int `json:"schema"`
 	}

@@ -33,8 +33,8 @@ func IoU(a, b detect.Box) float64 {
 	return both / (float64(a.W)*float64(a.H) + float64(b.W)*float64(b.H) - both)
 }
 
-// CentreDistance is the distance between the centres of two boxes in pixels.
-func CentreDistance(a, b detect.Box) float64 {
+// centreDistance is the distance between the centres of two boxes in pixels.
+func centreDistance(a, b detect.Box) float64 {
 	dx := float64(a.X-b.X) + float64(a.W-b.W)/2
 	dy := float64(a.Y-b.Y) + float64(a.H-b.H)/2
 	return math.Hypot(dx, dy)
@@ -47,7 +47,7 @@ func (g Gate) Distance(label, mark detect.Box) float64 {
 		return 1 - iou
 	}
 	reach := math.Max(g.MinCentrePx, g.CentreShare*math.Hypot(float64(label.W), float64(label.H)))
-	if d := CentreDistance(label, mark); reach > 0 && d <= reach {
+	if d := centreDistance(label, mark); reach > 0 && d <= reach {
 		return 1 + d/reach
 	}
 	return math.Inf(1)
@@ -81,22 +81,22 @@ func (l *MarkLabel) box() detect.Box {
 	return *l.Shadow
 }
 
-// Fate says what became of a mark.
-type Fate int
+// fate says what became of a mark.
+type fate int
 
 // The fates of a mark.
 const (
-	FateFalse    Fate = iota // nothing is there
-	FateFound                // it is one of the labels that count
-	FateDontCare             // it is a label too small, too faint or too unsure to count
-	FateInRegion             // nothing is labelled there, but it lies in a labelled region such as a rock field
+	fateFalse    fate = iota // nothing is there
+	fateFound                // it is one of the labels that count
+	fateDontCare             // it is a label too small, too faint or too unsure to count
+	fateInRegion             // nothing is labelled there, but it lies in a labelled region such as a rock field
 )
 
 // matching is the marks of one capture laid against its labels.
 type matching struct {
 	markOf  []int  // per label, index of its mark or -1
 	labelOf []int  // per mark, index of its label or -1
-	fate    []Fate // per mark
+	fate    []fate // per mark
 }
 
 // matchOptimal pairs as many counted labels with marks as the gate allows, one-to-one, and among those ways takes the one of
@@ -171,7 +171,7 @@ func matchByScore(
 }
 
 func newMatching(labels, marks int) matching {
-	m := matching{make([]int, labels), make([]int, marks), make([]Fate, marks)}
+	m := matching{make([]int, labels), make([]int, marks), make([]fate, marks)}
 	for i := range m.markOf {
 		m.markOf[i] = -1
 	}
@@ -183,9 +183,9 @@ func newMatching(labels, marks int) matching {
 
 func (m *matching) join(label, mark int, counted bool) {
 	m.markOf[label], m.labelOf[mark] = mark, label
-	m.fate[mark] = FateDontCare
+	m.fate[mark] = fateDontCare
 	if counted {
-		m.fate[mark] = FateFound
+		m.fate[mark] = fateFound
 	}
 }
 
@@ -201,14 +201,14 @@ func NothingIn(kind string) bool {
 
 func (m *matching) regionFates(marks []*detect.MarkRecord, regions []detect.Region) {
 	for j, mark := range marks {
-		if m.fate[j] != FateFalse {
+		if m.fate[j] != fateFalse {
 			continue
 		}
 		b := markBox(mark)
 		centre := image.Pt(b.X+b.W/2, b.Y+b.H/2)
 		for _, r := range regions {
 			if !NothingIn(r.Kind) && centre.In(r.Box.Rect()) {
-				m.fate[j] = FateInRegion
+				m.fate[j] = fateInRegion
 			}
 		}
 	}

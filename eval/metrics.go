@@ -7,16 +7,16 @@ import (
 	"slices"
 )
 
-// Scored is one mark's score and whether the mark is right; Capture indexes the capture it is from.
-type Scored struct {
+// scoredMark is one mark's score and whether the mark is right; Capture indexes the capture it is from.
+type scoredMark struct {
 	Score   float64
 	True    bool
 	Capture int
 }
 
 // byScore sorts best first, in a stable order.
-func byScore(s []Scored) {
-	slices.SortStableFunc(s, func(a, b Scored) int { return cmp.Compare(b.Score, a.Score) })
+func byScore(s []scoredMark) {
+	slices.SortStableFunc(s, func(a, b scoredMark) int { return cmp.Compare(b.Score, a.Score) })
 }
 
 // CurvePoint is one threshold of a precision-recall curve.
@@ -26,9 +26,9 @@ type CurvePoint struct {
 	Recall    float64 `json:"recall"`
 }
 
-// PrecisionRecall returns a point per distinct score, best first. positives is the number of things to be found, found or
+// precisionRecall returns a point per distinct score, best first. positives is the number of things to be found, found or
 // not, so missed ones pull recall down. It returns nil when positives is not positive.
-func PrecisionRecall(s []Scored, positives int) []CurvePoint {
+func precisionRecall(s []scoredMark, positives int) []CurvePoint {
 	if positives <= 0 {
 		return nil
 	}
@@ -50,7 +50,7 @@ func PrecisionRecall(s []Scored, positives int) []CurvePoint {
 // averagePrecision is the area under the precision-recall curve as the sum of (R_n - R_{n-1}) P_n over distinct scores, without
 // interpolation, of s sorted by score, each mark counted as often as its capture was drawn; nil is once. Things never found
 // count as recall never reached. NaN when positives is not positive.
-func averagePrecision(s []Scored, times []int, positives float64) float64 {
+func averagePrecision(s []scoredMark, times []int, positives float64) float64 {
 	if !(positives > 0) {
 		return math.NaN()
 	}
@@ -72,9 +72,9 @@ func averagePrecision(s []Scored, times []int, positives float64) float64 {
 	return ap
 }
 
-// ROCAUC is the chance that a right mark scores above a wrong one, ties counting half: the area under the receiver operating
+// rocAUC is the chance that a right mark scores above a wrong one, ties counting half: the area under the receiver operating
 // characteristic. NaN unless there are both.
-func ROCAUC(s []Scored) float64 {
+func rocAUC(s []scoredMark) float64 {
 	s = slices.Clone(s)
 	byScore(s)
 	var right, wrong, area float64
@@ -98,8 +98,8 @@ func ROCAUC(s []Scored) float64 {
 	return area / (right * wrong)
 }
 
-// Brier is the mean squared difference between score, taken as a chance, and what came true. NaN for none.
-func Brier(s []Scored) float64 {
+// brierScore is the mean squared difference between score, taken as a chance, and what came true. NaN for none.
+func brierScore(s []scoredMark) float64 {
 	if len(s) == 0 {
 		return math.NaN()
 	}
@@ -123,9 +123,9 @@ type ReliabilityBin struct {
 	True     Rate    `json:"true"`
 }
 
-// Reliability sorts chances between 0 and 1 into equal bins, edges going to the lower one, and returns those that are not
+// reliability sorts chances between 0 and 1 into equal bins, edges going to the lower one, and returns those that are not
 // empty. It returns an error for no bins or a score that is no chance.
-func Reliability(s []Scored, bins int) ([]ReliabilityBin, error) {
+func reliability(s []scoredMark, bins int) ([]ReliabilityBin, error) {
 	if bins < 1 {
 		return nil, fmt.Errorf("reliability in %d bins", bins)
 	}
@@ -156,9 +156,9 @@ func reliabilityBin(score float64, bins int) int {
 	return max(0, min(bins-1, int(math.Ceil(score*float64(bins)))-1))
 }
 
-// ExpectedCalibrationError is the mean difference between promised and true over the bins, weighted by their size: the binary
+// expectedCalibrationError is the mean difference between promised and true over the bins, weighted by their size: the binary
 // form of C. Guo et al., On calibration of modern neural networks, ICML 2017 (formula from memory). NaN for no bins.
-func ExpectedCalibrationError(bins []ReliabilityBin) float64 {
+func expectedCalibrationError(bins []ReliabilityBin) float64 {
 	total, sum := 0, 0.0
 	for _, b := range bins {
 		total += b.N
@@ -170,7 +170,7 @@ func ExpectedCalibrationError(bins []ReliabilityBin) float64 {
 	return sum / float64(total)
 }
 
-// F1 is the harmonic mean of precision and recall from counts; NaN when there is nothing at all.
-func F1(found, falseMarks, missed float64) float64 {
+// f1 is the harmonic mean of precision and recall from counts; NaN when there is nothing at all.
+func f1(found, falseMarks, missed float64) float64 {
 	return 2 * found / (2*found + falseMarks + missed)
 }

@@ -16,16 +16,16 @@ func near(t *testing.T, what string, got, want, tol float64) {
 	}
 }
 
-func sample(y []int, score []float64) (s []Scored, positives int) {
+func sample(y []int, score []float64) (s []scoredMark, positives int) {
 	for i := range y {
-		s = append(s, Scored{Score: score[i], True: y[i] == 1})
+		s = append(s, scoredMark{Score: score[i], True: y[i] == 1})
 		positives += y[i]
 	}
 	return s, positives
 }
 
 // precisionArea is the average precision of marks in any order, each counted once.
-func precisionArea(s []Scored, positives int) float64 {
+func precisionArea(s []scoredMark, positives int) float64 {
 	s = slices.Clone(s)
 	byScore(s)
 	return averagePrecision(s, nil, float64(positives))
@@ -50,9 +50,9 @@ func TestMetricsAgreeWithScikitLearn(t *testing.T) {
 	for i, c := range fx.Cases {
 		s, positives := sample(c.Y, c.Score)
 		near(t, fmt.Sprintf("case %d average precision", i), precisionArea(s, positives), c.AP, 1e-12)
-		near(t, fmt.Sprintf("case %d ROC area", i), ROCAUC(s), c.AUC, 1e-12)
-		near(t, fmt.Sprintf("case %d Brier", i), Brier(s), c.Brier, 1e-12)
-		bins, err := Reliability(s, 10)
+		near(t, fmt.Sprintf("case %d ROC area", i), rocAUC(s), c.AUC, 1e-12)
+		near(t, fmt.Sprintf("case %d Brier", i), brierScore(s), c.Brier, 1e-12)
+		bins, err := reliability(s, 10)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -75,7 +75,7 @@ func TestMetricsAgreeWithScikitLearn(t *testing.T) {
 				missed++
 			}
 		}
-		near(t, fmt.Sprintf("case %d F1", i), F1(hit, wrong, missed), c.F1, 1e-12)
+		near(t, fmt.Sprintf("case %d F1", i), f1(hit, wrong, missed), c.F1, 1e-12)
 	}
 }
 
@@ -83,11 +83,11 @@ func TestMetricsAgreeWithScikitLearn(t *testing.T) {
 func TestMetricsSmallExamples(t *testing.T) {
 	s, positives := sample([]int{0, 0, 1, 1}, []float64{0.1, 0.4, 0.35, 0.8})
 	near(t, "average precision", precisionArea(s, positives), 0.833333, 1e-6)
-	near(t, "ROC area", ROCAUC(s), 0.75, 1e-12)
+	near(t, "ROC area", rocAUC(s), 0.75, 1e-12)
 	s, _ = sample([]int{0, 1, 1, 0}, []float64{0.1, 0.9, 0.8, 0.3})
-	near(t, "Brier", Brier(s), 0.0375, 1e-12)
+	near(t, "Brier", brierScore(s), 0.0375, 1e-12)
 	s, _ = sample([]int{0, 0, 0, 0, 1, 1, 1, 1, 1}, []float64{0.1, 0.2, 0.3, 0.4, 0.65, 0.7, 0.8, 0.9, 1})
-	bins, err := Reliability(s, 3)
+	bins, err := reliability(s, 3)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -95,36 +95,36 @@ func TestMetricsSmallExamples(t *testing.T) {
 		near(t, "true", bins[b].True.Value, want[0], 1e-12)
 		near(t, "promised", bins[b].Promised, want[1], 1e-12)
 	}
-	near(t, "calibration error", ExpectedCalibrationError(bins), 0.138889, 1e-6)
+	near(t, "calibration error", expectedCalibrationError(bins), 0.138889, 1e-6)
 }
 
 func TestMissedThingsPullAveragePrecisionDown(t *testing.T) {
 	s, _ := sample([]int{1, 1}, []float64{0.9, 0.8})
 	near(t, "two of four found", precisionArea(s, 4), 0.5, 1e-12)
-	pts := PrecisionRecall(s, 4)
+	pts := precisionRecall(s, 4)
 	near(t, "last recall", pts[len(pts)-1].Recall, 0.5, 1e-12)
 }
 
 func TestMetricsOfNothing(t *testing.T) {
 	for name, v := range map[string]float64{
-		"average precision": precisionArea(nil, 0), "ROC area": ROCAUC(nil), "Brier": Brier(nil),
-		"calibration error": ExpectedCalibrationError(nil), "F1": F1(0, 0, 0),
+		"average precision": precisionArea(nil, 0), "ROC area": rocAUC(nil), "Brier": brierScore(nil),
+		"calibration error": expectedCalibrationError(nil), "F1": f1(0, 0, 0),
 	} {
 		if !math.IsNaN(v) {
 			t.Errorf("%s of nothing = %v, want not a number", name, v)
 		}
 	}
-	if _, err := Reliability([]Scored{{Score: 1.5}}, 10); err == nil {
+	if _, err := reliability([]scoredMark{{Score: 1.5}}, 10); err == nil {
 		t.Error("score above 1: no error")
 	}
-	if _, err := Reliability(nil, 0); err == nil {
+	if _, err := reliability(nil, 0); err == nil {
 		t.Error("no bins: no error")
 	}
 }
 
 func TestFreeResponseByHand(t *testing.T) {
 	s, _ := sample([]int{1, 0, 1, 0}, []float64{0.9, 0.8, 0.8, 0.3})
-	got := FreeResponse(s, 4, 2)
+	got := freeResponse(s, 4, 2)
 	want := []FROCPoint{{0.9, 0, 0.25}, {0.8, 0.5, 0.5}, {0.3, 1, 0.5}}
 	if len(got) != len(want) {
 		t.Fatalf("%v, want %v", got, want)
@@ -176,7 +176,7 @@ func TestBootstrapCoversTheMean(t *testing.T) {
 		}
 		return sum / float64(n)
 	}
-	e := Bootstrap(len(v), 4000, 5, mean)
+	e := bootstrap(len(v), 4000, 5, mean)
 	near(t, "mean", e.Value, 52.0/12, 1e-12)
 	// The bootstrap of a mean has deviation s/√n with s over n; ± 1.96 of it.
 	s := 0.0
@@ -186,23 +186,23 @@ func TestBootstrapCoversTheMean(t *testing.T) {
 	half := 1.96 * math.Sqrt(s/float64(len(v)))
 	near(t, "low", e.Low, e.Value-half, 0.15)
 	near(t, "high", e.High, e.Value+half, 0.15)
-	if again := Bootstrap(len(v), 4000, 5, mean); again != e {
+	if again := bootstrap(len(v), 4000, 5, mean); again != e {
 		t.Errorf("same seed, other interval: %v, %v", e, again)
 	}
-	if e := Bootstrap(0, 10, 1, func([]int) float64 { return math.NaN() }); !math.IsNaN(e.Value) || !math.IsNaN(e.Low) {
+	if e := bootstrap(0, 10, 1, func([]int) float64 { return math.NaN() }); !math.IsNaN(e.Value) || !math.IsNaN(e.Low) {
 		t.Errorf("nothing: %v", e)
 	}
 }
 
 // The estimate's value is the plain error, and captures that fare differently give it an interval.
 func TestCalibrationErrorEstimate(t *testing.T) {
-	s := []Scored{{0.95, true, 0}, {0.85, false, 0}, {0.2, false, 1}, {0.25, true, 1}, {0.7, true, 2}}
-	bins, err := Reliability(s, 10)
+	s := []scoredMark{{0.95, true, 0}, {0.85, false, 0}, {0.2, false, 1}, {0.25, true, 1}, {0.7, true, 2}}
+	bins, err := reliability(s, 10)
 	if err != nil {
 		t.Fatal(err)
 	}
 	e := eceEstimate(s, 3, quick())
-	near(t, "expected calibration error", e.Value, ExpectedCalibrationError(bins), 1e-12)
+	near(t, "expected calibration error", e.Value, expectedCalibrationError(bins), 1e-12)
 	if !(e.Low < e.Value && e.Value < e.High) {
 		t.Errorf("%+v", e)
 	}

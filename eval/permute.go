@@ -63,7 +63,7 @@ var statistics = [...]struct {
 	name string
 	of   func(totals) float64
 }{
-	{"F1", func(t totals) float64 { return F1(float64(t.found), float64(t.wrong), float64(t.labels-t.found)) }},
+	{"F1", func(t totals) float64 { return f1(float64(t.found), float64(t.wrong), float64(t.labels-t.found)) }},
 	{"recall", func(t totals) float64 { return float64(t.found) / float64(t.labels) }},
 	{"precision", func(t totals) float64 { return float64(t.found) / float64(t.found+t.wrong) }},
 	{"false marks per capture", func(t totals) float64 { return float64(t.wrong) / float64(t.captures) }},

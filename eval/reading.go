@@ -58,7 +58,7 @@ func newPointShare(hits, tries []int, opt Options) PointShare {
 		s.K += hits[i]
 		s.N += tries[i]
 	}
-	s.Estimate = Bootstrap(len(tries), opt.Resamples, opt.Seed, func(times []int) float64 {
+	s.Estimate = bootstrap(len(tries), opt.Resamples, opt.Seed, func(times []int) float64 {
 		k, n := 0, 0
 		for i, t := range times {
 			k += t * hits[i]
@@ -148,7 +148,7 @@ func reading(caps []scored, opt Options) PictureReading {
 // meets counts the true points and those of them that the found profile meets within tol pixels.
 func meets(truth, got []detect.RowX, tol float64) (hits, tries int) {
 	for _, q := range truth {
-		if x, ok := AtRow(got, q[0]); ok && math.Abs(x-q[1]) <= tol {
+		if x, ok := atRow(got, q[0]); ok && math.Abs(x-q[1]) <= tol {
 			hits++
 		}
 	}
@@ -167,7 +167,7 @@ func sidesWrong(s *scored, panel *detect.PanelRecord) (wrong, named int) {
 		}
 		off := 0
 		for _, q := range side.line {
-			if n, ok := AtRow(s.label.Nadir, q[0]); ok && side.sign*(q[1]-n) < 0 {
+			if n, ok := atRow(s.label.Nadir, q[0]); ok && side.sign*(q[1]-n) < 0 {
 				off++
 			}
 		}
@@ -210,7 +210,7 @@ func (s *scored) visibleReturn(g *gatherer, panel *detect.PanelRecord, capture i
 	}{{s.label.FirstReturn.Port, panel.FirstReturn.Port, -1}, {s.label.FirstReturn.Starboard, panel.FirstReturn.Starboard, 1}} {
 		for _, q := range side.truth {
 			if s.label.shows(q) {
-				x, ok := AtRow(side.got, q[0])
+				x, ok := atRow(side.got, q[0])
 				g.add(x, ok, q[1], side.sign, capture)
 			}
 		}

@@ -6,8 +6,8 @@ import (
 	"shadowgap/detect"
 )
 
-// ResultsSchema is the schema number of results.json.
-const ResultsSchema = 1
+// resultsSchema is the schema number of results.json.
+const resultsSchema = 1
 
 // Options say what counts. The zero value of a field is not its default: start from DefaultOptions.
 type Options struct {
@@ -156,7 +156,7 @@ type HumpResult struct {
 // Miss is one thing the detector got wrong.
 type Miss struct {
 	Capture string       `json:"capture"`
-	Sort    string       `json:"sort"` // MissMissed, MissFalse or MissClass
+	Sort    string       `json:"sort"` // "missed", "false mark" or "wrong class"
 	Truth   detect.Class `json:"truth,omitempty"`
 	Kind    string       `json:"kind,omitempty"`
 	Given   detect.Class `json:"given,omitempty"`
@@ -169,9 +169,9 @@ type Miss struct {
 
 // The sorts of a Miss.
 const (
-	MissMissed = "missed"
-	MissFalse  = "false mark"
-	MissClass  = "wrong class"
+	missMissed = "missed"
+	missFalse  = "false mark"
+	missClass  = "wrong class"
 )
 
 // LineMiss is one side of one capture whose first return is badly off.

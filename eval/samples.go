@@ -39,7 +39,7 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 			continue
 		case l >= 0:
 			s.Class = string(label.Marks[l].Class)
-		case !whole || m.fate[i] == FateInRegion:
+		case !whole || m.fate[i] == fateInRegion:
 			continue
 		}
 		out = append(out, s)

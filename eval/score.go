@@ -40,7 +40,7 @@ func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, 
 	if err != nil {
 		return nil, fmt.Errorf("scoring: %w", err)
 	}
-	r := &Results{Schema: ResultsSchema, Options: opt, Labels: tally, Captures: captureTally(run, caps)}
+	r := &Results{Schema: resultsSchema, Options: opt, Labels: tally, Captures: captureTally(run, caps)}
 	r.PerCapture = perCapture(caps)
 	r.Detection = detection(r.PerCapture, caps, opt)
 	r.Confusion, r.RightClass = confusion(caps)
@@ -160,11 +160,11 @@ func perCapture(caps []scored) []CaptureResult {
 		}
 		for _, f := range c.match.fate {
 			switch f {
-			case FateFalse:
+			case fateFalse:
 				r.False++
-			case FateInRegion:
+			case fateInRegion:
 				r.InRegion++
-			case FateDontCare:
+			case fateDontCare:
 				r.DontCare++
 			}
 		}
@@ -199,18 +199,18 @@ func detection(per []CaptureResult, caps []scored, opt Options) Detection {
 		}
 	}
 	falseMarks := func(r CaptureResult) int { return r.False }
-	d.FalsePerCapture = Bootstrap(len(per), opt.Resamples, opt.Seed, mean(falseMarks))
-	d.InRegionPerCapture = Bootstrap(len(per), opt.Resamples, opt.Seed, mean(func(r CaptureResult) int { return r.InRegion }))
-	d.F1 = Bootstrap(len(per), opt.Resamples, opt.Seed, func(times []int) float64 {
+	d.FalsePerCapture = bootstrap(len(per), opt.Resamples, opt.Seed, mean(falseMarks))
+	d.InRegionPerCapture = bootstrap(len(per), opt.Resamples, opt.Seed, mean(func(r CaptureResult) int { return r.InRegion }))
+	d.F1 = bootstrap(len(per), opt.Resamples, opt.Seed, func(times []int) float64 {
 		var f, w, m int
 		for i, t := range times {
 			f += t * per[i].Found
 			w += t * per[i].False
 			m += t * (per[i].Labels - per[i].Found)
 		}
-		return F1(float64(f), float64(w), float64(m))
+		return f1(float64(f), float64(w), float64(m))
 	})
-	d.MarksPerEmpty = Bootstrap(len(empty), opt.Resamples, opt.Seed, func(times []int) float64 {
+	d.MarksPerEmpty = bootstrap(len(empty), opt.Resamples, opt.Seed, func(times []int) float64 {
 		sum, n := 0, 0
 		for i, t := range times {
 			sum += t * per[empty[i]].False
@@ -264,12 +264,12 @@ func confusion(caps []scored) (Confusion, Rate) {
 			c.Count[row][len(c.Given)-1]++
 		}
 		for j, f := range s.match.fate {
-			if f == FateFalse {
+			if f == fateFalse {
 				c.Count[len(c.Truth)-1][colOf[s.reported[j].Class]]++
 			}
 		}
 		for j, f := range s.byChance.fate {
-			if m := s.all[j]; f == FateFalse && m.Class == detect.Clutter && !taken[m] {
+			if m := s.all[j]; f == fateFalse && m.Class == detect.Clutter && !taken[m] {
 				c.Count[len(c.Truth)-1][colOf[detect.Clutter]]++
 			}
 		}
@@ -347,17 +347,19 @@ func hanging(caps []scored) Hanging {
 // calibration judges the chance of being real over every mark, reported or not, whose truth is known.
 func calibration(caps []scored, opt Options) (Calibration, error) {
 	s := realSample(caps)
-	bins, err := Reliability(s, opt.Bins)
+	bins, err := reliability(s, opt.Bins)
 	if err != nil {
 		return Calibration{}, err
 	}
-	return Calibration{Marks: len(s), Brier: Number(Brier(s)), ECE: eceEstimate(s, len(caps), opt), ROCAUC: Number(ROCAUC(s)), Bins: bins}, nil
+	return Calibration{
+		Marks: len(s), Brier: Number(brierScore(s)), ECE: eceEstimate(s, len(caps), opt), ROCAUC: Number(rocAUC(s)), Bins: bins,
+	}, nil
 }
 
 // eceEstimate is the expected calibration error of chances with its interval. Captures drawn often weigh as much more in their bins.
-func eceEstimate(s []Scored, captures int, opt Options) Estimate {
+func eceEstimate(s []scoredMark, captures int, opt Options) Estimate {
 	n, promised, came := make([]float64, opt.Bins), make([]float64, opt.Bins), make([]float64, opt.Bins)
-	return Bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
+	return bootstrap(captures, opt.Resamples, opt.Seed, func(times []int) float64 {
 		clear(n)
 		clear(promised)
 		clear(came)
@@ -378,12 +380,12 @@ func eceEstimate(s []Scored, captures int, opt Options) Estimate {
 	})
 }
 
-func realSample(caps []scored) []Scored {
-	var out []Scored
+func realSample(caps []scored) []scoredMark {
+	var out []scoredMark
 	for i, s := range caps {
 		for j, f := range s.byChance.fate {
-			if f == FateFound || f == FateFalse {
-				out = append(out, Scored{chanceReal(s.all[j]), f == FateFound, i})
+			if f == fateFound || f == fateFalse {
+				out = append(out, scoredMark{chanceReal(s.all[j]), f == fateFound, i})
 			}
 		}
 	}
@@ -394,7 +396,7 @@ func realSample(caps []scored) []Scored {
 func classes(caps []scored, c Confusion, opt Options) ([]ClassResult, Estimate, error) {
 	var out []ClassResult
 	type sample struct {
-		s         []Scored
+		s         []scoredMark
 		positives []int // per capture
 	}
 	var samples []sample
@@ -404,7 +406,7 @@ func classes(caps []scored, c Confusion, opt Options) ([]ClassResult, Estimate, 
 		}
 		odds := func(m *detect.MarkRecord) float64 { return max(0, min(1, m.Odds[class])) }
 		sm := sample{positives: make([]int, len(caps))}
-		var calibrated []Scored
+		var calibrated []scoredMark
 		total := 0
 		for i, s := range caps {
 			for j, counted := range s.counts {
@@ -415,21 +417,21 @@ func classes(caps []scored, c Confusion, opt Options) ([]ClassResult, Estimate, 
 			}
 			m := matchByScore(opt.Gate, s.label.Marks, s.counts, s.all, s.label.Regions, odds)
 			for j, f := range m.fate {
-				if f == FateFound || f == FateFalse {
-					right := f == FateFound && s.label.Marks[m.labelOf[j]].Class == class
-					sm.s = append(sm.s, Scored{odds(s.all[j]), right, i})
+				if f == fateFound || f == fateFalse {
+					right := f == fateFound && s.label.Marks[m.labelOf[j]].Class == class
+					sm.s = append(sm.s, scoredMark{odds(s.all[j]), right, i})
 				}
 			}
 			for j, f := range s.byChance.fate {
-				if f == FateFound || f == FateFalse {
-					right := f == FateFound && s.label.Marks[s.byChance.labelOf[j]].Class == class
-					calibrated = append(calibrated, Scored{odds(s.all[j]), right, i})
+				if f == fateFound || f == fateFalse {
+					right := f == fateFound && s.label.Marks[s.byChance.labelOf[j]].Class == class
+					calibrated = append(calibrated, scoredMark{odds(s.all[j]), right, i})
 				}
 			}
 		}
 		byScore(sm.s)
 		samples = append(samples, sm)
-		bins, err := Reliability(calibrated, opt.Bins)
+		bins, err := reliability(calibrated, opt.Bins)
 		if err != nil {
 			return nil, Estimate{}, fmt.Errorf("class %s: %w", class, err)
 		}
@@ -443,15 +445,15 @@ func classes(caps []scored, c Confusion, opt Options) ([]ClassResult, Estimate, 
 		out = append(out, ClassResult{
 			Class: class, Labels: total,
 			Precision: NewRate(hit, given), Recall: NewRate(hit, labels),
-			F1: Number(F1(float64(hit), float64(given-hit), float64(labels-hit))),
-			AP: Bootstrap(len(caps), opt.Resamples, opt.Seed, func(times []int) float64 {
+			F1: Number(f1(float64(hit), float64(given-hit), float64(labels-hit))),
+			AP: bootstrap(len(caps), opt.Resamples, opt.Seed, func(times []int) float64 {
 				return averagePrecision(sm.s, times, drawn(sm.positives, times))
 			}),
-			ROCAUC: Number(ROCAUC(calibrated)), Brier: Number(Brier(calibrated)),
-			ECE: Number(ExpectedCalibrationError(bins)), Curve: PrecisionRecall(sm.s, total),
+			ROCAUC: Number(rocAUC(calibrated)), Brier: Number(brierScore(calibrated)),
+			ECE: Number(expectedCalibrationError(bins)), Curve: precisionRecall(sm.s, total),
 		})
 	}
-	mean := Bootstrap(len(caps), opt.Resamples, opt.Seed, func(times []int) float64 {
+	mean := bootstrap(len(caps), opt.Resamples, opt.Seed, func(times []int) float64 {
 		sum, n := 0.0, 0
 		for _, sm := range samples {
 			if ap := averagePrecision(sm.s, times, drawn(sm.positives, times)); !math.IsNaN(ap) {

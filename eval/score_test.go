@@ -164,7 +164,7 @@ func TestMatchingTakesTheMostPairs(t *testing.T) {
 		t.Errorf("pairs %v", m.markOf)
 	}
 	swept := matchByScore(Gate{MinIoU: 0.2}, labels, []bool{true, true}, []*detect.MarkRecord{&a, &b}, nil, chanceReal)
-	if swept.markOf[0] != 0 || swept.fate[1] != FateFalse {
+	if swept.markOf[0] != 0 || swept.fate[1] != fateFalse {
 		t.Errorf("a lower score changed what a higher one got: %+v", swept)
 	}
 }
@@ -185,7 +185,7 @@ func TestGate(t *testing.T) {
 		{"elsewhere", box(300, 100, 10, 10), false},
 	} {
 		if got := !math.IsInf(g.Distance(l, *c.mark), 1); got != c.near {
-			t.Errorf("%s: %v, want %v (IoU %v, centres %v px)", c.name, got, c.near, IoU(l, *c.mark), CentreDistance(l, *c.mark))
+			t.Errorf("%s: %v, want %v (IoU %v, centres %v px)", c.name, got, c.near, IoU(l, *c.mark), centreDistance(l, *c.mark))
 		}
 	}
 	if tiny := *box(10, 10, 2, 2); math.IsInf(g.Distance(tiny, *box(13, 10, 2, 2)), 1) {
@@ -248,12 +248,12 @@ func TestAtRow(t *testing.T) {
 		row, x float64
 		ok     bool
 	}{{10, 100, true}, {15, 105, true}, {2, 100, true}, {-5, 0, false}, {40, 0, false}, {66, 150, true}, {80, 0, false}} {
-		x, ok := AtRow(p, c.row)
+		x, ok := atRow(p, c.row)
 		if ok != c.ok || (ok && x != c.x) {
 			t.Errorf("row %v: %v, %v", c.row, x, ok)
 		}
 	}
-	if _, ok := AtRow(nil, 3); ok {
+	if _, ok := atRow(nil, 3); ok {
 		t.Error("an empty profile answered")
 	}
 }
@@ -367,7 +367,7 @@ func TestDecodeNamesTheFault(t *testing.T) {
 			`capture 1 ("a.png"): mark 1: unknown class "x"`,
 		},
 	} {
-		l, err := Decode([]byte(c.in))
+		l, err := decodeLabels([]byte(c.in))
 		if l != nil || !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: error %v", c.name, err)
 		}
@@ -393,7 +393,7 @@ func FuzzDecode(f *testing.F) {
 	f.Add(data)
 	f.Add([]byte(`{"schema":1,"captures":[{"capture":"a","by":"hand","marks":[{"class":"clutter","shadow":{"x":1,"y":2,"w":3,"h":4}}]}]}`))
 	f.Fuzz(func(t *testing.T, data []byte) {
-		l, err := Decode(data)
+		l, err := decodeLabels(data)
 		if (l == nil) == (err == nil) {
 			t.Fatalf("labels %v with error %v", l, err)
 		}

@@ -160,7 +160,7 @@ func compared(base *detect.PanelRecord, panels []detect.PanelRecord, kx, ky floa
 		for _, q := range side.was {
 			s.rows++
 			// Whole numbers are pixel centres.
-			x, ok := AtRow(side.is, (q[0]+0.5)*ky-0.5)
+			x, ok := atRow(side.is, (q[0]+0.5)*ky-0.5)
 			if ok && math.Abs((x+0.5)/kx-0.5-q[1]) <= keptShare*float64(base.Box.W) {
 				s.kept++
 			}
@@ -204,7 +204,7 @@ type ShownWay struct {
 
 // Shown sums pictures up that were each shown in all these ways.
 func Shown(list []ShownPicture, ways []Way, opt Options) ShownResult {
-	r := ShownResult{Schema: ResultsSchema, Pictures: len(list)}
+	r := ShownResult{Schema: resultsSchema, Pictures: len(list)}
 	n := len(list)
 	plain, read, shown, kept, rows := 0, make([]int, n), make([]int, n), make([]int, n), make([]int, n)
 	for i, p := range list {

@@ -98,7 +98,7 @@ func tileScore(tiles []Tile, opt Options) TileScore {
 	s.Found, s.Class = NewRate(found, len(tiles)), NewRate(right, found)
 	s.BestIoU = Number(sortedQuantile(overlaps, 0.5))
 	s.AsClutter = Number(float64(clutter) / float64(len(tiles)))
-	s.Others = Bootstrap(len(tiles), opt.Resamples, opt.Seed, func(times []int) float64 {
+	s.Others = bootstrap(len(tiles), opt.Resamples, opt.Seed, func(times []int) float64 {
 		sum, n := 0, 0
 		for i, k := range times {
 			sum += k * s.PerTile[i].Others

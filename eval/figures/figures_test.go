@@ -67,7 +67,7 @@ func TestTables(t *testing.T) {
 		"peers": "| recall; false or other marks a picture; recall at up to 1 false mark | set a |\n|---|---|\n" +
 			"| this | 0.75 [0.60, 0.90]; 1.2; 0.50 |\n| blobs | 0.75 [0.60, 0.90]; 1.2; 0.50 |\n",
 	} {
-		if got := s.Tables(small())[name]; got != want {
+		if got := s.tables(small())[name]; got != want {
 			t.Errorf("%s:\n%s\nwant\n%s", name, got, want)
 		}
 	}

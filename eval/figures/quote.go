@@ -36,7 +36,7 @@ func (s *Summary) Quote(text string, b *Bounds) (string, error) {
 	if n, want := len(blocks.FindAllString(text, -1))+len(inline.FindAllString(text, -1)), len(opened.FindAllString(text, -1)); n != want {
 		return "", fmt.Errorf("%d of %d quotations are not of the form wanted, or not closed", want-n, want)
 	}
-	tables := s.Tables(b)
+	tables := s.tables(b)
 	var faults []error
 	text = blocks.ReplaceAllStringFunc(text, func(all string) string {
 		name := blocks.FindStringSubmatch(all)[1]

@@ -11,8 +11,8 @@ const none = "–"
 // earlier marks a figure that was measured on a detector which has changed since.
 const earlier = "†"
 
-// Tables are the tables by the names that a README's blocks use.
-func (s *Summary) Tables(b *Bounds) map[string]string {
+// tables are the tables by the names that a README's blocks use.
+func (s *Summary) tables(b *Bounds) map[string]string {
 	return map[string]string{"bounds": s.BoundsTable(b), "sets": s.SetsTable(b), "peers": s.PeersTable(b)}
 }
 

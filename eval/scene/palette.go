@@ -34,8 +34,8 @@ var palettes = map[string][]stop{
 	"dusk":          {{0, 6, 4, 20}, {0.3, 80, 20, 100}, {0.6, 200, 70, 80}, {0.85, 250, 170, 80}, {1, 255, 250, 200}},
 }
 
-// PaletteNames lists the palettes a Display may name, luminance rising or falling steadily except in spectrum.
-func PaletteNames() []string {
+// paletteNames lists the palettes a Display may name, luminance rising or falling steadily except in spectrum.
+func paletteNames() []string {
 	return []string{"grey", "copper", "blue-white", "grey-inverted", "green", "amber", "bone", "sepia-paper", "dusk", "spectrum",
 		"heat", "violet-yellow", "ember", "rose", "slate-sand", "ochre", "teal"}
 }

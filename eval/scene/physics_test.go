@@ -242,7 +242,7 @@ func TestWarp(t *testing.T) {
 }
 
 func TestPalettes(t *testing.T) {
-	for _, name := range PaletteNames() {
+	for _, name := range paletteNames() {
 		r, err := ramp(name)
 		if err != nil {
 			t.Fatal(err)
@@ -259,7 +259,7 @@ func TestPalettes(t *testing.T) {
 			t.Errorf("%s: %d steps up and %d down in luminance", name, up, down)
 		}
 	}
-	if len(PaletteNames()) != len(palettes) {
+	if len(paletteNames()) != len(palettes) {
 		t.Error("a palette has no place in PaletteNames")
 	}
 }

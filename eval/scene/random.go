@@ -216,7 +216,7 @@ func (d *dice) flaws() {
 
 func (d *dice) display() {
 	s := d.s
-	names := PaletteNames()
+	names := paletteNames()
 	s.Display = Display{Level: d.in(0.22, 0.42), RangeDB: d.in(34, 48),
 		Palette: names[[]int{0, 0, 0, 1, 1, 1, 2, 2, 3, 4, 5, 5, 6, 7, 8}[d.IntN(15)]]}
 	if d.chance(0.06) {

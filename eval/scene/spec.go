@@ -197,8 +197,8 @@ type Display struct {
 	RangeDB        float64 // decibels from black to full scale when Log
 	Level          float64 // drawn strength of the mean bottom echo, 0 to 1
 	SlantCorrected bool    // columns are ground range
-	Palette        string  // one of PaletteNames
-	Stops          []Stop  // a palette of the scene's own, named by Palette; empty = one of PaletteNames
+	Palette        string  // one of paletteNames
+	Stops          []Stop  // a palette of the scene's own, named by Palette; empty = one of paletteNames
 }
 
 // Furniture is what else is on the screen.

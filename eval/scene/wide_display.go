@@ -16,7 +16,7 @@ func (w *wideDice) display() {
 	case 0:
 		s.Display.Palette = "grey"
 	case 1:
-		names := PaletteNames()
+		names := paletteNames()
 		s.Display.Palette = names[w.IntN(len(names))]
 	default:
 		s.Display.Palette, s.Display.Stops = "drawn", w.stops()

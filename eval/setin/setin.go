@@ -37,8 +37,8 @@ type picture struct {
 	path  *colourPath
 }
 
-// ErrNoBottoms is returned by Load when none of the pictures may be used.
-var ErrNoBottoms = errors.New("no picture to set targets into")
+// errNoBottoms is returned by Load when none of the pictures may be used.
+var errNoBottoms = errors.New("no picture to set targets into")
 
 // Load reads the pictures that may be fitted on: of those in dataDir's labels.json the ones of half A in its halves.json, and the
 // first half by name of the effigy tiles with their masks. openDir is the folder of the open pictures. No other picture is opened.
@@ -65,7 +65,7 @@ func Load(ctx context.Context, openDir, dataDir string) (*Bottoms, error) {
 		return nil, err
 	}
 	if len(b.pictures) == 0 {
-		return nil, fmt.Errorf("%s: %w", openDir, ErrNoBottoms)
+		return nil, fmt.Errorf("%s: %w", openDir, errNoBottoms)
 	}
 	at := map[string]int{}
 	for i := range b.pictures {

@@ -69,7 +69,7 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 		if ctx.Err() != nil {
 			return nil, nil, ctx.Err()
 		}
-		rec := Unreadable(job, why(err, job.Limit))
+		rec := unreadable(job, why(err, job.Limit))
 		rec.MS.Decode = milliseconds(decoded)
 		return rec, nil, nil
 	}
@@ -85,11 +85,11 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 		if ctx.Err() != nil {
 			return nil, nil, ctx.Err()
 		}
-		rec := Unreadable(job, why(err, job.Limit))
+		rec := unreadable(job, why(err, job.Limit))
 		rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
 		return rec, nil, nil
 	}
-	rec, marks := Records(job, res)
+	rec, marks := recordsOf(job, res)
 	rec.Notes = notes
 	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
 	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
@@ -200,18 +200,18 @@ func tooSlow(limit time.Duration) string {
 	return fmt.Sprintf("took longer than the limit of %v a capture", limit)
 }
 
-// Unreadable is the record of a capture that could not be analysed.
-func Unreadable(job Job, why string) *detect.CaptureRecord {
+// unreadable is the record of a capture that could not be analysed.
+func unreadable(job Job, why string) *detect.CaptureRecord {
 	return &detect.CaptureRecord{
 		Schema: detect.SchemaVersion, Capture: job.Capture, SHA256: job.SHA256, Status: detect.StatusUnreadable, Why: &why,
 		Panels: []detect.PanelRecord{}, Holds: []detect.HoldRecord{}, Counts: map[detect.Class]int{}, Versions: job.Versions,
 	}
 }
 
-// Records gives a result its capture's name and hash. Ids of marks and holds, unique within the capture, become unique
+// recordsOf gives a result its capture's name and hash. Ids of marks and holds, unique within the capture, become unique
 // within every run. Marks come as the detector ranked them, what is likeliest clutter last: a mark's place among them is the number that
 // every page, picture and list gives it, whether clutter is shown or not.
-func Records(job Job, res *detect.Result) (*detect.CaptureRecord, []detect.MarkRecord) {
+func recordsOf(job Job, res *detect.Result) (*detect.CaptureRecord, []detect.MarkRecord) {
 	rec := &detect.CaptureRecord{
 		Schema: detect.SchemaVersion, Capture: job.Capture, SHA256: job.SHA256, Status: res.Status,
 		Panels: res.Panels, Holds: res.Holds, Interest: res.Interest, Counts: res.Counts, Versions: job.Versions,

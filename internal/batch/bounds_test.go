@@ -163,7 +163,7 @@ func TestNoWorkersLeft(t *testing.T) {
 			l := newLedger()
 			_, err := Run(t.Context(), t.Context(), cfg, l, l)
 			want := map[string]int{"never": 0, "later": 2}[name]
-			if !errors.Is(err, ErrNoWorkers) || len(l.recs) != want {
+			if !errors.Is(err, errNoWorkers) || len(l.recs) != want {
 				t.Errorf("got %v with %d records, want ErrNoWorkers with %d", err, len(l.recs), want)
 			}
 			cfg.Start = startTestWorker
@@ -197,7 +197,7 @@ func TestKillerIsTriedTwiceOverAllRuns(t *testing.T) {
 	l := newLedger()
 	dead := cfg
 	dead.Start = behaving(append([]string{"work"}, strings.Split(strings.Repeat("die ", 20), " ")...)...)
-	if _, err := Run(t.Context(), t.Context(), dead, l, l); !errors.Is(err, ErrNoWorkers) {
+	if _, err := Run(t.Context(), t.Context(), dead, l, l); !errors.Is(err, errNoWorkers) {
 		t.Fatal(err)
 	}
 	if _, err := Run(t.Context(), t.Context(), cfg, l, l); err != nil {

@@ -68,9 +68,9 @@ func moody(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []
 	case strings.HasPrefix(name, "broken-run"):
 		return nil, nil, fmt.Errorf("no space left on device")
 	case strings.HasPrefix(name, "stuck"):
-		return Unreadable(job, "took longer than is fair"), nil, errStuck
+		return unreadable(job, "took longer than is fair"), nil, errStuck
 	case strings.HasPrefix(name, "talks"), strings.HasPrefix(name, "shouts"):
-		rec, _ := Records(job, &detect.Result{Status: detect.StatusRead})
+		rec, _ := recordsOf(job, &detect.Result{Status: detect.StatusRead})
 		for range (maxHeader - 1<<20) / 1000 {
 			rec.Notes = append(rec.Notes, strings.Repeat("n", 997))
 		}
@@ -81,12 +81,12 @@ func moody(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []
 	case strings.HasPrefix(name, "dull"):
 		dull := detect.MarkRecord{Mark: "p0-1", Class: detect.BottomObject,
 			Odds: detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}}
-		rec, marks := Records(job, &detect.Result{Status: detect.StatusRead, Marks: []detect.MarkRecord{dull}})
+		rec, marks := recordsOf(job, &detect.Result{Status: detect.StatusRead, Marks: []detect.MarkRecord{dull}})
 		return rec, marks, nil
 	case strings.HasPrefix(name, "slow"):
 		time.Sleep(300 * time.Millisecond)
 	}
-	rec, marks := Records(job, &detect.Result{Status: detect.StatusRead, Interest: float64(len(data)) / 100,
+	rec, marks := recordsOf(job, &detect.Result{Status: detect.StatusRead, Interest: float64(len(data)) / 100,
 		Marks: []detect.MarkRecord{{Mark: "p0-1"}}})
 	return rec, marks, nil
 }

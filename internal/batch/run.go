@@ -117,8 +117,8 @@ type patience struct {
 // The default gives up after a second and a half when no worker has ever started, and after about two minutes later on.
 var usualPatience = patience{limit: 20 * time.Second, pause: 250 * time.Millisecond, longest: 30 * time.Second, first: 3, later: 11}
 
-// ErrNoWorkers says that the run ended because no worker process could be started any more.
-var ErrNoWorkers = errors.New("no worker can be started")
+// errNoWorkers says that the run ended because no worker process could be started any more.
+var errNoWorkers = errors.New("no worker can be started")
 
 // Run analyses the captures in the inputs and stores each result. When ctx ends it stops taking captures, finishes those
 // under way, and returns ctx's error; when abort ends it gives those up as well. Any other error is one of the run itself:
@@ -420,7 +420,7 @@ func (r *run) load(e entry) (work, bool, error) {
 		return work{}, false, nil
 	case errors.Is(err, errSpool):
 		return work{}, false, fmt.Errorf("%s: %w", e.path, err)
-	case !r.cfg.Shard.Takes(e.path, w.job.SHA256):
+	case !r.cfg.Shard.takes(e.path, w.job.SHA256):
 		w.body.drop()
 		return work{}, false, nil
 	}
@@ -431,7 +431,7 @@ func (r *run) load(e entry) (work, bool, error) {
 	}
 	r.mu.Unlock()
 	if err != nil {
-		return work{}, false, r.finish(w, Unreadable(w.job, why(err, r.cfg.Limit)), nil)
+		return work{}, false, r.finish(w, unreadable(w.job, why(err, r.cfg.Limit)), nil)
 	}
 	take, err := r.toDo(&w)
 	if !take {
@@ -461,7 +461,7 @@ func (r *run) unchanged(w work) (bool, error) {
 	if err != nil || !seen {
 		return false, err
 	}
-	if !r.cfg.Shard.Takes(w.job.Capture, sum) {
+	if !r.cfg.Shard.takes(w.job.Capture, sum) {
 		return true, nil
 	}
 	w.job.SHA256 = sum
@@ -625,7 +625,7 @@ func (r *run) without(err error) error {
 	left := r.slots
 	r.mu.Unlock()
 	if left == 0 {
-		return fmt.Errorf("%w: %w", ErrNoWorkers, err)
+		return fmt.Errorf("%w: %w", errNoWorkers, err)
 	}
 	r.note(fmt.Sprintf("%v; going on with fewer workers: %d", err, left))
 	return nil
@@ -643,7 +643,7 @@ func (r *run) finishWaiting() error {
 		return err
 	}
 	if n := len(r.waiting) + len(left); n > 0 && !r.stopped() {
-		return fmt.Errorf("%w: captures left without a second try: %d", ErrNoWorkers, n)
+		return fmt.Errorf("%w: captures left without a second try: %d", errNoWorkers, n)
 	}
 	return nil
 }

@@ -82,9 +82,9 @@ func indexFrom(getenv func(string) string) (int, error) {
 	return i, nil
 }
 
-// Takes reports whether a capture belongs to this part: by its content, so that every machine agrees whatever the file
+// takes reports whether a capture belongs to this part: by its content, so that every machine agrees whatever the file
 // is called there; by its path when the content could not be read (sha256Hex "").
-func (s Shard) Takes(path, sha256Hex string) bool {
+func (s Shard) takes(path, sha256Hex string) bool {
 	if s.Count <= 1 {
 		return true
 	}

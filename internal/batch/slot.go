@@ -106,7 +106,7 @@ func (s *slot) again(w work) (goOn bool, err error) {
 		w.body.drop()
 		return false, nil //nolint:nilerr // the run was aborted, which cost the worker
 	}
-	return s.deliver(w, response{Capture: Unreadable(w.job, tryReason(w, err)+", tried twice")})
+	return s.deliver(w, response{Capture: unreadable(w.job, tryReason(w, err)+", tried twice")})
 }
 
 // leave puts a capture aside for another slot. When the run is over nobody takes it, and it stays undone.

@@ -412,7 +412,7 @@ func TestMarksOfACaptureAreNumberedOnce(t *testing.T) {
 		{Mark: "e", Class: detect.BottomObject, Odds: odds(0.2)},
 	}}
 	job := Job{Capture: "x.png", SHA256: detect.Sum(nil)}
-	_, marks := Records(job, res)
+	_, marks := recordsOf(job, res)
 	order := ""
 	for _, m := range marks {
 		order += m.Mark[len(m.Mark)-1:]

@@ -111,7 +111,7 @@ func (w *weigher) analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 		return d.rec, d.marks, d.err
 	case <-cut.C:
 		w.stuck = true
-		return Unreadable(job, tooSlow(job.Limit)), nil, errStuck
+		return unreadable(job, tooSlow(job.Limit)), nil, errStuck
 	}
 }
 
@@ -232,7 +232,7 @@ func serve(ctx context.Context, in io.Reader, out io.Writer, analyse analyseFunc
 		err = writeFrame(out, answer, nil, 0)
 		if errors.Is(err, errNotEncodable) {
 			why := fmt.Sprintf("detection gave a result that can't be stored: %v", err)
-			answer = response{Capture: Unreadable(msg.req.Job, why), Last: answer.Last}
+			answer = response{Capture: unreadable(msg.req.Job, why), Last: answer.Last}
 			err = writeFrame(out, answer, nil, 0)
 		}
 		if err != nil {

@@ -14,8 +14,8 @@ type Filter struct {
 	Accepted bool           // only marks that a person accepted, drew or gave a class
 }
 
-// Match says whether the filter lets a mark through.
-func (f Filter) Match(m *decided.Mark) bool {
+// match says whether the filter lets a mark through.
+func (f Filter) match(m *decided.Mark) bool {
 	if len(f.Classes) > 0 && !slices.Contains(f.Classes, m.Class) {
 		return false
 	}
@@ -30,7 +30,7 @@ func (f Filter) Apply(marks Marks) Marks {
 				yield(nil, err)
 				return
 			}
-			if f.Match(m) && !yield(m, nil) {
+			if f.match(m) && !yield(m, nil) {
 				return
 			}
 		}

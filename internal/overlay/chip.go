@@ -17,9 +17,9 @@ type ChipOptions struct {
 	Plain bool    // leave the outlines out
 }
 
-// ChipRect returns the part of a picture with the given bounds that a close-up of m shows: the mark with as much again
+// chipRect returns the part of a picture with the given bounds that a close-up of m shows: the mark with as much again
 // around it, at least 48 × 36 pixels where the picture has them, in pixels of the capture.
-func ChipRect(bounds image.Rectangle, m detect.MarkRecord) image.Rectangle {
+func chipRect(bounds image.Rectangle, m detect.MarkRecord) image.Rectangle {
 	b := m.Box
 	padX := max(14, int(0.4*float64(b.W)), (48-b.W+1)/2)
 	padY := max(12, int(0.5*float64(b.H)), (36-b.H+1)/2)
@@ -42,7 +42,7 @@ func Chip(img image.Image, m detect.MarkRecord, opt ChipOptions) *image.NRGBA {
 	}
 	size = max(size, 32)
 	b := img.Bounds()
-	r := ChipRect(image.Rect(0, 0, b.Dx(), b.Dy()), m)
+	r := chipRect(image.Rect(0, 0, b.Dx(), b.Dy()), m)
 	if r.Empty() {
 		return image.NewNRGBA(image.Rectangle{})
 	}

@@ -214,7 +214,7 @@ func TestChip(t *testing.T) {
 		if max(b.Dx(), b.Dy()) != 320 {
 			t.Errorf("%s: size %v, want the longer side 320", m.Mark, b)
 		}
-		if !m.Box.Rect().In(ChipRect(img.Bounds(), m)) {
+		if !m.Box.Rect().In(chipRect(img.Bounds(), m)) {
 			t.Errorf("%s: close-up cuts the mark off", m.Mark)
 		}
 		plain := Chip(img, m, ChipOptions{Plain: true, Size: 200})

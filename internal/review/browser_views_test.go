@@ -460,21 +460,21 @@ func TestLayoutIsChecked(t *testing.T) {
 	other := good
 	other.Width = 1000
 	for _, l := range []detect.Layout{good, other, {Width: 800, Height: 480, Panel: box(20, 10, 700, 400), NadirX: 310}} {
-		if _, err := KeepLayout(t.Context(), dir, l); err != nil {
+		if _, err := keepLayout(t.Context(), dir, l); err != nil {
 			t.Fatal(err)
 		}
 	}
-	if info, err := os.Stat(filepath.Join(dir, LayoutName)); err != nil || info.Mode().Perm() != 0o644 {
+	if info, err := os.Stat(filepath.Join(dir, layoutName)); err != nil || info.Mode().Perm() != 0o644 {
 		t.Errorf("%v, %v: whoever may read the run must be able to read its layouts", info.Mode(), err)
 	}
 	f, err := ReadLayouts(t.Context(), dir)
 	if err != nil || len(f.Layouts) != 2 || f.Layouts[1].NadirX != 310 || f.Layouts[0].Width != 1000 {
 		t.Errorf("kept %+v, %v; want one a size, the newest", f, err)
 	}
-	if err := os.WriteFile(filepath.Join(dir, LayoutName), []byte(`{"schema":9}`), 0o600); err != nil {
+	if err := os.WriteFile(filepath.Join(dir, layoutName), []byte(`{"schema":9}`), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := KeepLayout(t.Context(), dir, good); err == nil {
+	if _, err := keepLayout(t.Context(), dir, good); err == nil {
 		t.Error("a layout file of another schema was written over")
 	}
 }

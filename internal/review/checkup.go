@@ -63,7 +63,7 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 		{What: "Side-scan found in the picture", Captures: unread, Of: len(caps),
 			Cost: "Nothing in these captures was looked at.",
 			Mend: "Outline the side-scan once for each screen size above, then read the captures again.",
-			Line: again("--layout", runToken+"/"+LayoutName)},
+			Line: again("--layout", runToken+"/"+layoutName)},
 		{What: "Range setting", Captures: noRange, Of: read,
 			Cost: "No depth, height, length or place there: everything stays in pixels.",
 			Mend: "Give the range per side that stood on the screen; if it changed from capture to capture, in the manifest's " +

@@ -76,8 +76,8 @@ type DecisionStore interface {
 // ErrBadDecision marks a decision that can't be right whatever the run holds.
 var ErrBadDecision = errors.New("bad decision")
 
-// ErrNotInRun marks a decision about a capture or mark that the run does not hold.
-var ErrNotInRun = errors.New("not in this run")
+// errNotInRun marks a decision about a capture or mark that the run does not hold.
+var errNotInRun = errors.New("not in this run")
 
 // Index knows the captures and marks of a run, to check decisions against.
 type Index struct {
@@ -99,7 +99,7 @@ func NewIndex(caps []detect.CaptureRecord, marks []detect.MarkRecord) *Index {
 	return ix
 }
 
-// Check returns an error wrapping ErrBadDecision for a decision that is malformed and one wrapping ErrNotInRun for one about
+// Check returns an error wrapping ErrBadDecision for a decision that is malformed and one wrapping errNotInRun for one about
 // something the run does not hold.
 func (ix *Index) Check(d Decision) error {
 	bad := func(format string, args ...any) error {
@@ -139,7 +139,7 @@ func (ix *Index) Check(d Decision) error {
 	}
 	capt, ok := ix.captures[d.Capture]
 	if !ok {
-		return fmt.Errorf("capture %.200q: %w", d.Capture, ErrNotInRun)
+		return fmt.Errorf("capture %.200q: %w", d.Capture, errNotInRun)
 	}
 	switch d.Action {
 	case Missed:
@@ -148,7 +148,7 @@ func (ix *Index) Check(d Decision) error {
 		return nil
 	}
 	if _, ok := ix.marks[markKey{d.Capture, d.Mark}]; !ok {
-		return fmt.Errorf("mark %.80q of capture %.200q: %w", d.Mark, d.Capture, ErrNotInRun)
+		return fmt.Errorf("mark %.80q of capture %.200q: %w", d.Mark, d.Capture, errNotInRun)
 	}
 	return nil
 }
@@ -293,7 +293,7 @@ func Take(ctx context.Context, store DecisionStore, ix *Index, f *DecisionsFile)
 	ok := make([]Decision, 0, len(f.Decisions))
 	for i, d := range f.Decisions {
 		switch err := ix.Check(d); {
-		case errors.Is(err, ErrNotInRun):
+		case errors.Is(err, errNotInRun):
 			t.Skipped = append(t.Skipped, fmt.Errorf("decision %d: %w", i+1, err))
 		case err != nil:
 			return Taken{}, fmt.Errorf("taking decisions: decision %d: %w", i+1, err)

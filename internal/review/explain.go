@@ -135,7 +135,7 @@ type explainedMark struct {
 	Chip, Strip    template.URL
 	StripNote      string
 	Odds           []oddsRow
-	Facts          []Fact
+	Facts          []fact
 	Reasons        []string
 	Doubts         []string
 }
@@ -143,7 +143,7 @@ type explainedMark struct {
 func explainMark(n int, img image.Image, capt detect.CaptureRecord, m detect.MarkRecord, opt ExplainOptions) (explainedMark, error) {
 	em := explainedMark{
 		Number: n, Class: string(m.Class), Verdict: Verdict(m), Alt: describe(n, m),
-		Facts: Facts(m, opt.Units), Reasons: words.Why(&m, opt.Units), Doubts: Doubts(capt, m),
+		Facts: factsOf(m, opt.Units), Reasons: words.Why(&m, opt.Units), Doubts: doubtsOf(capt, m),
 	}
 	for _, c := range rankedOdds(m.Odds) {
 		em.Odds = append(em.Odds, oddsRow{string(c), overlay.StyleOf(c).Name, percent(m.Odds[c]), m.Odds[c]})

@@ -97,7 +97,7 @@ func newID() string {
 }
 
 // firstPage prepares the page of the most interesting captures.
-func firstPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) (*Page, error) {
+func firstPage(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) (*runPage, error) {
 	return newBook(caps, marks, opt).page(0)
 }
 
@@ -124,7 +124,7 @@ func decision(a Action, m detect.MarkRecord) Decision {
 }
 
 // decodeMain reads back what the page is told at once.
-func decodeMain(t *testing.T, p *Page) pageMain {
+func decodeMain(t *testing.T, p *runPage) pageMain {
 	t.Helper()
 	var m pageMain
 	if err := json.Unmarshal([]byte(p.main), &m); err != nil {

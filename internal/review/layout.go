@@ -10,17 +10,17 @@ import (
 	"shadowgap/detect"
 )
 
-// LayoutName is the name of the file in a run folder that keeps what a person outlined by hand. triage --layout reads it.
-const LayoutName = "layout.json"
+// layoutName is the name of the file in a run folder that keeps what a person outlined by hand. triage --layout reads it.
+const layoutName = "layout.json"
 
-// ErrBadLayout marks a layout that can't be right.
-var ErrBadLayout = errors.New("bad layout")
+// errBadLayout marks a layout that can't be right.
+var errBadLayout = errors.New("bad layout")
 
-// checkLayout returns an error wrapping ErrBadLayout when the layout sets nothing, the panel is tiny or leaves the screen, or the nadir
+// checkLayout returns an error wrapping errBadLayout when the layout sets nothing, the panel is tiny or leaves the screen, or the nadir
 // leaves the panel. The detector takes more than that: what is written by hand may be meant; a slip on the page isn't.
 func checkLayout(l detect.Layout) error {
 	bad := func(format string, args ...any) error {
-		return fmt.Errorf("%w: %s", ErrBadLayout, fmt.Sprintf(format, args...))
+		return fmt.Errorf("%w: %s", errBadLayout, fmt.Sprintf(format, args...))
 	}
 	const least, most = 40, 1 << 16
 	if l.Width < least || l.Height < least || l.Width > most || l.Height > most {
@@ -48,20 +48,20 @@ func checkLayout(l detect.Layout) error {
 
 // ReadLayouts reads the layout file of a run folder; a missing one holds no layouts.
 func ReadLayouts(ctx context.Context, runDir string) (detect.Layouts, error) {
-	f, err := detect.ReadLayouts(ctx, filepath.Join(runDir, LayoutName))
+	f, err := detect.ReadLayouts(ctx, filepath.Join(runDir, layoutName))
 	if errors.Is(err, fs.ErrNotExist) {
 		return detect.Layouts{Schema: detect.SchemaVersion, Layouts: []detect.Layout{}}, nil
 	}
 	return f, err
 }
 
-// KeepLayout writes a layout into the run folder's layout file in place of an earlier one for screens of that size, and returns what the
+// keepLayout writes a layout into the run folder's layout file in place of an earlier one for screens of that size, and returns what the
 // file then holds.
-func KeepLayout(ctx context.Context, runDir string, l detect.Layout) (detect.Layouts, error) {
+func keepLayout(ctx context.Context, runDir string, l detect.Layout) (detect.Layouts, error) {
 	if err := checkLayout(l); err != nil {
 		return detect.Layouts{}, err
 	}
-	if err := detect.RememberLayout(ctx, filepath.Join(runDir, LayoutName), l); err != nil {
+	if err := detect.RememberLayout(ctx, filepath.Join(runDir, layoutName), l); err != nil {
 		return detect.Layouts{}, err
 	}
 	return ReadLayouts(ctx, runDir)

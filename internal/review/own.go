@@ -126,7 +126,7 @@ func drawingsOf(caps []detect.CaptureRecord, marks []detect.MarkRecord) map[stri
 
 // draw makes the picture with this name that a run does not keep: the drawn capture, unless it was told to, and the close-up of what is
 // likeliest clutter, which the page shows on request.
-func (h *Handler) draw(ctx context.Context, name string) error {
+func (h *handler) draw(ctx context.Context, name string) error {
 	d, known := h.drawn[name]
 	if !known {
 		return nil
@@ -147,7 +147,7 @@ func (h *Handler) draw(ctx context.Context, name string) error {
 	return media.WriteDrawn(ctx, h.root.Name(), img, c, decided.Something(h.marksOf(c.Capture)))
 }
 
-func (h *Handler) marksOf(capture string) []detect.MarkRecord {
+func (h *handler) marksOf(capture string) []detect.MarkRecord {
 	var out []detect.MarkRecord
 	for _, m := range h.marks {
 		if m.Capture == capture {

@@ -73,8 +73,8 @@ type PageOptions struct {
 // placesOnPage is how many places the page can list; it opens on ten of them.
 const placesOnPage = 100
 
-// Page is a run's review page, ready to be written with the decisions of the moment.
-type Page struct {
+// runPage is a run's review page, ready to be written with the decisions of the moment.
+type runPage struct {
 	opt    PageOptions
 	run    string
 	script string
@@ -97,7 +97,7 @@ type pageLink struct {
 type shownCapture struct {
 	capture detect.CaptureRecord
 	marks   []detect.MarkRecord
-	head    []Fact
+	head    []fact
 	units   overlay.Units
 }
 
@@ -116,12 +116,12 @@ func (s *shownCapture) Details() (template.JS, error) {
 	return template.JS(text), nil
 }
 
-// NewPages prepares all the pages that the captures fill, MaxCaptures each. Captures are ranked by interest, then name; marks keep
+// newPages prepares all the pages that the captures fill, MaxCaptures each. Captures are ranked by interest, then name; marks keep
 // the order given within their capture. Each page stands alone, with its own queue and map; what is
 // decided on one counts on all.
-func NewPages(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) ([]*Page, error) {
+func newPages(caps []detect.CaptureRecord, marks []detect.MarkRecord, opt PageOptions) ([]*runPage, error) {
 	b := newBook(caps, marks, opt)
-	var out []*Page
+	var out []*runPage
 	for part := range b.parts() {
 		p, err := b.page(part)
 		if err != nil {
@@ -189,15 +189,15 @@ func (b *book) marksOf(caps []detect.CaptureRecord) []detect.MarkRecord {
 	return out
 }
 
-// page prepares one of the pages, counted from 0.
-func (b *book) page(part int) (*Page, error) {
+// runPage prepares one of the pages, counted from 0.
+func (b *book) page(part int) (*runPage, error) {
 	script, err := pageJS()
 	if err != nil {
 		return nil, err
 	}
 	opt, from := b.opt, part*b.opt.MaxCaptures
 	ranked := b.ranked[from:min(len(b.ranked), from+opt.MaxCaptures)]
-	p := &Page{opt: opt, run: b.run, script: script, from: from, captures: ranked, byCapture: b.byCapture}
+	p := &runPage{opt: opt, run: b.run, script: script, from: from, captures: ranked, byCapture: b.byCapture}
 	for k := range b.parts() {
 		held := fmt.Sprintf("%d to %d", k*opt.MaxCaptures+1, min(len(b.ranked), (k+1)*opt.MaxCaptures))
 		p.pages = append(p.pages, pageLink{PageName(k), held, k == part})
@@ -217,7 +217,7 @@ func (b *book) page(part int) (*Page, error) {
 	head.PlacesOf = len(all)
 	head.Places = lay.places(all[:min(len(all), placesOnPage)], b.atlas, head.Things)
 	head.Checks, head.Notes = checkUp(ranked, b.byCapture, opt), notesOf(ranked, 12)
-	head.Again = commandLine(opt.Command, "--layout", runToken+"/"+LayoutName)
+	head.Again = commandLine(opt.Command, "--layout", runToken+"/"+layoutName)
 	strips := map[int]*pageStrip{}
 	if head.Map != nil {
 		for i, s := range head.Map.Strips {
@@ -257,9 +257,7 @@ func notNil[T any](list []T) []T {
 	return list
 }
 
-// Run is the page's id of the run, made from its captures' names and contents.
-func (p *Page) Run() string { return p.run }
-
+// runID is the page's id of the run, made from its captures' names and contents.
 func runID(caps []detect.CaptureRecord) string {
 	h := sha256.New()
 	for _, c := range caps {
@@ -268,29 +266,29 @@ func runID(caps []detect.CaptureRecord) string {
 	return hex.EncodeToString(h.Sum(nil)[:10])
 }
 
-// Mode tells the page where decisions go.
-type Mode string
+// pageMode tells the page where decisions go.
+type pageMode string
 
 // A page opened from a file keeps decisions in the browser and offers them as decisions.json; a served one stores each at
 // once.
 const (
-	FromFile Mode = "file"
-	Served   Mode = "served"
+	modeFile   pageMode = "file"
+	modeServed pageMode = "served"
 )
 
 // policy is the page's content security policy: its own script and style by hash, pictures from beside it, nothing else.
-func (p *Page) policy(mode Mode) string {
+func (p *runPage) policy(mode pageMode) string {
 	img := "img-src 'self' file: data: blob:"
 	connect := "connect-src 'none'"
-	if mode == Served {
+	if mode == modeServed {
 		img, connect = "img-src 'self'", "connect-src 'self'"
 	}
 	return "default-src 'none'; " + img + "; " + connect + "; style-src " + cspHash(pageCSS) + "; script-src " + cspHash(p.script) +
 		"; base-uri 'none'; form-action 'none'"
 }
 
-// Render writes the page with the decisions so far.
-func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
+// render writes the page with the decisions so far.
+func (p *runPage) render(w io.Writer, ds []Decision, mode pageMode) error {
 	ds = notNil(carried(ds, p.captures, p.byCapture))
 	dj, err := json.Marshal(ds)
 	if err != nil {
@@ -308,13 +306,13 @@ func (p *Page) Render(w io.Writer, ds []Decision, mode Mode) error {
 		printed = PrintedName
 	}
 	folder := ""
-	if mode == Served {
+	if mode == modeServed {
 		folder = cmp.Or(valueOf(p.opt.Command, "--out"), valueOf(p.opt.Command, "-o"), "RUN")
 	}
 	err = t.Execute(w, struct {
 		CSP, Name, Sheet string
 		Printed, Folder  string
-		Mode             Mode
+		Mode             pageMode
 		CSS              template.CSS
 		JS               template.JS
 		Main, Decisions  template.JS
@@ -358,7 +356,7 @@ func WritePages(
 			return wrap(err)
 		}
 		// A page of a long run is tens of megabytes: it goes to the disk as it comes.
-		err = files.WriteTo(filepath.Join(runDir, PageName(part)), func(w io.Writer) error { return p.Render(w, ds, FromFile) })
+		err = files.WriteTo(filepath.Join(runDir, PageName(part)), func(w io.Writer) error { return p.render(w, ds, modeFile) })
 		if err != nil {
 			return wrap(err)
 		}

@@ -62,7 +62,7 @@ func TestWritePageIsSelfContainedAndEscapesNames(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := p.Render(&again, nil, FromFile); err != nil || again.String() != page {
+	if err := p.render(&again, nil, modeFile); err != nil || again.String() != page {
 		t.Errorf("the same records give another page (%v)", err)
 	}
 }
@@ -105,7 +105,7 @@ func TestOwnFileAndDrawingOnRequest(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(dir, m.Drawn)); err == nil {
 		t.Error("a drawn copy was made unasked")
 	}
-	h, err := NewHandler(testStore(t), []detect.CaptureRecord{capt}, s.marks, ServeOptions{RunDir: dir, Log: zerolog.Nop()}, "127.0.0.1:4711")
+	h, err := newHandler(testStore(t), []detect.CaptureRecord{capt}, s.marks, ServeOptions{RunDir: dir, Log: zerolog.Nop()}, "127.0.0.1:4711")
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -343,7 +343,7 @@ func BenchmarkPageOf500Captures(b *testing.B) {
 			b.Fatal(err)
 		}
 		var out bytes.Buffer
-		if err := p.Render(&out, nil, FromFile); err != nil {
+		if err := p.render(&out, nil, modeFile); err != nil {
 			b.Fatal(err)
 		}
 		b.ReportMetric(float64(out.Len())/1e6, "MB/page")
@@ -395,7 +395,7 @@ func TestPageKeepsDecisionsOnMarksThatMoved(t *testing.T) {
 		t.Fatal(err)
 	}
 	var b bytes.Buffer
-	if err := p.Render(&b, []Decision{d, decision(Reject, marks[1])}, FromFile); err != nil {
+	if err := p.render(&b, []Decision{d, decision(Reject, marks[1])}, modeFile); err != nil {
 		t.Fatal(err)
 	}
 	_, rest, _ := strings.Cut(b.String(), `id="decisions">`)

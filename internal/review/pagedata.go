@@ -63,7 +63,7 @@ type pageDetail struct {
 	H      int                 `json:"h"`
 	Plain  string              `json:"plain"`
 	Drawn  string              `json:"drawn"`
-	Head   []Fact              `json:"head"` // time, depth, range and place
+	Head   []fact              `json:"head"` // time, depth, range and place
 	Notes  []string            `json:"notes"`
 	Holds  []detect.HoldRecord `json:"holds"`
 	Panels []pagePanel         `json:"panels"`
@@ -94,7 +94,7 @@ type pageMark struct {
 	Gap     *[3]float64 `json:"gap"` // from x, to x, row
 	Chip    string      `json:"chip"`
 	Alt     string      `json:"alt"`
-	Facts   []Fact      `json:"facts"`
+	Facts   []fact      `json:"facts"`
 	Reasons []string    `json:"reasons"`
 	Doubts  []string    `json:"doubts"`
 }
@@ -116,24 +116,24 @@ func summary(c detect.CaptureRecord, ms []detect.MarkRecord) pageCapture {
 }
 
 // headOf tells when and where a capture was taken, over what depth and at what range.
-func headOf(c detect.CaptureRecord, strip *pageStrip, m *pageMap, u overlay.Units) []Fact {
-	out := []Fact{}
+func headOf(c detect.CaptureRecord, strip *pageStrip, m *pageMap, u overlay.Units) []fact {
+	out := []fact{}
 	if c.Time != nil {
-		out = append(out, Fact{"Time", timeWords(c.Time)})
+		out = append(out, fact{"Time", timeWords(c.Time)})
 	}
 	if len(c.Panels) == 0 {
 		return out
 	}
 	if d := depthWords(c.Panels[0], u); d != "" {
-		out = append(out, Fact{"Bottom below the boat", d})
+		out = append(out, fact{"Bottom below the boat", d})
 	}
 	if r := c.Panels[0].RangeM; r != nil {
-		out = append(out, Fact{"Range", fmt.Sprintf("%.4g %s to each side", u.FromMetres(*r), u.Symbol())})
+		out = append(out, fact{"Range", fmt.Sprintf("%.4g %s to each side", u.FromMetres(*r), u.Symbol())})
 	}
 	if strip != nil && m != nil {
 		w := strip.Way[0]
 		lat, lon, _ := track.Direct(m.Lat, m.Lon, math.Atan2(w[0], w[1])*180/math.Pi, math.Hypot(w[0], w[1]))
-		out = append(out, Fact{"Boat at its newest row", fmt.Sprintf("%.5f, %.5f, heading about %.0f°", lat, lon, w[2])})
+		out = append(out, fact{"Boat at its newest row", fmt.Sprintf("%.5f, %.5f, heading about %.0f°", lat, lon, w[2])})
 	}
 	return out
 }
@@ -179,7 +179,7 @@ func detail(c detect.CaptureRecord, ms []detect.MarkRecord, u overlay.Units) pag
 	for i, m := range ms {
 		pm := pageMark{
 			ID: m.Mark, Class: string(m.Class), Verdict: Verdict(m), Box: m.Box, High: m.Highlight, Shadow: m.Shadow,
-			Chip: media.ChipOf(c.Capture, m.Mark), Alt: describe(i+1, m), Facts: Facts(m, u), Reasons: m.Reasons, Doubts: Doubts(c, m),
+			Chip: media.ChipOf(c.Capture, m.Mark), Alt: describe(i+1, m), Facts: factsOf(m, u), Reasons: m.Reasons, Doubts: doubtsOf(c, m),
 		}
 		for j, cl := range detect.Classes {
 			pm.Odds[j] = round3(m.Odds[cl])

@@ -25,10 +25,10 @@ func TestFactsArePlain(t *testing.T) {
 	}
 	bad := regexp.MustCompile(`-\d|standard deviation|spread|least size|strength`)
 	var all []string
-	for _, f := range Facts(m, units.Feet) {
+	for _, f := range factsOf(m, units.Feet) {
 		all = append(all, f.Name+": "+f.Value)
 	}
-	all = append(all, Doubts(detect.CaptureRecord{}, m)...)
+	all = append(all, doubtsOf(detect.CaptureRecord{}, m)...)
 	for _, s := range all {
 		if bad.MatchString(s) {
 			t.Errorf("%q", s)

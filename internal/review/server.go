@@ -70,7 +70,7 @@ func Serve(ctx context.Context, store DecisionStore, caps []detect.CaptureRecord
 	if a, ok := ln.Addr().(*net.TCPAddr); !opt.AllowRemote && (!ok || !a.IP.IsLoopback()) {
 		return fmt.Errorf("review server: %s: %w", ln.Addr(), ErrNotLoopback)
 	}
-	h, err := NewHandler(store, caps, marks, opt, ln.Addr().String())
+	h, err := newHandler(store, caps, marks, opt, ln.Addr().String())
 	if err != nil {
 		return err
 	}
@@ -80,7 +80,7 @@ func Serve(ctx context.Context, store DecisionStore, caps []detect.CaptureRecord
 		MaxHeaderBytes: 32 << 10, BaseContext: func(net.Listener) context.Context { return ctx },
 	}
 	if opt.Ready != nil {
-		opt.Ready(h.URL())
+		opt.Ready(h.url())
 	}
 	failed := make(chan error, 1)
 	go func() { failed <- srv.Serve(ln) }()
@@ -110,11 +110,11 @@ func isLoopback(host string) bool {
 	return ip != nil && ip.IsLoopback()
 }
 
-// Handler answers the review page's requests. Close it when done.
-type Handler struct {
+// handler answers the review page's requests. Close it when done.
+type handler struct {
 	store DecisionStore
 	index *Index
-	pages []*Page
+	pages []*runPage
 	root  *os.Root
 	dir   string // of the run
 	write func(ctx context.Context, name string, w io.Writer) error
@@ -133,11 +133,11 @@ type Handler struct {
 	drawing  sync.Mutex
 }
 
-// NewHandler makes the handler for a server listening on addr (host:port as bound).
-func NewHandler(
+// newHandler makes the handler for a server listening on addr (host:port as bound).
+func newHandler(
 	store DecisionStore, caps []detect.CaptureRecord, marks []detect.MarkRecord, opt ServeOptions, addr string,
-) (*Handler, error) {
-	pages, err := NewPages(caps, marks, opt.Page)
+) (*handler, error) {
+	pages, err := newPages(caps, marks, opt.Page)
 	if err != nil {
 		return nil, fmt.Errorf("review server: %w", err)
 	}
@@ -147,7 +147,7 @@ func NewHandler(
 	}
 	var b [24]byte
 	_, _ = rand.Read(b[:]) // never fails since Go 1.24
-	h := &Handler{
+	h := &handler{
 		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export,
 		log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
@@ -174,11 +174,11 @@ func NewHandler(
 	return h, nil
 }
 
-// URL is the address to open; whoever has it can decide.
-func (h *Handler) URL() string { return "http://" + h.addr + "/" + h.token + "/" }
+// url is the address to open; whoever has it can decide.
+func (h *handler) url() string { return "http://" + h.addr + "/" + h.token + "/" }
 
 // Close lets go of the run folder.
-func (h *Handler) Close() error {
+func (h *handler) Close() error {
 	if err := h.root.Close(); err != nil {
 		return fmt.Errorf("closing the review server: %w", err)
 	}
@@ -186,9 +186,9 @@ func (h *Handler) Close() error {
 }
 
 // ServeHTTP checks host, token and origin before anything else is looked at.
-func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
+func (h *handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 	hd := w.Header()
-	hd.Set("Content-Security-Policy", h.pages[0].policy(Served)+"; frame-ancestors 'none'")
+	hd.Set("Content-Security-Policy", h.pages[0].policy(modeServed)+"; frame-ancestors 'none'")
 	hd.Set("X-Content-Type-Options", "nosniff")
 	hd.Set("X-Frame-Options", "DENY")
 	hd.Set("Referrer-Policy", "no-referrer")
@@ -221,7 +221,7 @@ func (h *Handler) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 }
 
 // foreign says why a post can't be from our own page; "" when it can.
-func (h *Handler) foreign(r *http.Request) string {
+func (h *handler) foreign(r *http.Request) string {
 	if o := r.Header.Get("Origin"); o != "http://"+r.Host {
 		return "posts are taken from the review page only"
 	}
@@ -234,7 +234,7 @@ func (h *Handler) foreign(r *http.Request) string {
 	return ""
 }
 
-func (h *Handler) getPage(p *Page) http.HandlerFunc {
+func (h *handler) getPage(p *runPage) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		ds, err := h.store.All(r.Context())
 		if err != nil {
@@ -242,7 +242,7 @@ func (h *Handler) getPage(p *Page) http.HandlerFunc {
 			return
 		}
 		var b bytes.Buffer
-		if err := p.Render(&b, ds, Served); err != nil {
+		if err := p.render(&b, ds, modeServed); err != nil {
 			h.fail(w, err)
 			return
 		}
@@ -253,7 +253,7 @@ func (h *Handler) getPage(p *Page) http.HandlerFunc {
 	}
 }
 
-func (h *Handler) getDecisions(w http.ResponseWriter, r *http.Request) {
+func (h *handler) getDecisions(w http.ResponseWriter, r *http.Request) {
 	ds, err := h.store.All(r.Context())
 	if err != nil {
 		h.fail(w, err)
@@ -262,10 +262,10 @@ func (h *Handler) getDecisions(w http.ResponseWriter, r *http.Request) {
 	if ds == nil {
 		ds = []Decision{}
 	}
-	h.json(w, DecisionsFile{DecisionsSchema, h.pages[0].Run(), ds})
+	h.json(w, DecisionsFile{DecisionsSchema, h.pages[0].run, ds})
 }
 
-func (h *Handler) postDecision(w http.ResponseWriter, r *http.Request) {
+func (h *handler) postDecision(w http.ResponseWriter, r *http.Request) {
 	var d Decision
 	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 	dec.DisallowUnknownFields()
@@ -287,7 +287,7 @@ func (h *Handler) postDecision(w http.ResponseWriter, r *http.Request) {
 	h.json(w, map[string]int{"added": added})
 }
 
-func (h *Handler) postTake(w http.ResponseWriter, r *http.Request) {
+func (h *handler) postTake(w http.ResponseWriter, r *http.Request) {
 	f, err := ReadDecisions(http.MaxBytesReader(w, r.Body, maxFile))
 	if err != nil {
 		http.Error(w, err.Error(), http.StatusBadRequest)
@@ -313,7 +313,7 @@ func (h *Handler) postTake(w http.ResponseWriter, r *http.Request) {
 
 var pictureName = regexp.MustCompile(`^[0-9a-f]{20}(-plain|-small)?\.jpg$`)
 
-func (h *Handler) getPicture(folder string) http.HandlerFunc {
+func (h *handler) getPicture(folder string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		name := r.PathValue("name")
 		if !pictureName.MatchString(name) {
@@ -330,7 +330,7 @@ func (h *Handler) getPicture(folder string) http.HandlerFunc {
 	}
 }
 
-func (h *Handler) getPDF(name string) http.HandlerFunc {
+func (h *handler) getPDF(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
 		w.Header().Set("Content-Type", "application/pdf")
 		h.file(w, r, name)
@@ -340,7 +340,7 @@ func (h *Handler) getPDF(name string) http.HandlerFunc {
 var exportName = regexp.MustCompile(`^(first|places|sightings|holds|marks)\.(gpx|kml|geojson|csv|jsonl)$`)
 
 // getExport writes one of the run's exports as decisions leave it now.
-func (h *Handler) getExport(w http.ResponseWriter, r *http.Request) {
+func (h *handler) getExport(w http.ResponseWriter, r *http.Request) {
 	name := r.PathValue("name")
 	if h.write == nil || !exportName.MatchString(name) {
 		http.NotFound(w, r)
@@ -363,7 +363,7 @@ func (h *Handler) getExport(w http.ResponseWriter, r *http.Request) {
 }
 
 // getShared draws the capture with the page's number as one picture.
-func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
+func (h *handler) getShared(w http.ResponseWriter, r *http.Request) {
 	number, err := strconv.Atoi(strings.TrimSuffix(r.PathValue("name"), ".jpg"))
 	s := h.shown(number)
 	if err != nil || s == nil {
@@ -376,7 +376,7 @@ func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	var b bytes.Buffer
-	switch err := SharePicture(r.Context(), &b, h.pictures, s.capture, s.marks, s.say(), Fold(ds), s.head); {
+	switch err := sharePicture(r.Context(), &b, h.pictures, s.capture, s.marks, s.say(), Fold(ds), s.head); {
 	case errors.Is(err, fs.ErrNotExist):
 		http.Error(w, "no plain picture of this capture was kept with the run", http.StatusNotFound)
 		return
@@ -391,7 +391,7 @@ func (h *Handler) getShared(w http.ResponseWriter, r *http.Request) {
 }
 
 // shown finds the capture with a number among all pages' captures; nil when there is none.
-func (h *Handler) shown(number int) *shownCapture {
+func (h *handler) shown(number int) *shownCapture {
 	for _, p := range h.pages {
 		if k := number - p.from; k >= 0 && k < len(p.shown) {
 			return p.shown[k]
@@ -400,7 +400,7 @@ func (h *Handler) shown(number int) *shownCapture {
 	return nil
 }
 
-func (h *Handler) postLayout(w http.ResponseWriter, r *http.Request) {
+func (h *handler) postLayout(w http.ResponseWriter, r *http.Request) {
 	var l detect.Layout
 	dec := json.NewDecoder(http.MaxBytesReader(w, r.Body, maxBody))
 	dec.DisallowUnknownFields()
@@ -410,9 +410,9 @@ func (h *Handler) postLayout(w http.ResponseWriter, r *http.Request) {
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
-	f, err := KeepLayout(r.Context(), h.dir, l)
+	f, err := keepLayout(r.Context(), h.dir, l)
 	switch {
-	case errors.Is(err, ErrBadLayout):
+	case errors.Is(err, errBadLayout):
 		http.Error(w, err.Error(), http.StatusBadRequest)
 		return
 	case err != nil:
@@ -422,7 +422,7 @@ func (h *Handler) postLayout(w http.ResponseWriter, r *http.Request) {
 	h.json(w, f)
 }
 
-func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {
+func (h *handler) file(w http.ResponseWriter, r *http.Request, name string) {
 	opened, err := h.pictures.Open(name)
 	if err != nil {
 		w.Header().Del("Content-Type")
@@ -450,7 +450,7 @@ func (h *Handler) file(w http.ResponseWriter, r *http.Request, name string) {
 	http.ServeContent(w, r, "", st.ModTime(), f)
 }
 
-func (h *Handler) json(w http.ResponseWriter, v any) {
+func (h *handler) json(w http.ResponseWriter, v any) {
 	b, err := json.Marshal(v)
 	if err != nil {
 		h.fail(w, err)
@@ -462,7 +462,7 @@ func (h *Handler) json(w http.ResponseWriter, v any) {
 	}
 }
 
-func (h *Handler) fail(w http.ResponseWriter, err error) {
+func (h *handler) fail(w http.ResponseWriter, err error) {
 	h.log.Error().Err(err).Msg("review request failed")
 	http.Error(w, "the run could not be read or written; see the server's log", http.StatusInternalServerError)
 }

@@ -26,7 +26,7 @@ import (
 )
 
 type served struct {
-	h     *Handler
+	h     *handler
 	store *FileStore
 	caps  []detect.CaptureRecord
 	marks []detect.MarkRecord
@@ -37,7 +37,7 @@ func serveTest(t *testing.T) served {
 	t.Helper()
 	dir, caps, marks := testRun(t, 3)
 	store := testStore(t)
-	h, err := NewHandler(store, caps, marks, ServeOptions{RunDir: dir, Log: zerolog.Nop()}, "127.0.0.1:4711")
+	h, err := newHandler(store, caps, marks, ServeOptions{RunDir: dir, Log: zerolog.Nop()}, "127.0.0.1:4711")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -26,12 +26,12 @@ import (
 // shareLeast is how wide a shared picture is at least, in pixels, so that its words can be read.
 const shareLeast = 900
 
-// SharePicture writes one capture as one JPEG to send to somebody: its name, time, depth, range and place, the picture with the
+// sharePicture writes one capture as one JPEG to send to somebody: its name, time, depth, range and place, the picture with the
 // marks as decided (rejected ones and likeliest clutter left out), what each is, and the cautions. run is the run folder, with the
 // pictures that media.Write made; say holds a sentence a mark, head is what stands above the picture. The error wraps fs.ErrNotExist
 // when no plain picture was kept.
-func SharePicture(
-	ctx context.Context, w io.Writer, run fs.FS, c detect.CaptureRecord, marks []detect.MarkRecord, say []string, st *State, head []Fact,
+func sharePicture(
+	ctx context.Context, w io.Writer, run fs.FS, c detect.CaptureRecord, marks []detect.MarkRecord, say []string, st *State, head []fact,
 ) error {
 	wrap := func(err error) error { return fmt.Errorf("picture of %s: %w", c.Capture, err) }
 	img, err := decodePlain(ctx, run, c)

@@ -27,7 +27,7 @@ type pageThing struct {
 	Odds  [4]float64  `json:"odds"`
 	Doubt float64     `json:"doubt"`
 	Say   string      `json:"say"`
-	Facts []Fact      `json:"facts"`
+	Facts []fact      `json:"facts"`
 	Why   []string    `json:"why"`
 	Where string      `json:"where,omitempty"`
 	Pos   *[3]float64 `json:"pos,omitempty"` // latitude, longitude, error in metres
@@ -42,7 +42,7 @@ type pagePlace struct {
 	Things []int       `json:"things"` // numbers of the page's things there, the best first; those drawn by hand are not among them
 	Class  int         `json:"c"`
 	Say    string      `json:"say"`
-	Facts  []Fact      `json:"facts"`
+	Facts  []fact      `json:"facts"`
 	Why    []string    `json:"why"`
 	Where  string      `json:"where,omitempty"`
 	Pos    *[3]float64 `json:"pos,omitempty"`
@@ -167,11 +167,11 @@ func (l laid) where(p *detect.Position) (text string, pos *[3]float64, xy *[2]fl
 }
 
 // sightingFacts are the few numbers a person asks for: how deep, how high, how large.
-func sightingFacts(s places.Sighting, u overlay.Units) []Fact {
-	out := []Fact{}
+func sightingFacts(s places.Sighting, u overlay.Units) []fact {
+	out := []fact{}
 	add := func(name string, m *features.Measured, write func(features.Measured, overlay.Units) string) {
 		if m != nil {
-			out = append(out, Fact{name, write(*m, u)})
+			out = append(out, fact{name, write(*m, u)})
 		}
 	}
 	add("Depth", s.AltitudeM, words.Depth)
@@ -184,14 +184,14 @@ func sightingFacts(s places.Sighting, u overlay.Units) []Fact {
 	return out
 }
 
-func placeFacts(p places.Place, best places.Sighting, u overlay.Units) []Fact {
+func placeFacts(p places.Place, best places.Sighting, u overlay.Units) []fact {
 	best.AltitudeM = cmp.Or(p.AltitudeM, best.AltitudeM)
 	facts := sightingFacts(best, u)
 	if len(p.Sightings) > 1 {
-		facts = append(facts, Fact{"Things there", fmt.Sprint(len(p.Sightings))})
+		facts = append(facts, fact{"Things there", fmt.Sprint(len(p.Sightings))})
 	}
 	if p.Looks > 1 {
-		facts = append(facts, Fact{"Independent looks", fmt.Sprint(p.Looks)})
+		facts = append(facts, fact{"Independent looks", fmt.Sprint(p.Looks)})
 	}
 	return facts
 }

@@ -90,18 +90,18 @@ func plusMinus(v, sd float64) string {
 	return fmt.Sprintf("%.*f ± %.*f", digits, v, digits, sd)
 }
 
-// Fact is one measured quantity of a mark, in words.
-type Fact struct {
+// fact is one measured quantity of a mark, in words.
+type fact struct {
 	Name  string `json:"n"`
 	Value string `json:"v"`
 }
 
-// Facts lists what was measured on a mark with one standard deviation each, leaving out what is unknown.
-func Facts(m detect.MarkRecord, u overlay.Units) []Fact {
-	var out []Fact
+// factsOf lists what was measured on a mark with one standard deviation each, leaving out what is unknown.
+func factsOf(m detect.MarkRecord, u overlay.Units) []fact {
+	var out []fact
 	add := func(name, v string) {
 		if v != "" {
-			out = append(out, Fact{name, v})
+			out = append(out, fact{name, v})
 		}
 	}
 	add("side", string(m.Side))
@@ -135,8 +135,8 @@ func Facts(m detect.MarkRecord, u overlay.Units) []Fact {
 	return out
 }
 
-// Doubts lists what could make a mark's reading wrong, from its own numbers and the panel it lies in.
-func Doubts(capt detect.CaptureRecord, m detect.MarkRecord) []string {
+// doubtsOf lists what could make a mark's reading wrong, from its own numbers and the panel it lies in.
+func doubtsOf(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 	var d []string
 	cs := rankedOdds(m.Odds)
 	if a, b := m.Odds[cs[0]], m.Odds[cs[1]]; a-b < 0.2 {

@@ -33,7 +33,7 @@ var (
 	ErrInUse  = errors.New("run folder is in use")
 	ErrNoRoom = errors.New("the disk is full")
 
-	ErrDamaged = errors.New("it is damaged, or no database of a run")
+	errDamaged = errors.New("it is damaged, or no database of a run")
 )
 
 // Store is an open run. It is safe for concurrent use.
@@ -148,7 +148,7 @@ func openDB(ctx context.Context, dir string, readOnly bool) (*Store, error) {
 			case sqlite3.ErrFull:
 				return nil, fmt.Errorf("making %s: %w", abs, ErrNoRoom)
 			case sqlite3.ErrNotADB, sqlite3.ErrCorrupt:
-				return nil, fmt.Errorf("opening %s: %w", abs, ErrDamaged)
+				return nil, fmt.Errorf("opening %s: %w", abs, errDamaged)
 			}
 		}
 		return nil, fmt.Errorf("opening %s: %w", abs, err)

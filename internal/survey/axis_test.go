@@ -34,7 +34,7 @@ func TestAxisBearing(t *testing.T) {
 		{"up to the right, rows twice as far apart", mark(-45, 60, 10, 0), 2 * column, false, math.Atan2(1, 2) * 180 / math.Pi},
 		{"newest rows at the bottom", mark(-45, 60, 10, 0), column, true, 135},
 	} {
-		got := AxisBearing(c.mark, features.Measured{Value: c.rowM, SD: 0.02 * c.rowM}, c.flipped)
+		got := axisBearing(c.mark, features.Measured{Value: c.rowM, SD: 0.02 * c.rowM}, c.flipped)
 		if got == nil {
 			t.Fatalf("%s: no bearing", c.name)
 		}
@@ -49,7 +49,7 @@ func TestAxisBearing(t *testing.T) {
 			SlantM: &features.Measured{Value: 25}, GroundM: &features.Measured{Value: 20}},
 		"no axis": {CourseDeg: course(0)},
 	} {
-		if got := AxisBearing(m, features.Measured{Value: 0.1}, false); got != nil {
+		if got := axisBearing(m, features.Measured{Value: 0.1}, false); got != nil {
 			t.Errorf("%s: bearing %v, want none", name, got)
 		}
 	}

@@ -116,9 +116,9 @@ func (s Scene) spacing() *features.Measured {
 	return nil
 }
 
-// RowSpacing returns the distance made good between two rows in metres when it is known and not guessed: given, or from the
+// rowSpacing returns the distance made good between two rows in metres when it is known and not guessed: given, or from the
 // row rate and the boat's speed at the newest row. panelRows is the height of the panel.
-func (s Scene) RowSpacing(panelRows int) (features.Measured, bool) {
+func (s Scene) rowSpacing(panelRows int) (features.Measured, bool) {
 	if sp := s.spacing(); sp != nil {
 		return *sp, true
 	}
@@ -144,7 +144,7 @@ func (s Scene) RowSpacing(panelRows int) (features.Measured, bool) {
 func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord) {
 	at, newest, why := s.boat()
 	for i := range panels {
-		sp, ok := s.RowSpacing(panels[i].Box.H)
+		sp, ok := s.rowSpacing(panels[i].Box.H)
 		for k := range panels[i].Regions {
 			if area, has := RegionArea(panels[i], panels[i].Regions[k], sp); ok && has && !s.SlantCorrected {
 				panels[i].Regions[k].AreaM2 = &area
@@ -158,16 +158,16 @@ func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord) {
 			continue
 		}
 		panel := panels[m.Panel].Box
-		if sp, ok := s.RowSpacing(panel.H); ok && m.LengthM == nil {
-			m.LengthM = AlongTrackLength(*m, sp)
+		if sp, ok := s.rowSpacing(panel.H); ok && m.LengthM == nil {
+			m.LengthM = alongTrackLength(*m, sp)
 		}
 		if why != "" {
 			m.Reasons = append(m.Reasons, "no position: "+why)
 			continue
 		}
 		placeOne(s, at, newest, panel, m)
-		if sp, ok := s.RowSpacing(panel.H); ok {
-			m.AxisDeg = AxisBearing(*m, sp, s.NewestAtBottom)
+		if sp, ok := s.rowSpacing(panel.H); ok {
+			m.AxisDeg = axisBearing(*m, sp, s.NewestAtBottom)
 		}
 	}
 }
@@ -175,12 +175,12 @@ func Place(s Scene, panels []detect.PanelRecord, marks []detect.MarkRecord) {
 // leastElongation is how much longer than wide a highlight must be for its direction to mean something.
 const leastElongation = 2.0
 
-// AxisBearing returns the bearing of a mark's long axis over the ground in degrees true, 0 to 180 (an axis has no front),
+// axisBearing returns the bearing of a mark's long axis over the ground in degrees true, 0 to 180 (an axis has no front),
 // from its axis in the picture, the course and the scales of rows and columns. Columns are taken as ground range through the
 // mark's own grazing triangle: ground range grows by slant / ground per pixel of slant. It is nil for a highlight less than
 // twice as long as wide, or without course, range or ground range. The error is that of two pixels across the axis's length
 // and of the row spacing, first order.
-func AxisBearing(m detect.MarkRecord, spacing features.Measured, newestAtBottom bool) *features.Measured {
+func axisBearing(m detect.MarkRecord, spacing features.Measured, newestAtBottom bool) *features.Measured {
 	if m.Axis == nil || m.CourseDeg == nil || m.SlantM == nil || m.GroundM == nil || m.SlantPx.Value <= 0 || m.GroundM.Value <= 0 ||
 		m.Axis.LengthPx < leastElongation*m.Axis.WidthPx || m.Axis.LengthPx <= 2 {
 		return nil
@@ -201,9 +201,9 @@ func AxisBearing(m detect.MarkRecord, spacing features.Measured, newestAtBottom 
 	return &features.Measured{Value: bearing, SD: math.Hypot(turn, skew) * 180 / math.Pi}
 }
 
-// AlongTrackLength returns the length along the track of a mark's highlight in metres from the row spacing, nil without a
+// alongTrackLength returns the length along the track of a mark's highlight in metres from the row spacing, nil without a
 // highlight. Half a row at either end may be off. The beam's own width is in it: a thing shorter than the beam still fills it.
-func AlongTrackLength(m detect.MarkRecord, spacing features.Measured) *features.Measured {
+func alongTrackLength(m detect.MarkRecord, spacing features.Measured) *features.Measured {
 	if m.Highlight == nil || m.Highlight.H <= 0 {
 		return nil
 	}

@@ -79,7 +79,7 @@ func (s Sources) Know(capture string, file io.ReadSeeker) (Known, error) {
 	if s.Detect.RowSpacingM > 0 && (e == nil || e.RowSpacingM == nil) {
 		k.Scene.RowSpacingM = &features.Measured{Value: s.Detect.RowSpacingM, SD: 0.02 * s.Detect.RowSpacingM}
 	}
-	if sp, ok := k.Scene.RowSpacing(0); ok {
+	if sp, ok := k.Scene.rowSpacing(0); ok {
 		k.Options.RowSpacingM = sp.Value
 	}
 	return k, nil

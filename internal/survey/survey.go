@@ -53,7 +53,7 @@ type RangeSaid struct {
 	ManifestM float64 // 0 = the manifest says nothing
 	OptionM   float64 // 0 = no option given
 	Water     Water
-	AssumedMS float64 // sound speed the display was set to; 0 = AssumedSoundSpeedMS
+	AssumedMS float64 // sound speed the display was set to; 0 = assumedSoundSpeedMS
 }
 
 // With chooses between these and the range that the text on the capture says (0: none) as ChooseRange does, and rescales the
@@ -79,11 +79,11 @@ type Water struct {
 	Salinity *float64 // practical units; nil counts as fresh water
 }
 
-// AssumedSoundSpeedMS is what a display is taken to assume when the user doesn't say (common practice, no source).
-const AssumedSoundSpeedMS = 1500.0
+// assumedSoundSpeedMS is what a display is taken to assume when the user doesn't say (common practice, no source).
+const assumedSoundSpeedMS = 1500.0
 
 // RescaleRange corrects a range for the true speed of sound in the water. assumedMS is the speed the display was set to, 0
-// for AssumedSoundSpeedMS. Without a temperature the range comes back as it was, with an empty note. The note says what was
+// for assumedSoundSpeedMS. Without a temperature the range comes back as it was, with an empty note. The note says what was
 // changed and on which assumptions; it is empty when that changes nothing that shows.
 func RescaleRange(rangeM float64, w Water, assumedMS float64) (correctedM float64, note string, err error) {
 	if w.TempC == nil {
@@ -99,7 +99,7 @@ func RescaleRange(rangeM float64, w Water, assumedMS float64) (correctedM float6
 	}
 	said := "as given"
 	if assumedMS == 0 {
-		assumedMS, said = AssumedSoundSpeedMS, "the usual setting"
+		assumedMS, said = assumedSoundSpeedMS, "the usual setting"
 	}
 	m, err := features.RescaleForSoundSpeed(features.Measured{Value: rangeM}, assumedMS, actualMS)
 	if err != nil {

@@ -3,7 +3,7 @@ package units
 // Lengths picks the unit that lengths are shown and written in. The zero value is metres.
 type Lengths string
 
-// Metres and feet; the international foot is MetresPerFoot metres.
+// Metres and feet; the international foot is metresPerFoot metres.
 const (
 	Metres Lengths = "m"
 	Feet   Lengths = "ft"
@@ -12,7 +12,7 @@ const (
 // FromMetres converts a length in metres to u; anything but Feet is taken as metres.
 func (u Lengths) FromMetres(m float64) float64 {
 	if u == Feet {
-		return m / MetresPerFoot
+		return m / metresPerFoot
 	}
 	return m
 }
@@ -28,7 +28,7 @@ func (u Lengths) Symbol() string {
 // ToMetres converts a length in u to metres.
 func (u Lengths) ToMetres(v float64) float64 {
 	if u == Feet {
-		return v * MetresPerFoot
+		return v * metresPerFoot
 	}
 	return v
 }

@@ -26,7 +26,7 @@ const (
 
 // Exact definitions: the international foot is 0.3048 m, the nautical mile 1852 m, the fathom six feet.
 const (
-	MetresPerFoot  = 0.3048
+	metresPerFoot  = 0.3048
 	metresPerKnot  = 1852.0 / 3600
 	metresPerMile  = 1609.344
 	secondsPerHour = 3600.0
@@ -43,8 +43,8 @@ func table(d Dimension) (name, si string, units map[string]linear) {
 	case Length:
 		return "length", "m", map[string]linear{
 			"m": {1, 0}, "metre": {1, 0}, "metres": {1, 0}, "meter": {1, 0}, "meters": {1, 0}, "cm": {0.01, 0}, "km": {1000, 0},
-			"ft": {MetresPerFoot, 0}, "foot": {MetresPerFoot, 0}, "feet": {MetresPerFoot, 0}, "'": {MetresPerFoot, 0},
-			"fathom": {6 * MetresPerFoot, 0}, "fathoms": {6 * MetresPerFoot, 0}, "ftm": {6 * MetresPerFoot, 0},
+			"ft": {metresPerFoot, 0}, "foot": {metresPerFoot, 0}, "feet": {metresPerFoot, 0}, "'": {metresPerFoot, 0},
+			"fathom": {6 * metresPerFoot, 0}, "fathoms": {6 * metresPerFoot, 0}, "ftm": {6 * metresPerFoot, 0},
 		}
 	case Speed:
 		return "speed", "m/s", map[string]linear{
@@ -132,20 +132,20 @@ func SplitHeader(header string, d Dimension) (name, unit string) {
 	for _, pair := range []string{"()", "[]"} {
 		if i := strings.IndexByte(h, pair[0]); i >= 0 {
 			if j := strings.IndexByte(h[i:], pair[1]); j > 0 {
-				return HeaderName(h[:i] + " " + h[i+j+1:]), strings.TrimSpace(h[i+1 : i+j])
+				return headerName(h[:i] + " " + h[i+j+1:]), strings.TrimSpace(h[i+1 : i+j])
 			}
 		}
 	}
-	name = HeaderName(h)
+	name = headerName(h)
 	if i := strings.LastIndexByte(name, ' '); i > 0 && d.Known(name[i+1:]) {
 		return name[:i], name[i+1:]
 	}
 	return name, ""
 }
 
-// HeaderName puts a header in lower case, with every run of blanks, underscores and hyphens as one blank, so that
+// headerName puts a header in lower case, with every run of blanks, underscores and hyphens as one blank, so that
 // "Water-Temperature" and "water_temperature" are one column.
-func HeaderName(header string) string {
+func headerName(header string) string {
 	return strings.Join(strings.FieldsFunc(strings.ToLower(header), func(r rune) bool {
 		return r == ' ' || r == '_' || r == '-' || r == '\t' || r == '\u00a0' || r == '\ufeff'
 	}), " ")

@@ -35,9 +35,9 @@ func Pixels(m features.Measured) string {
 // inMetres finds a length in a sentence that was put down in metres; speeds in m/s are left alone.
 var inMetres = regexp.MustCompile(`(\d+(?:\.\d+)?) m([^/\w]|$)`)
 
-// InUnits turns the lengths of a sentence that was put down in metres, such as a capture's notes, into u, with as many decimals as
+// inUnits turns the lengths of a sentence that was put down in metres, such as a capture's notes, into u, with as many decimals as
 // they had.
-func InUnits(sentence string, u units.Lengths) string {
+func inUnits(sentence string, u units.Lengths) string {
 	if u != units.Feet {
 		return sentence
 	}
@@ -52,9 +52,9 @@ func InUnits(sentence string, u units.Lengths) string {
 	})
 }
 
-// Step is the step that a value with one standard deviation sd is rounded to: the power of ten, or five times it, at or below
+// stepOf is the step that a value with one standard deviation sd is rounded to: the power of ten, or five times it, at or below
 // sd, and never under a tenth.
-func Step(sd float64) float64 {
+func stepOf(sd float64) float64 {
 	if !(sd > 0.1) || math.IsInf(sd, 0) {
 		return 0.1
 	}
@@ -67,7 +67,7 @@ func Step(sd float64) float64 {
 
 // rounded writes v to its error's step; bound says that v is no more than its error, and the text is then an upper bound.
 func rounded(v, sd float64) (text string, bound bool) {
-	step := Step(sd)
+	step := stepOf(sd)
 	if v >= 10 {
 		step = math.Max(step, 1) // two digits are as many as a person keeps in mind
 	}

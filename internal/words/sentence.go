@@ -43,8 +43,8 @@ func Mark(m *detect.MarkRecord, u units.Lengths) string { return Of(m).Sentence(
 
 // Sentence says what the thing is; see Mark.
 func (t Thing) Sentence(u units.Lengths) string {
-	parts := []string{t.Size(u)}
-	parts = append(parts, strings.Join(nonEmpty(t.Posture(u), t.Water(u)), " in "), t.Abeam(u))
+	parts := []string{t.size(u)}
+	parts = append(parts, strings.Join(nonEmpty(t.posture(u), t.water(u)), " in "), t.abeam(u))
 	s := capital(strings.Join(nonEmpty(parts...), ", "))
 	return s + t.hedge()
 }
@@ -59,9 +59,9 @@ func (t Thing) scaled() bool {
 	return false
 }
 
-// Size tells length and height, "" when neither is known: "about 0.6 m long and 0.3 m high". Without a range it tells rows of the
+// size tells length and height, "" when neither is known: "about 0.6 m long and 0.3 m high". Without a range it tells rows of the
 // picture.
-func (t Thing) Size(u units.Lengths) string {
+func (t Thing) size(u units.Lengths) string {
 	if !t.scaled() && t.RowsTall > 0 {
 		return Count(t.RowsTall, "row") + " of the picture long"
 	}
@@ -92,15 +92,15 @@ func (t Thing) Size(u units.Lengths) string {
 	return "about " + s
 }
 
-// Posture tells how the thing lies: "hanging 1.2 m off the bottom".
-func (t Thing) Posture(u units.Lengths) string {
+// posture tells how the thing lies: "hanging 1.2 m off the bottom".
+func (t Thing) posture(u units.Lengths) string {
 	switch t.Class {
 	case detect.SuspendedTarget:
 		o := t.OffBottomM
 		s := "hanging " + offBottom(o, u)
 		switch {
 		case o == nil && !t.scaled() && t.Off > 0.03:
-			s = "hanging off the bottom by " + Share(t.Off) + " of the depth"
+			s = "hanging off the bottom by " + share(t.Off) + " of the depth"
 		case o == nil:
 			s = "hanging off the bottom"
 		}
@@ -108,7 +108,7 @@ func (t Thing) Posture(u units.Lengths) string {
 	case detect.RaisedStructure:
 		s := "standing up from the bottom"
 		if !t.scaled() && t.Tall > 0.03 {
-			s += " by " + Share(t.Tall) + " of the depth"
+			s += " by " + share(t.Tall) + " of the depth"
 		}
 		return s + t.Where
 	case detect.Clutter:
@@ -124,8 +124,8 @@ func offBottom(o *features.Measured, u units.Lengths) string {
 	return Length(*o, u) + " off the bottom"
 }
 
-// Share writes a part of a whole: "about 15 %".
-func Share(v float64) string {
+// share writes a part of a whole: "about 15 %".
+func share(v float64) string {
 	if v > 0.2 {
 		return fmt.Sprintf("about %.0f %%", 10*math.Round(10*v))
 	}
@@ -136,8 +136,8 @@ func Share(v float64) string {
 // One standard deviation (common practice, no source).
 const mountedM = 0.3
 
-// Water tells the depth, "" when it is unknown: "7 m of water".
-func (t Thing) Water(u units.Lengths) string {
+// water tells the depth, "" when it is unknown: "7 m of water".
+func (t Thing) water(u units.Lengths) string {
 	if t.AltitudeM == nil {
 		return ""
 	}
@@ -150,8 +150,8 @@ func Depth(altitude features.Measured, u units.Lengths) string {
 	return Length(features.Measured{Value: altitude.Value, SD: math.Max(math.Hypot(altitude.SD, mountedM), u.ToMetres(1))}, u)
 }
 
-// Abeam tells how far off the boat's track to which side, "" without a side: "6 m to port".
-func (t Thing) Abeam(u units.Lengths) string {
+// abeam tells how far off the boat's track to which side, "" without a side: "6 m to port".
+func (t Thing) abeam(u units.Lengths) string {
 	switch {
 	case t.Side == "":
 		return ""

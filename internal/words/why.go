@@ -35,7 +35,7 @@ func Why(m *detect.MarkRecord, u units.Lengths) []string {
 	for _, r := range m.Reasons {
 		for _, said := range []string{"position:", "no position:", ByHand, NoLongerFound} {
 			if strings.HasPrefix(r, said) {
-				out = append(out, InUnits(r, u))
+				out = append(out, inUnits(r, u))
 			}
 		}
 	}

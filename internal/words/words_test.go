@@ -45,10 +45,10 @@ func TestInUnits(t *testing.T) {
 		"sound travels at 1466 m/s here":                             "sound travels at 1466 m/s here",
 		"range: manifest says 30 m, --range says 20 m; took 1 moose": "range: manifest says 98 ft, --range says 66 ft; took 1 moose",
 	} {
-		if got := InUnits(in, units.Feet); got != want {
+		if got := inUnits(in, units.Feet); got != want {
 			t.Errorf("%q, want %q", got, want)
 		}
-		if got := InUnits(in, units.Metres); got != in {
+		if got := inUnits(in, units.Metres); got != in {
 			t.Errorf("in metres %q became %q", in, got)
 		}
 	}
