@@ -224,18 +224,24 @@ func (s *Summary) value(name string) (Value, bool) {
 
 // readPart returns nil for a part that was not scored.
 func readPart(file string) (any, error) {
+	var root any
+	_, err := read(file, "a part of the score", &root)
+	return root, err
+}
+
+// read decodes a JSON file; there is false, and v as it was, when there is no such file. what says in errors what the file is.
+func read(file, what string, v any) (there bool, err error) {
 	data, err := os.ReadFile(file)
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
+		return false, nil
 	}
 	if err != nil {
-		return nil, fmt.Errorf("reading a part of the score: %w", err)
+		return false, fmt.Errorf("reading %s: %w", what, err)
 	}
-	var root any
-	if err := json.Unmarshal(data, &root); err != nil {
-		return nil, fmt.Errorf("reading a part of the score: %s: %w", file, err)
+	if err := json.Unmarshal(data, v); err != nil {
+		return false, fmt.Errorf("reading %s: %s: %w", what, file, err)
 	}
-	return root, nil
+	return true, nil
 }
 
 // lookUp finds a figure by names parted by dots; name[field=number] is the entry of a list whose field is that. ok is false where there
@@ -301,16 +307,9 @@ func entry(list any, field, want string) (any, error) {
 
 // Load reads a summary; one that is not there is nil.
 func Load(file string) (*Summary, error) {
-	data, err := os.ReadFile(file)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
-		return nil, fmt.Errorf("reading a summary: %w", err)
-	}
 	var s Summary
-	if err := json.Unmarshal(data, &s); err != nil {
-		return nil, fmt.Errorf("reading a summary: %s: %w", file, err)
+	if there, err := read(file, "a summary", &s); err != nil || !there {
+		return nil, err
 	}
 	if s.Schema != Schema {
 		return nil, fmt.Errorf("reading a summary: %s: schema %d, want %d", file, s.Schema, Schema)

@@ -272,8 +272,7 @@ func (v *view) moveLabel(m *mapping, p *picture) {
 		}
 	}
 	if len(v.label.Nadir) == 0 {
-		switch i, one := v.onlySide(); {
-		case one:
+		if i, one := v.onlySide(); one {
 			v.label.Side = sideOf(i)
 		}
 	}

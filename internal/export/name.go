@@ -8,12 +8,11 @@ import (
 	"golang.org/x/text/unicode/norm"
 )
 
-// usualNameLength is how long a waypoint's name may be when nobody says otherwise. LeastNameLength is the shortest limit in which
-// names stay apart.
-const (
-	usualNameLength = 30
-	LeastNameLength = 6
-)
+// usualNameLength is how long a waypoint's name may be when nobody says otherwise, in characters.
+const usualNameLength = 30
+
+// LeastNameLength is the shortest limit of a waypoint's name in which names stay apart, in characters.
+const LeastNameLength = 6
 
 // namer gives waypoints names that are plain ASCII, no longer than the limit and never twice the same.
 type namer struct {

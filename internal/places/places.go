@@ -79,7 +79,7 @@ type Place struct {
 	AltitudeM *features.Measured `json:"altitude_m"`
 	Name      string             `json:"name,omitempty"` // given by a person
 	Note      string             `json:"note,omitempty"`
-	Score     float64            `json:"score"`
+	Score     float64            `json:"score"` // what it is worth to go there, 0 to 1; Rank goes by it
 	Sentence  string             `json:"sentence"`
 	Why       []string           `json:"why"`
 }

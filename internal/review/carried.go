@@ -2,7 +2,6 @@ package review
 
 import (
 	"slices"
-	"strings"
 
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
@@ -17,28 +16,9 @@ func carried(ds []Decision, caps []detect.CaptureRecord, byCapture map[string][]
 			continue
 		}
 		found := decided.Plain(byCapture[c.Capture])
-		free := make(map[string]int, len(found))
-		for i := range found {
-			free[found[i].Mark] = i
-		}
-		var moved []string
-		for _, id := range st.of[c.Capture] {
-			if _, ok := free[id]; ok {
-				delete(free, id)
-				continue
-			}
-			moved = append(moved, id)
-		}
-		for _, id := range moved {
-			seen := st.seen[markKey{c.Capture, id}]
-			if seen != nil && seen.SHA256 != c.SHA256 || seen == nil && !strings.HasPrefix(id, captureOf(found)) {
-				continue // another picture under the same name
-			}
-			if i, ok := sameThing(id, seen, found, free); ok {
-				delete(free, found[i].Mark)
-				now[markKey{c.Capture, id}] = found[i].Mark
-			}
-		}
+		st.follow(c, st.of[c.Capture], found, func(id string, i int) {
+			now[markKey{c.Capture, id}] = found[i].Mark
+		}, func(string, *detect.MarkRecord) {})
 	}
 	out := slices.Clone(ds)
 	for i := range out {

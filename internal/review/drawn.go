@@ -7,7 +7,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/features"
-	after "shadowgap/internal/decided"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/survey"
 	"shadowgap/internal/words"
 )
@@ -17,7 +17,7 @@ const handSD = 2.0
 
 // drawnMark measures a mark that a person drew as found ones are measured, and places it. It is false when the boxes lie in no
 // panel of the capture.
-func drawnMark(c detect.CaptureRecord, d Decision, way *survey.Scene) (after.Mark, bool) {
+func drawnMark(c detect.CaptureRecord, d Decision, way *survey.Scene) (decided.Mark, bool) {
 	hull := image.Rectangle{}
 	for _, b := range []*detect.Box{d.Highlight, d.Shadow} {
 		if b != nil {
@@ -26,15 +26,15 @@ func drawnMark(c detect.CaptureRecord, d Decision, way *survey.Scene) (after.Mar
 	}
 	panel := slices.IndexFunc(c.Panels, func(p detect.PanelRecord) bool { return hull.Overlaps(p.Box.Rect()) })
 	if panel < 0 {
-		return after.Mark{}, false
+		return decided.Mark{}, false
 	}
-	m := after.Mark{
+	m := decided.Mark{
 		MarkRecord: detect.MarkRecord{
 			Schema: detect.SchemaVersion, Capture: c.Capture, SHA256: c.SHA256, Mark: "drawn-" + d.ID, Panel: panel, Side: sideOf(c, d),
 			Class: d.Class, Odds: drawnOdds(d), Box: detect.BoxOf(hull), Highlight: d.Highlight, Shadow: d.Shadow,
 			Rows: [2]int{hull.Min.Y, hull.Max.Y}, Reasons: []string{words.ByHand},
 		},
-		Name: d.Name, Note: d.Note, Verdict: after.Drawn,
+		Name: d.Name, Note: d.Note, Verdict: decided.Drawn,
 	}
 	p := c.Panels[panel]
 	measureDrawn(&m.MarkRecord, p)

@@ -3,7 +3,7 @@ package review
 import (
 	"shadowgap/detect"
 	"shadowgap/eval"
-	after "shadowgap/internal/decided"
+	"shadowgap/internal/decided"
 )
 
 // Labels turns decisions into labels by hand: accepted marks with the reviewer's class, unsure ones as not sure, and the
@@ -19,11 +19,11 @@ func Labels(caps []detect.CaptureRecord, marks []detect.MarkRecord, ds []Decisio
 	}
 	for _, c := range caps {
 		for _, m := range st.Rule(c, found[c.Capture], nil) {
-			if m.Verdict != after.Accepted && m.Verdict != after.Unsure {
+			if m.Verdict != decided.Accepted && m.Verdict != decided.Unsure {
 				continue // what was drawn follows, as it was drawn
 			}
 			l := eval.MarkLabel{Class: m.Class, Side: m.Side, Highlight: m.Highlight, Shadow: m.Shadow}
-			if m.Verdict == after.Unsure {
+			if m.Verdict == decided.Unsure {
 				l.Sure = &no
 			}
 			byCapture[c.Capture] = append(byCapture[c.Capture], l)

@@ -10,7 +10,7 @@ import (
 	"strings"
 
 	"shadowgap/detect"
-	after "shadowgap/internal/decided"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/survey"
 	"shadowgap/internal/words"
 )
@@ -19,9 +19,9 @@ import (
 // measured like found ones and placed by what is known of the capture's way (nil: nothing). Decisions hold for a mark that a
 // later triage finds a little elsewhere; one that it no longer finds stays as it was when it was accepted, renamed or classed.
 // Marks come in the order given, then those no longer found, then the drawn ones, oldest first.
-func (s *State) Rule(c detect.CaptureRecord, marks []detect.MarkRecord, way *survey.Scene) []after.Mark {
-	out := after.Plain(marks)
-	var gone []after.Mark
+func (s *State) Rule(c detect.CaptureRecord, marks []detect.MarkRecord, way *survey.Scene) []decided.Mark {
+	out := decided.Plain(marks)
+	var gone []decided.Mark
 	if decisions := s.of[c.Capture]; len(decisions) > 0 {
 		gone = s.ruleFound(c, decisions, out)
 	}
@@ -38,7 +38,25 @@ func (s *State) Rule(c detect.CaptureRecord, marks []detect.MarkRecord, way *sur
 }
 
 // ruleFound lays decisions over found marks and returns the marks that were decided on and are no longer found.
-func (s *State) ruleFound(c detect.CaptureRecord, decisions []string, found []after.Mark) (gone []after.Mark) {
+func (s *State) ruleFound(c detect.CaptureRecord, decisions []string, found []decided.Mark) (gone []decided.Mark) {
+	s.follow(c, decisions, found, func(id string, i int) {
+		lay(s.Mark(c.Capture, id), &found[i])
+	}, func(id string, seen *detect.MarkRecord) {
+		m := decided.Mark{MarkRecord: *seen}
+		lay(s.Mark(c.Capture, id), &m)
+		if m.ByHand() || m.Name != "" || m.Note != "" {
+			m.Reasons = append(slices.Clone(m.Reasons), words.NoLongerFound)
+			gone = append(gone, m)
+		}
+	})
+	return gone
+}
+
+// follow tells of each mark that was decided on which of the found ones it is now, or that it is no longer found; how it was seen is
+// then known. Marks still found under their id go first, so that none of them is taken for another one that moved.
+func (s *State) follow(
+	c detect.CaptureRecord, decisions []string, found []decided.Mark, is func(id string, i int), gone func(id string, seen *detect.MarkRecord),
+) {
 	free := make(map[string]int, len(found)) // marks that no decision names
 	for i := range found {
 		free[found[i].Mark] = i
@@ -47,7 +65,7 @@ func (s *State) ruleFound(c detect.CaptureRecord, decisions []string, found []af
 	for _, id := range decisions {
 		if i, ok := free[id]; ok {
 			delete(free, id)
-			lay(s.Mark(c.Capture, id), &found[i])
+			is(id, i)
 			continue
 		}
 		moved = append(moved, id)
@@ -59,24 +77,15 @@ func (s *State) ruleFound(c detect.CaptureRecord, decisions []string, found []af
 		}
 		if i, ok := sameThing(id, seen, found, free); ok {
 			delete(free, found[i].Mark)
-			lay(s.Mark(c.Capture, id), &found[i])
-			continue
-		}
-		if seen == nil {
-			continue
-		}
-		m := after.Mark{MarkRecord: *seen}
-		lay(s.Mark(c.Capture, id), &m)
-		if m.ByHand() || m.Name != "" || m.Note != "" {
-			m.Reasons = append(slices.Clone(m.Reasons), words.NoLongerFound)
-			gone = append(gone, m)
+			is(id, i)
+		} else if seen != nil {
+			gone(id, seen)
 		}
 	}
-	return gone
 }
 
 // captureOf is the part that the ids of a capture's marks share.
-func captureOf(found []after.Mark) string {
+func captureOf(found []decided.Mark) string {
 	if len(found) == 0 {
 		return "\x00"
 	}
@@ -85,18 +94,18 @@ func captureOf(found []after.Mark) string {
 }
 
 // lay sets a mark to where its decisions leave it.
-func lay(st MarkState, m *after.Mark) {
+func lay(st MarkState, m *decided.Mark) {
 	m.Name, m.Note = st.Name, st.Note
 	if st.Class != "" {
 		m.Class, m.Changed = st.Class, true
 	}
 	switch st.Verdict {
 	case Accept:
-		m.Verdict = after.Accepted
+		m.Verdict = decided.Accepted
 	case Reject:
-		m.Verdict = after.Rejected
+		m.Verdict = decided.Rejected
 	case Unsure:
-		m.Verdict = after.Unsure
+		m.Verdict = decided.Unsure
 	}
 }
 
@@ -105,7 +114,7 @@ var markMiddle = regexp.MustCompile(`-p(\d+)-([ps])(\d+)-(\d+)(?:-\d+)?$`)
 
 // sameThing finds, among the marks that nothing was decided on, the one that a decided mark has become: on the same side, and
 // overlapping by a third of what both cover, or, where the decided mark is known by its id only, with its middle within.
-func sameThing(id string, seen *detect.MarkRecord, found []after.Mark, free map[string]int) (int, bool) {
+func sameThing(id string, seen *detect.MarkRecord, found []decided.Mark, free map[string]int) (int, bool) {
 	best, most := -1, 0.0
 	middle := markMiddle.FindStringSubmatch(id)
 	for _, i := range free {

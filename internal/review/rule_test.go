@@ -4,7 +4,7 @@ import (
 	"testing"
 
 	"shadowgap/detect"
-	after "shadowgap/internal/decided"
+	"shadowgap/internal/decided"
 )
 
 func TestRuleKeepsDecisionsThroughAnotherTriage(t *testing.T) {
@@ -75,7 +75,7 @@ func TestRuleMeasuresWhatWasDrawn(t *testing.T) {
 		t.Fatalf("%d marks", len(got))
 	}
 	m := got[0]
-	if m.Verdict != after.Drawn || m.Class != detect.SuspendedTarget || m.Name != "Fish" || m.Note != "saw it" ||
+	if m.Verdict != decided.Drawn || m.Class != detect.SuspendedTarget || m.Name != "Fish" || m.Note != "saw it" ||
 		m.Side != detect.Starboard || !m.OnHump {
 		t.Errorf("%+v", m)
 	}

@@ -69,7 +69,7 @@ func records[T any](ctx context.Context, db *sql.DB, decode func([]byte) (*T, er
 	}
 }
 
-// MarkCounts returns how many marks each of the foremost captures has, in the order of Captures and of so many at most.
+// MarkCounts returns how many marks each of the foremost captures has, in the order of Captures; of most captures at most.
 func (s *Store) MarkCounts(ctx context.Context, most int) ([]int, error) {
 	const query = "SELECT (SELECT count(*) FROM marks m WHERE m.capture = c.id) FROM captures c ORDER BY interest DESC, path, sha256 LIMIT ?"
 	rows, err := s.db.QueryContext(ctx, query, most)

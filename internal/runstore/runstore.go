@@ -335,7 +335,7 @@ func countResult(ctx context.Context, tx *sql.Tx) error {
 	return err
 }
 
-// State is another one after every change to what a run holds: results, decisions, and what is kept with it.
+// State returns a word for what a run holds, results, decisions and what is kept with it: another one after every change.
 func (s *Store) State(ctx context.Context) (string, error) {
 	h := sha256.New()
 	var decisions, newest int
@@ -365,7 +365,7 @@ func (s *Store) State(ctx context.Context) (string, error) {
 // Exported returns what SetExported kept, "" when nothing: a word for the state and the way in which the exports were made.
 func (s *Store) Exported(ctx context.Context) (string, error) { return s.Meta(ctx, metaExports) }
 
-// SetExported keeps it.
+// SetExported keeps a word for what the exports show, for Exported.
 func (s *Store) SetExported(ctx context.Context, exported string) error {
 	return s.SetMeta(ctx, metaExports, exported)
 }

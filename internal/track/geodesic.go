@@ -13,8 +13,8 @@ func Inverse(lat1, lon1, lat2, lon2 float64) (distanceM, azimuth1, azimuth2 floa
 	return distanceM, Normalise(azimuth1), Normalise(azimuth2)
 }
 
-// Direct returns the point distanceM metres from lat, lon along the WGS84 geodesic that starts at azimuth degrees true,
-// and the geodesic's azimuth there, pointing forward. The longitude is in [-180, 180).
+// Direct returns the point distanceM metres from lat, lon (decimal degrees) along the WGS84 geodesic that starts at azimuth
+// degrees true, and the geodesic's azimuth there, pointing forward. The longitude is in [-180, 180).
 func Direct(lat, lon, azimuth, distanceM float64) (lat2, lon2, azimuth2 float64) {
 	geodesic.WGS84.Direct(lat, lon, azimuth, distanceM, &lat2, &lon2, &azimuth2)
 	return lat2, NormaliseLon(lon2), Normalise(azimuth2)
@@ -44,8 +44,8 @@ func AngleBetween(a, b float64) float64 {
 	return d
 }
 
-// EarthCentred returns geocentric metres on WGS84, where places near each other are near in all three numbers, across 180°
-// and at the poles too. Below a kilometre the chord is the geodesic to a tenth of a millimetre.
+// EarthCentred returns the geocentric x, y and z in metres of a place in decimal degrees on WGS84. Places near each other are near in all
+// three, across 180° and at the poles too. Below a kilometre the chord is the geodesic to a tenth of a millimetre.
 func EarthCentred(lat, lon float64) [3]float64 {
 	const a, f = 6378137, 1 / 298.257223563
 	const e2 = f * (2 - f)
