@@ -14,12 +14,12 @@ import (
 type PictureReading struct {
 	Swaths        int          `json:"swaths"`                  // labelled captures with nadir and both first returns
 	Refused       Rate         `json:"refused"`                 // of the labelled captures
-	FirstReturn   PointShare   `json:"first_return_near"`       // labelled points of whole swaths within nearFirst of the panel's width
-	Nadir         PointShare   `json:"nadir_near"`              // the same for the nadir, within nearNadir
+	FirstReturn   PointShare   `json:"first_return_near"`       // labelled points of whole swaths within 10/1024 of the panel's width
+	Nadir         PointShare   `json:"nadir_near"`              // the same for the nadir, within 3/1024
 	SidesWrong    Rate         `json:"sides_wrong"`             // of the sides of whole swaths that were read
 	OneSideWrong  Rate         `json:"one_side_wrong"`          // of the pictures of one side in which a side was named
-	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by panelIoU
-	Photo         Rate         `json:"photo_right"`             // of the photographs, those overlapping by photoIoU, by box
+	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by 0.95 (IoU)
+	Photo         Rate         `json:"photo_right"`             // of the photographs, those overlapping by 0.9, by box
 	PhotoOutline  Rate         `json:"photo_outline_right"`     // the same, by the outline through the corners
 	VisibleReturn ProfileError `json:"first_return_visible_px"` // over rows that hold an echo and show it
 	VisibleAbsent PointShare   `json:"first_return_absent"`     // of these rows, those without an answer

@@ -119,8 +119,8 @@ type BottomOrNot struct {
 
 // Hanging tells how things that hang closely over the bottom fare, by the class that was given: what a person reads.
 type Hanging struct {
-	SmallGaps Rate `json:"small_gap_recall"` // of suspended labels that count, true gap smallGapPx to largeGapPx
-	Suspended Rate `json:"suspended_right"`  // of the suspended found, true gap at least smallGapPx, those called so
+	SmallGaps Rate `json:"small_gap_recall"` // of suspended labels that count, true gap 3 to 10 px
+	Suspended Rate `json:"suspended_right"`  // of the suspended found, true gap at least 3 px, those called so
 	Bottom    Rate `json:"bottom_right"`     // of the bottom objects found, those called so
 }
 

@@ -25,7 +25,7 @@ type reviewCmd struct {
 	Sheet       bool   `help:"Write contact-sheet.pdf, a close-up of every place for printing, into the run folder, and stop."`
 	Addr        string `placeholder:"HOST:PORT" help:"Where to listen; default 127.0.0.1 and a free port."`
 	AllowRemote bool   `help:"Let --addr be one that other machines can reach."`
-	Units       string `enum:"m,ft" default:"m" help:"Unit of lengths: m or ft."`
+	Units       string `enum:",m,ft" default:"" placeholder:"m|ft" help:"Unit of lengths: m or ft; default the run's."`
 }
 
 // Run serves the review page, or takes in decisions.
@@ -39,6 +39,11 @@ func (r reviewCmd) Run(con *console) (err error) {
 		return status{exitFailed, fmt.Sprintf("you may not write to %s, so decisions could not be kept there; "+
 			"its review.html shows the run without", r.RunDir)}
 	}
+	unit, err := unitsOf(con.ctx, store, r.Units)
+	if err != nil {
+		return err
+	}
+	r.Units = string(unit) // what is written at the end stays in the run's unit, too
 	if r.Addr != "" {
 		if _, _, err := net.SplitHostPort(r.Addr); err != nil {
 			return usage("--addr %s: must be a host and a port, such as 127.0.0.1:8080", r.Addr)

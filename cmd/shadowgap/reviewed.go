@@ -164,7 +164,7 @@ func (r *reviewed) tally(ctx context.Context) (t runstore.Tally, mapped bool, er
 // interesting captures.
 const maxThings = 500_000
 
-// atlas merges the run's marks into things and places, and returns the thing each mark belongs to.
+// atlas merges the run's marks into things and places, those of the most interesting captures where there are more than maxThings.
 func (r *reviewed) atlas(ctx context.Context, units overlay.Units) (places.Atlas, error) {
 	var caps []detect.CaptureRecord
 	var marks []decided.Mark
