@@ -1,6 +1,7 @@
 # Build:  docker build -t shadowgap .
 # Use:    docker run --rm -v "$PWD/captures:/in:ro" -v "$PWD/run:/out" shadowgap triage /in --out /out/today
-# The input is mounted read-only; /out must be writable by user 10001 (or add --user "$(id -u):$(id -g)").
+# The input is mounted read-only. The folder run must be there, or docker makes one that only root may write to, and user 10001 must be
+# allowed to write to it (or add --user "$(id -u):$(id -g)").
 
 # Debian 12 comes with the OpenCV that shadowgap is tested with. The tag names one point release; images of it are rebuilt now and
 # then. No digest stands here because none could be read from a registry when this was written. Whoever wants one fixed image
