@@ -87,6 +87,7 @@ func (l *Labels) Check(sizes map[string]image.Point) error {
 		f.add("schema %d, this program reads schema %d", l.Schema, SchemaVersion)
 	}
 	first := map[string]int{}
+	var unknown []int
 	for i := range l.Captures {
 		c := &l.Captures[i]
 		f.where = fmt.Sprintf("capture %d (%q)", i+1, c.Capture)
@@ -98,12 +99,33 @@ func (l *Labels) Check(sizes map[string]image.Point) error {
 		if sizes != nil {
 			var known bool
 			if size, known = sizes[c.Capture]; !known {
-				f.add("unknown capture: the run has no such file")
+				unknown = append(unknown, i)
 			}
 		}
 		checkCapture(&f, c, size)
 	}
+	l.addUnknown(&f, unknown)
 	return f.err()
+}
+
+// addUnknown adds the captures that a run has no file of, by their places: many in one line, since labels of another run know hundreds
+// and what else is wrong would go under.
+func (l *Labels) addUnknown(f *faults, unknown []int) {
+	const named = 3
+	name := func(i int) string { return fmt.Sprintf("capture %d (%q)", i+1, l.Captures[i].Capture) }
+	f.where = ""
+	if len(unknown) <= named {
+		for _, i := range unknown {
+			f.add("%s: unknown capture: the run has no such file", name(i))
+		}
+		return
+	}
+	first := make([]string, named)
+	for i := range first {
+		first[i] = name(unknown[i])
+	}
+	f.add("%d of %d captures are unknown, the run has no such files: %s and %d more", len(unknown), len(l.Captures), strings.Join(first, ", "),
+		len(unknown)-named)
 }
 
 func checkCapture(f *faults, c *CaptureLabel, size image.Point) {

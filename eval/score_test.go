@@ -5,6 +5,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"image"
 	"image/color"
 	"image/png"
@@ -317,6 +318,36 @@ func TestScoreRefusesBadLabels(t *testing.T) {
 		r, err := Score(context.Background(), run, labels, quick())
 		if r != nil || !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: results %v, error %v", c.name, r != nil, err)
+		}
+	}
+}
+
+// Labels of another run know hundreds of captures that this one lacks; what else is wrong with them must stay in sight.
+func TestUnknownCapturesAreSummedUp(t *testing.T) {
+	sizes := map[string]image.Point{"known.png": {X: 400, Y: 300}}
+	for _, c := range []struct {
+		unknown int
+		want    []string
+		lines   int
+	}{
+		{3, []string{`capture 1 ("0.png"): unknown capture`, `capture 3 ("2.png"): unknown capture`}, 4},
+		{4, []string{`4 of 5 captures are unknown, the run has no such files: capture 1 ("0.png"), capture 2 ("1.png"), ` +
+			`capture 3 ("2.png") and 1 more`}, 2},
+		{300, []string{"300 of 301 captures are unknown", "and 297 more"}, 2},
+	} {
+		l := Labels{Schema: 1}
+		for i := range c.unknown {
+			l.Captures = append(l.Captures, CaptureLabel{Capture: fmt.Sprintf("%d.png", i), By: "hand"})
+		}
+		l.Captures = append(l.Captures, CaptureLabel{Capture: "known.png", By: "robot"})
+		err := l.Check(sizes)
+		for _, want := range append(c.want, `("known.png"): by is "robot"`) {
+			if !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), want) {
+				t.Errorf("%d unknown: %v\nlacks %q", c.unknown, err, want)
+			}
+		}
+		if lines := strings.Count(err.Error(), "\n") + 1; lines != c.lines {
+			t.Errorf("%d unknown: told in %d lines, want %d", c.unknown, lines, c.lines)
 		}
 	}
 }

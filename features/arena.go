@@ -90,10 +90,28 @@ func (s *slab[T]) take(n int) []T {
 		b = (*list)[best]
 		*list = slices.Delete(*list, best, best+1)
 	} else {
+		s.outgrow(n)
 		b = make([]T, n, roomy(n))
 	}
 	s.out = append(s.out, b)
 	return b[:n]
+}
+
+// outgrow gives up the largest buffer that is too small for n, if it isn't less than half of it: what comes next is a little larger than
+// what came before, and one buffer takes the other's place. Kept until the next reset, all would lie in memory twice.
+func (s *slab[T]) outgrow(n int) {
+	for _, list := range []*[][]T{&s.old, &s.free} {
+		largest := -1
+		for i, b := range *list {
+			if c := cap(b); c < n && c >= n/2 && (largest < 0 || c > cap((*list)[largest])) {
+				largest = i
+			}
+		}
+		if largest >= 0 {
+			*list = slices.Delete(*list, largest, largest+1)
+			return
+		}
+	}
 }
 
 // roomy is n rounded up by at most an eighth, so that what comes next and is a little larger fits too: no two sides are of a size.

@@ -1,7 +1,9 @@
 package features_test
 
 import (
+	"runtime"
 	"testing"
+	"weak"
 
 	"shadowgap/features"
 )
@@ -105,4 +107,28 @@ func TestArenaFitsWhatIsALittleLarger(t *testing.T) {
 	if m := a.Mask(1 << 20); cap(m) > 1<<20+1<<17 {
 		t.Errorf("a mask of %d sits on %d", len(m), cap(m))
 	}
+}
+
+// Captures that are each a little larger than the one before don't lie in memory beside it.
+func TestArenaOutgrows(t *testing.T) {
+	a := new(features.Arena)
+	watched := make([]weak.Pointer[uint8], 3)
+	for i, n := range []int{100_000, 60_000, 30_000} {
+		watched[i] = weak.Make(&a.Mask(n)[0])
+	}
+	a.Reset()
+	a.Mask(120_000) // takes the place of the largest
+	runtime.GC()
+	for i, want := range []bool{false, true, true} {
+		if kept := watched[i].Value() != nil; kept != want {
+			t.Errorf("buffer %d is kept: %v, want %v", i, kept, want)
+		}
+	}
+	a.Mask(29_000) // fits the smallest
+	a.Mask(500_000)
+	runtime.GC()
+	if watched[1].Value() == nil {
+		t.Error("a buffer that is far too small made room")
+	}
+	runtime.KeepAlive(a)
 }

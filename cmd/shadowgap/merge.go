@@ -8,10 +8,13 @@ import (
 	"io"
 	"io/fs"
 	"os"
+	"path"
 	"path/filepath"
 
+	"shadowgap/detect"
 	"shadowgap/internal/export"
 	"shadowgap/internal/files"
+	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/runstore"
 )
@@ -65,12 +68,6 @@ func (m mergeCmd) join(con *console, store *runstore.Store) error {
 
 func (m mergeCmd) all(con *console, store *runstore.Store) error {
 	for _, dir := range m.Runs {
-		// Pictures first: a capture in the database has its pictures, also when this is stopped half-way.
-		for _, sub := range []string{"overlays", "chips"} {
-			if err := copyPictures(con.ctx, filepath.Join(dir, sub), filepath.Join(m.Out, sub), m.Replace); err != nil {
-				return err
-			}
-		}
 		if err := m.one(con, store, dir); err != nil {
 			return err
 		}
@@ -84,6 +81,20 @@ func (m mergeCmd) one(con *console, store *runstore.Store, dir string) (err erro
 		return err
 	}
 	defer func() { err = errors.Join(err, other.Close()) }()
+	twins, err := store.Twins(con.ctx, other)
+	if err != nil {
+		return err
+	}
+	needless, err := picturesOf(con.ctx, other, twins)
+	if err != nil {
+		return err
+	}
+	// Pictures first: a capture in the database has its pictures, also when this is stopped half-way.
+	for _, sub := range []string{"overlays", "chips"} {
+		if err := copyPictures(con.ctx, filepath.Join(dir, sub), filepath.Join(m.Out, sub), needless, m.Replace); err != nil {
+			return err
+		}
+	}
 	got, err := store.Merge(con.ctx, other, m.Replace)
 	if errors.Is(err, runstore.ErrDiffer) {
 		return fmt.Errorf("%w\nNothing of %s was taken. Make the runs with the same settings, or let --replace take the results of the run "+
@@ -100,11 +111,36 @@ func (m mergeCmd) one(con *console, store *runstore.Store, dir string) (err erro
 	if got.Namesakes > 0 {
 		fmt.Fprintf(con.out, "%s: %s kept beside another file of the same name\n", dir, count(got.Namesakes, "capture"))
 	}
+	if got.Twins > 0 {
+		fmt.Fprintf(con.out, "%s: %s there already by another path, such as %s, which is %s\n", dir, count(got.Twins, "capture"),
+			twins[0].Theirs, twins[0].Ours)
+	}
 	return nil
 }
 
-// copyPictures copies the files of one folder that the other lacks, or all that differ from those of the other.
-func copyPictures(ctx context.Context, from, to string, replace bool) error {
+// picturesOf names the pictures that a run has of captures whose results won't be taken from it.
+func picturesOf(ctx context.Context, run *runstore.Store, twins []runstore.Twin) (map[string]bool, error) {
+	names := map[string]bool{}
+	for _, t := range twins {
+		if !t.Same {
+			continue
+		}
+		pics := media.Of(t.Theirs, t.SHA256)
+		for _, name := range []string{pics.Plain, pics.Drawn, pics.Thumb} {
+			names[path.Base(name)] = true
+		}
+		for m, err := range run.MarksOf(ctx, &detect.CaptureRecord{Capture: t.Theirs, SHA256: t.SHA256}) {
+			if err != nil {
+				return nil, err
+			}
+			names[path.Base(media.ChipOf(m.Capture, m.Mark))] = true
+		}
+	}
+	return names, nil
+}
+
+// copyPictures copies the files of one folder that the other lacks, or all that differ from those of the other; needless ones are left out.
+func copyPictures(ctx context.Context, from, to string, needless map[string]bool, replace bool) error {
 	names, err := os.ReadDir(from)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil
@@ -118,6 +154,9 @@ func copyPictures(ctx context.Context, from, to string, replace bool) error {
 	for _, d := range names {
 		if err := ctx.Err(); err != nil {
 			return fmt.Errorf("merging: %w", err)
+		}
+		if needless[d.Name()] {
+			continue
 		}
 		source, target := filepath.Join(from, d.Name()), filepath.Join(to, d.Name())
 		if d.Type()&fs.ModeSymlink != 0 {

@@ -214,6 +214,41 @@ func TestMergedRunShowsTheSameFiles(t *testing.T) {
 	}
 }
 
+// Runs of a folder and of the one above it share its captures: they count once, with their pictures.
+func TestMergeOfRunsOfNestedFolders(t *testing.T) {
+	outer := t.TempDir()
+	data, err := os.ReadFile(firstCapture(t, scenes(t, 1)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	write(t, filepath.Join(outer, "day", "a.png"), data)
+	write(t, filepath.Join(outer, "b.png"), []byte("dear diary\n"))
+	tmp := t.TempDir()
+	inner, whole, joined := filepath.Join(tmp, "inner"), filepath.Join(tmp, "whole"), filepath.Join(tmp, "joined")
+	for _, args := range [][]string{{"triage", filepath.Join(outer, "day"), "--out", inner}, {"triage", outer, "--out", whole}} {
+		if code, _, stderr := shadowgap(t, args...); code != exitRead && code != exitUnreadable {
+			t.Fatalf("%v: exit status %d\n%s", args, code, stderr)
+		}
+	}
+	code, stdout, stderr := shadowgap(t, "merge", inner, whole, "--out", joined)
+	if code != exitRead || !strings.Contains(stdout, "1 capture there already by another path, such as day/a.png, which is a.png\n") ||
+		!strings.Contains(stdout, "now holds 2 captures") {
+		t.Errorf("exit status %d\n%s%s", code, stdout, stderr)
+	}
+	if c := capturesOf(t, joined)["a.png"]; c.Status != string(detect.StatusRead) {
+		t.Errorf("the shared capture is %+v", c)
+	}
+	for _, sub := range []string{"overlays", "chips"} {
+		want, err := os.ReadDir(filepath.Join(inner, sub))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got, err := os.ReadDir(filepath.Join(joined, sub)); err != nil || len(got) != len(want) {
+			t.Errorf("%s holds %d pictures, want %d (%v)", sub, len(got), len(want), err)
+		}
+	}
+}
+
 // Pages come out the same when only what each shows was read in full.
 func TestPagesNeedOnlyWhatTheyShow(t *testing.T) {
 	dir := scenes(t, 6)

@@ -73,6 +73,11 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 		rec.MS.Decode = milliseconds(decoded)
 		return rec, nil, nil
 	}
+	// The last look at data: a worker lets it go while the capture is searched.
+	opt := media.Options{NoDrawn: !job.Copies}
+	if !job.Copies && browsersShow(pic.Format, data) {
+		opt.Own = job.Own
+	}
 	notes := readText(limited, &job, pic)
 	if ctx.Err() != nil {
 		return nil, nil, ctx.Err()
@@ -94,10 +99,6 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
 	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
 	if drawn := job.shown(marks); job.wantsPictures(len(drawn)) {
-		opt := media.Options{NoDrawn: !job.Copies}
-		if !job.Copies && browsersShow(pic.Format, data) {
-			opt.Own = job.Own
-		}
 		err := media.Write(ctx, job.RunDir, pic.Image, *rec, drawn, opt)
 		if err != nil {
 			return nil, nil, err

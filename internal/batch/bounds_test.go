@@ -332,7 +332,7 @@ func TestAim(t *testing.T) {
 		{800 * 480, 2 << 30, aimLeast},
 		{3840 * 2160, 2 << 30, aimPerPixel * 3840 * 2160},
 		{detect.DefaultMaxPixels, 2 << 30, 3 << 29},
-		{1920 * 1080, 100 << 20, 75 << 20},
+		{1920 * 1080, 80 << 20, 60 << 20},
 	} {
 		if got := aimOf(tc.pixels, tc.ceiling); got != tc.want {
 			t.Errorf("%d pixels under %d bytes: %d, want %d", tc.pixels, tc.ceiling, got, tc.want)

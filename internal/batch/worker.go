@@ -52,11 +52,11 @@ type weigher struct {
 	stuck   bool  // the analyst is still busy with what was cut off
 }
 
-// What Go's part of a worker keeps to, which says when garbage is collected: a capture of two megapixels needs some 80 MiB at once. Small
+// What Go's part of a worker keeps to, which says when garbage is collected: a capture of two megapixels needs some 70 MiB at once. Small
 // ones are then done with few collections, and no capture makes a worker much larger than it needs.
 const (
-	aimLeast    = 88 << 20
-	aimPerPixel = 44
+	aimLeast    = 72 << 20
+	aimPerPixel = 36
 )
 
 // aimOf is what Go's memory is to keep to while a capture of that size is looked at, under a ceiling for the whole process; 0 = none.
@@ -218,7 +218,9 @@ func serve(ctx context.Context, in io.Reader, out io.Writer, analyse analyseFunc
 			return fmt.Errorf("reading a capture from the parent: %w", msg.err)
 		}
 		var answer response
-		rec, marks, err := analyse(ctx, msg.req.Job, msg.data)
+		data := msg.data
+		msg.data = nil // else the file stays in memory while what is in it is searched
+		rec, marks, err := analyse(ctx, msg.req.Job, data)
 		switch {
 		case ctx.Err() != nil:
 			return nil

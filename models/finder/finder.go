@@ -4,10 +4,11 @@ package finder
 
 import (
 	_ "embed"
-	"errors"
 	"fmt"
 
 	"gocv.io/x/gocv"
+
+	"shadowgap/models/network"
 )
 
 // What the network is given and answers, see finder_net.py.
@@ -29,15 +30,9 @@ type Finder struct {
 
 // New loads the network. It returns an error when OpenCV can't read it. Close frees it.
 func New() (*Finder, error) {
-	net, err := gocv.ReadNetFromONNXBytes(weights)
+	net, err := network.Load(weights)
 	if err != nil {
 		return nil, fmt.Errorf("loading the finder's network: %w", err)
-	}
-	if net.Empty() {
-		return nil, errors.New("loading the finder's network: OpenCV found no layers in it")
-	}
-	if err := net.SetPreferableBackend(gocv.NetBackendOpenCV); err != nil {
-		return nil, errors.Join(fmt.Errorf("loading the finder's network: %w", err), net.Close())
 	}
 	return &Finder{net: net}, nil
 }

@@ -4,11 +4,12 @@ package reader
 
 import (
 	_ "embed"
-	"errors"
 	"fmt"
 	"math"
 
 	"gocv.io/x/gocv"
+
+	"shadowgap/models/network"
 )
 
 // The size of what the network sees and of the map it answers with, in cells.
@@ -57,15 +58,9 @@ type Reader struct {
 
 // New loads the network. It returns an error when OpenCV can't read it. Close frees it.
 func New() (*Reader, error) {
-	net, err := gocv.ReadNetFromONNXBytes(weights)
+	net, err := network.Load(weights)
 	if err != nil {
 		return nil, fmt.Errorf("loading the reader's network: %w", err)
-	}
-	if net.Empty() {
-		return nil, errors.New("loading the reader's network: OpenCV found no layers in it")
-	}
-	if err := net.SetPreferableBackend(gocv.NetBackendOpenCV); err != nil {
-		return nil, errors.Join(fmt.Errorf("loading the reader's network: %w", err), net.Close())
 	}
 	useOneThread()
 	keepMemory()
