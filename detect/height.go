@@ -41,8 +41,9 @@ const (
 	offMiddleShare = 0.007 // of the altitude: the middle of what hangs is not quite where its underside ends the ray
 )
 
-// leastToldErrors is how many of its own errors a suspended target's shadow must be darker than the bottom for its place to tell a height. Two in
-// three under it are a dark spot of the bottom's own texture; what lies on the bottom touches its shadow, and can't take a wrong one so easily.
+// leastToldErrors is how many of its own errors a suspended target's shadow must be darker than the bottom for its place to tell a height.
+// Two in three under it are a dark spot of the bottom's own texture; what lies on the bottom touches its shadow, and can't take a wrong
+// one so easily.
 const leastToldErrors = 3.0
 
 // looks is how many pixels of a patch share one look: speckle is smooth over some of them.
@@ -102,8 +103,8 @@ func (l *lie) top(c Class) (z, sd float64, ok bool) {
 	return math.Sqrt(stone.Value * wall.Value), math.Max(stone.SD, wall.SD), true
 }
 
-// wall is the height of an upright face, row by row: the ray grazes it where the row's echo ends and meets the bottom where the row's shadow
-// does. A thing that lies aslant has both farther out in one row than in the next, which its outline doesn't tell. part is that of the rows
+// wall is the height of an upright face, row by row: the ray grazes it where the row's echo ends and meets the bottom where the row's
+// shadow does. A thing that lies aslant has both farther out in one row than in the next, which its outline doesn't tell. part is that of the rows
 // that stand lower.
 func (l *lie) wall(part float64) features.Measured {
 	far, end := edgePerRow(*l.highlight, true), edgePerRow(*l.shadow, true)
@@ -168,10 +169,11 @@ func (l *lie) offBottom(c Class) *features.Measured {
 	return &z
 }
 
-// hanging is the underside of what hangs: the ray that ends at its shadow's near edge touches it under its middle. Its shadow begins between
-// where the nearest rows begin and where most do, which lie apart by its roundness.
+// hanging is the underside of what hangs: the ray that ends at its shadow's near edge touches it under its middle. Its shadow begins
+// between where the nearest rows begin and where most do, which lie apart by its roundness.
 func (l *lie) hanging() *features.Measured {
-	near := features.Measured{Value: topPart*math.Min(l.shadowTop.Value, l.shadowStart.Value) + (1-topPart)*l.shadowStart.Value, SD: l.shadowStart.SD}
+	start := *l.shadowStart
+	near := features.Measured{Value: start.Value - topPart*math.Max(0, start.Value-l.shadowTop.Value), SD: start.SD}
 	z, err := features.UndersideFromShadow(l.altitude, l.middle(), near)
 	if err != nil {
 		return nil
@@ -184,7 +186,8 @@ func (l *lie) middle() features.Measured {
 	return features.Measured{Value: (l.near.Value + l.far.Value) / 2, SD: math.Hypot(l.near.SD, l.far.SD) / 2}
 }
 
-// lying is the underside of what lies on the bottom, zero within its error: the gap row by row, as both edges of a slanting thing move together.
+// lying is the underside of what lies on the bottom, zero within its error: the gap row by row, as both edges of a slanting thing move
+// together.
 func (l *lie) lying() *features.Measured {
 	near := features.Measured{Value: l.far.Value + l.gap.Value, SD: l.shadowNear.SD}
 	z, err := features.UndersideFromShadow(l.altitude, l.far, near)
