@@ -104,8 +104,8 @@ func (l *lie) top(c Class) (z, sd float64, ok bool) {
 }
 
 // wall is the height of an upright face, row by row: the ray grazes it where the row's echo ends and meets the bottom where the row's
-// shadow does. A thing that lies aslant has both farther out in one row than in the next, which its outline doesn't tell. part is that of the rows
-// that stand lower.
+// shadow does. A thing that lies aslant has both farther out in one row than in the next, which its outline doesn't tell. part is that
+// of the rows that stand lower.
 func (l *lie) wall(part float64) features.Measured {
 	far, end := edgePerRow(*l.highlight, true), edgePerRow(*l.shadow, true)
 	var shares []float64
