@@ -16,17 +16,10 @@ const mostClutter = 0.5
 // Something says whether a mark of these odds is told at all.
 func (o Odds) Something() bool { return o[Clutter] <= mostClutter }
 
-// What lengths are uncertain by beyond where edges were found. Each is one standard deviation, set so that on developing scenes of the
-// wide world, whose bottoms rise and fall and whose edges are soft, two in three truths lie within one deviation.
+// What a gap is uncertain by beyond where its edges were found; one standard deviation.
 const (
-	softEndPx      = 2.0  // of a shadow's end, pixels
-	slopeUnder     = 0.05 // how much the bottom rises or falls along a shadow, as part of the shadow's length
-	endShare       = 0.1  // of a height: what a shadow's end that fades or falls on something else is off by
-	fillsShadow    = 0.24 // how much sooner a shadow seems to end that is all speckle than a black one, as part of its length
-	slopeUnderGap  = 0.03 // as slopeUnder, along a gap: it is short, and near what throws the shadow
-	undersideShare = 0.01 // of the altitude: what an edge that isn't seen exactly moves the underside by
-	softEdgePx     = 2.0  // of a gap: a highlight fades into its shadow over so many pixels
-	softEdgeShare  = 0.2  // of a gap: and over so much of its own width
+	softEdgePx    = 2.0 // a highlight fades into its shadow over so many pixels
+	softEdgeShare = 0.2 // and over so much of its own width
 )
 
 // By how much the altitudes of both sides must differ for the bottom to be called sloped.
@@ -222,25 +215,16 @@ func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale f
 	if g, err := features.GroundRange(at, alt); err == nil {
 		rec.GroundM = &g
 	}
-	if m.shadow == nil {
+	if m.shadow == nil || m.highlight == nil {
 		return
 	}
-	// the ray grazes the top where the shadow starts; a fish's return is thin, so its middle serves
-	top := *m.shadowTop
-	if rec.Class == SuspendedTarget {
-		top = rec.SlantPx
+	l := lie{m, s, h, rec.Odds}
+	if !l.told(rec.Class) {
+		return
 	}
-	if z, err := features.HeightFromShadow(h, top, *m.shadowTip); err == nil && m.highlight != nil && !m.shadowRunsOut {
-		long := m.shadowTip.Value - top.Value
-		end := math.Hypot(softEndPx, fillsShadow*m.depth*long) * top.Value / (m.shadowTip.Value * m.shadowTip.Value) * h.Value
-		z.SD = math.Hypot(math.Hypot(z.SD, slopeUnder*long), math.Hypot(end, endShare*z.Value))
-		rec.HeightM = toM(&z)
-	}
-	if m.highlight != nil {
-		if z, err := features.UndersideFromShadow(h, m.far, *m.shadowNear); err == nil {
-			z.SD = math.Hypot(math.Hypot(z.SD, slopeUnderGap*(m.shadowNear.Value-m.far.Value)), undersideShare*h.Value)
-			rec.OffBottomM = toM(&z)
-		}
+	rec.OffBottomM = toM(l.offBottom(rec.Class))
+	if !m.shadowRunsOut {
+		rec.HeightM = toM(l.height(rec.Class))
 	}
 }
 

@@ -13,6 +13,7 @@ type measured struct {
 	candidate
 	near, far             features.Measured  // the highlight's edges (the shadow's near edge where there is no highlight)
 	shadowNear, shadowFar *features.Measured // nil without a shadow
+	shadowStart           *features.Measured // shadowNear followed farther than its box is off by, for lengths; nil without a shadow
 	shadowRunsOut         bool               // the shadow reaches the far edge of the side
 	shadowTip             *features.Measured // its farthest end: what throws it is highest there; nil without a shadow
 	shadowTop             *features.Measured // where it begins nearest: just behind that highest point; nil without a shadow
@@ -68,8 +69,8 @@ func measure(lv *leveled, c candidate) measured {
 		h := c.highlight
 		m.shape = shapeOf(*h)
 		cut := highlightCut(*h)
-		m.far = edgeOf(lv, *h, true, cut, false)
-		m.near = edgeOf(lv, *h, false, cut, false)
+		m.far = edgeOf(lv, *h, true, cut, false, outwardPx)
+		m.near = edgeOf(lv, *h, false, cut, false, outwardPx)
 		m.before = meanOf(lv, span{h.r0, h.r1, h.k0 - beforeGuard - max(leastAround, h.cols()/2), h.k0 - beforeGuard})
 		m.ring = (besideRows(lv, h.span) + meanOf(lv, span{h.r0, h.r1, h.k0 - besidePx, h.k0 - besideGuard})) / 3
 	}
@@ -77,9 +78,11 @@ func measure(lv *leveled, c candidate) measured {
 		s := c.shadow
 		m.depth = math.Max(0, s.mean)
 		cut := (m.depth + 1) / 2
-		near, far := edgeOf(lv, *s, false, cut, true), edgeOf(lv, *s, true, cut, true)
+		near, far := edgeOf(lv, *s, false, cut, true, outwardPx), edgeOf(lv, *s, true, cut, true, outwardPx)
 		m.shadowRunsOut = s.k1 >= lv.q.Cols-1
 		tip, top := tipOf(lv, *s, cut, true), tipOf(lv, *s, cut, false)
+		start := edgeOf(lv, *s, false, cut, true, outwardPx+s.cols())
+		m.shadowStart = &start
 		m.shadowNear, m.shadowFar, m.shadowTip, m.shadowTop = &near, &far, &tip, &top
 		m.shadowRing = (besideRows(lv, s.span) + meanOf(lv, span{s.r0, s.r1, s.k1 + besideGuard, s.k1 + besidePx})) / 3
 		m.behind = meanOf(lv, span{s.r0, s.r1, s.k1 + besideGuard, s.k1 + besideGuard + max(leastAround, s.cols()/3)})
@@ -113,19 +116,20 @@ func highlightCut(h patch) float64 { return 1 + (math.Max(leastBright, h.mean)-1
 
 // edgeOf is the median over a patch's rows of where the strength, averaged over three rows, crosses cut near the patch's
 // own edge, with the error of that median and of the pixel grid.
-func edgeOf(lv *leveled, p patch, far bool, cut float64, dark bool) features.Measured {
+func edgeOf(lv *leveled, p patch, far bool, cut float64, dark bool, reach int) features.Measured {
 	ends := edgePerRow(p, far)
 	var at []float64
 	for i, k := range ends {
 		if k >= 0 {
-			at = append(at, crossing(lv, p.r0+i, k, cut, far, dark))
+			at = append(at, crossing(lv, p.r0+i, k, cut, far, dark, reach))
 		}
 	}
 	return medianWithError(at)
 }
 
-// crossing walks outwards from inside the patch (3 pixels within its edge at column k) to where the strength crosses cut.
-func crossing(lv *leveled, r, k int, cut float64, far, dark bool) float64 {
+// crossing walks outwards from inside the patch (3 pixels within its edge at column k) to where the strength crosses cut, reach pixels at
+// most; where it doesn't cross it by then, the edge is k itself.
+func crossing(lv *leveled, r, k int, cut float64, far, dark bool, reach int) float64 {
 	step := 1
 	start := k - insidePx
 	if !far {
@@ -144,7 +148,7 @@ func crossing(lv *leveled, r, k int, cut float64, far, dark bool) float64 {
 	if !in {
 		return float64(k)
 	}
-	for c, n := start+step, 0; c >= 0 && c < lv.q.Cols && n < outwardPx; c, n = c+step, n+1 {
+	for c, n := start+step, 0; c >= 0 && c < lv.q.Cols && n < reach; c, n = c+step, n+1 {
 		v, in := inside(c)
 		if !in {
 			f := 0.5
@@ -181,7 +185,7 @@ func gapOf(lv *leveled, m measured) (*features.Measured, float64) {
 		if f < 0 || e < 0 {
 			continue
 		}
-		a, z := crossing(lv, r, f, high, true, false), crossing(lv, r, e, low, false, true)
+		a, z := crossing(lv, r, f, high, true, false, outwardPx), crossing(lv, r, e, low, false, true, outwardPx)
 		gaps = append(gaps, z-a)
 		for c := int(math.Ceil(a)) + 1; c < int(z)-1; c++ {
 			sum += float64(lv.q.At(r, min(max(c, 0), lv.q.Cols-1)))
@@ -211,7 +215,7 @@ func tipOf(lv *leveled, p patch, cut float64, far bool) features.Measured {
 	var at []float64
 	for i, k := range edgePerRow(p, far) {
 		if k >= 0 {
-			at = append(at, crossing(lv, p.r0+i, k, cut, far, true))
+			at = append(at, crossing(lv, p.r0+i, k, cut, far, true, outwardPx))
 		}
 	}
 	if len(at) == 0 {

@@ -80,6 +80,9 @@ func heightReasons(m MarkRecord, g measured) []string {
 	if m.Class != Clutter && g.shadow != nil && g.shadowRunsOut {
 		r = append(r, "its shadow runs out of the picture: how high it is can't be told")
 	}
+	if m.Class == SuspendedTarget && g.highlight != nil && g.shadow != nil && m.AltitudeM != nil && m.OffBottomM == nil {
+		r = append(r, "its shadow hardly stands out of the bottom's own texture: how high it hangs can't be told")
+	}
 	if m.HeightM != nil {
 		r = append(r, fmt.Sprintf("its top is %.2f ± %.2f m over the bottom, from where the shadow ends", m.HeightM.Value, m.HeightM.SD))
 	}

@@ -224,7 +224,7 @@ func checkStated(t *testing.T, what string, m *features.Measured, want, most flo
 // these edges are sharp, and an error that holds on bottoms that slope is too large on one that doesn't.
 func checkHeight(t *testing.T, what string, m *features.Measured, want float64) {
 	t.Helper()
-	checkStated(t, what, m, want, 0.25)
+	checkStated(t, what, m, want, 0.2)
 	if math.Abs(m.Value-want) > 0.1*want {
 		t.Errorf("%s: %.3f m, want %.3f m within a tenth", what, m.Value, want)
 	}

@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"math"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // ErrInsideWaterColumn is returned where a ground range is asked for at a slant range shorter than the altitude: nothing
@@ -54,6 +56,69 @@ func HeightFromShadow(h, sHighlight, sEnd Measured) (Measured, error) {
 		return Measured{}, fmt.Errorf("height from shadow: %w", err)
 	}
 	return z, nil
+}
+
+// RoundedHeightFromShadow returns how far the top of a rounded thing that lies on a flat bottom stands over it. Seen across the track the
+// thing is half an ellipse whose half length is `long` times its height z: sNear is the slant range of its nearest point, where its echo
+// begins, and sEnd that of the shadow's far end, where the ray that touches it meets the bottom. That ray falls h over
+// g_e = sqrt(s_e² - h²), so it touches the ellipse when its centre lies z·sqrt(long² + (g_e/h)²) before the end, and the ellipse's nearest
+// point lies z·sqrt((long·cos)² + sin²) before its centre, cos and sin of the ray to the centre. Only the outer ends count,
+// where HeightFromShadow
+// needs the boundary between echo and shadow, which lies past the top of a rounded thing, at a height that is not its greatest.
+//
+// Units and conditions are those of HeightFromShadow, besides long > 0 and h < sEnd; the error is first order, by differences.
+func RoundedHeightFromShadow(h, sNear, sEnd Measured, long float64) (Measured, error) {
+	if !(long > 0) || math.IsInf(long, 0) {
+		return Measured{}, fmt.Errorf("height of a rounded thing: %v times as long as high must be positive and finite", long)
+	}
+	if _, err := grazingHeight(h, sNear, sEnd); err != nil {
+		return Measured{}, fmt.Errorf("height of a rounded thing: %w", err)
+	}
+	if sEnd.Value <= h.Value {
+		return Measured{}, fmt.Errorf("height of a rounded thing: its shadow's end at %v: %w", sEnd.Value, ErrInsideWaterColumn)
+	}
+	z := roundedHeight(h.Value, sNear.Value, sEnd.Value, long)
+	var sum float64
+	for _, moved := range [...]float64{
+		roundedHeight(h.Value+h.SD, sNear.Value, sEnd.Value, long),
+		roundedHeight(h.Value, sNear.Value+sNear.SD, sEnd.Value, long),
+		roundedHeight(h.Value, sNear.Value, sEnd.Value+sEnd.SD, long),
+	} {
+		sum += (moved - z) * (moved - z)
+	}
+	return Measured{z, math.Sqrt(sum)}, nil
+}
+
+// roundedHeight solves the geometry of RoundedHeightFromShadow for z between 0 and h by halving: the higher the thing, the nearer its
+// nearest point.
+func roundedHeight(h, near, end, long float64) float64 {
+	ge := math.Sqrt(math.Max(0, (end-h)*(end+h)))
+	back := math.Hypot(long, ge/h)
+	low, high := 0.0, h
+	for range 40 {
+		z := (low + high) / 2
+		g := math.Max(0, ge-z*back)
+		s := math.Hypot(g, h)
+		if s-z*math.Hypot(long*g/s, h/s) > near {
+			low = z
+		} else {
+			high = z
+		}
+	}
+	return (low + high) / 2
+}
+
+// FacingSlope returns by how much the bottom under a shadow rises outward on average, as rise over run, and one standard deviation of that.
+// Slopes of the bottom are normal with mean 0 and the given spread, but a shadow is only seen where the ray reaches the bottom: where it
+// falls away from the boat more steeply than the ray, which falls by sin, there is nothing to be seen. What is left is a normal law cut off
+// at -sin, with mean spread·φ(t)/Φ(t) for t = sin/spread (the truncated normal distribution's textbook moments).
+func FacingSlope(sin, spread float64) Measured {
+	if !(spread > 0) {
+		return Measured{}
+	}
+	t := sin / spread
+	m := distuv.UnitNormal.Prob(t) / distuv.UnitNormal.CDF(t)
+	return Measured{spread * m, spread * math.Sqrt(math.Max(0, 1-m*(m+t)))}
 }
 
 // UndersideFromShadow returns how far the underside of a thing hangs over a flat bottom: z = h(1 - s_m/s_n), where
