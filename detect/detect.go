@@ -58,6 +58,10 @@ type Result struct {
 // Detector detects marks in one capture after another. It keeps memory from each for the next, and nothing else; the zero value
 // is ready. Close frees what it holds outside Go's memory. It is not for use by several goroutines at once.
 type Detector struct {
+	// Finder is a finder's network, in ONNX, to look with in place of the one that the program ships with; nil = that one. Fits look
+	// with one that has not seen what they show it.
+	Finder []byte
+
 	arena  features.Arena
 	reader *reader.Reader // loaded by the first Run, like finder
 	finder *finder.Finder
@@ -82,7 +86,7 @@ func (d *Detector) load(m *models.Model) error {
 		d.reader = r
 	}
 	if d.finder == nil {
-		f, err := finder.New()
+		f, err := d.loadFinder()
 		if err != nil {
 			return err
 		}
@@ -92,6 +96,13 @@ func (d *Detector) load(m *models.Model) error {
 		d.model, d.judge = m, models.NewForest(m)
 	}
 	return nil
+}
+
+func (d *Detector) loadFinder() (*finder.Finder, error) {
+	if d.Finder != nil {
+		return finder.Read(d.Finder)
+	}
+	return finder.New()
 }
 
 // Close frees the networks that Run loaded. The Detector can be used again; the next Run loads them anew.

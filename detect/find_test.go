@@ -56,22 +56,24 @@ func TestThings(t *testing.T) {
 	for _, scale := range []int{1, 2, 3} {
 		a := newAnswer(600, 700, scale)
 		rock, fish, wreck := span{100, 118, 200, 224}, span{300, 312, 150, 162}, span{400, 520, 300, 420}
+		beside := span{484, 502, 318, 336} // in the wreck's box, and sure by itself
 		a.add(0, 2, rock, span{100, 118, 224, 260})
 		a.add(1, 1, fish, span{300, 312, 190, 210})
 		a.add(2, 0.5, wreck, span{400, 520, 420, 600})
 		a.add(0, -0.5, span{430, 460, 330, 360}, span{}) // a splinter of the wreck
+		a.add(0, 0.2, beside, span{})
 		a.add(0, -1.5, span{96, 114, 196, 216}, span{})  // the rock once more
 		a.add(0, 1.5, span{584, 612, 680, 716}, span{})  // reaches out of the side
 		a.add(1, -6, span{50, 60, 50, 60}, span{})       // no candidate
 		got := things(a.vals, a.v, 600, 700)
-		if len(got) != 4 {
-			t.Fatalf("scale %d: %d things, want 4: %+v", scale, len(got), got)
+		if len(got) != 5 {
+			t.Fatalf("scale %d: %d things, want 5: %+v", scale, len(got), got)
 		}
 		for i, want := range []struct {
 			lit    span
 			shadow bool
 			class  int
-		}{{rock, true, 0}, {span{584, 600, 680, 700}, false, 0}, {fish, true, 1}, {wreck, true, 2}} {
+		}{{rock, true, 0}, {span{584, 600, 680, 700}, false, 0}, {fish, true, 1}, {wreck, true, 2}, {beside, false, 0}} {
 			g := got[i]
 			off := max(abs(g.highlight.r0-want.lit.r0), abs(g.highlight.r1-want.lit.r1),
 				abs(g.highlight.k0-want.lit.k0), abs(g.highlight.k1-want.lit.k1))

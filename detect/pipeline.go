@@ -122,21 +122,21 @@ func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 type sideView struct {
 	swath   *swath
 	edge    *bottomEdge // nil when the first return isn't in view
-	leveled *leveled
+	leveled *leveled    // nil where nothing is looked for
 	marks   []measured
 	fields  []rockField
 }
 
 // detectSide runs the stages from leveling on for one side, whose first return is known.
 func (d *Detector) detectSide(p *frame.Panel, s *swath, edge *bottomEdge, opt Options) (*sideView, error) {
+	if p.Copy {
+		return &sideView{swath: s, edge: edge}, nil
+	}
 	lv, err := level(s, edge)
 	if err != nil {
 		return nil, err
 	}
 	sv := &sideView{swath: s, edge: edge, leveled: lv}
-	if p.Copy {
-		return sv, nil
-	}
 	if opt.visit != nil {
 		opt.visit(p, sv)
 		return sv, nil

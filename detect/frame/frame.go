@@ -139,8 +139,8 @@ func whyNot(pan *Panel, opt Options) string {
 	}
 	bare := pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil
 	if bare && pan.Confidence < sureBare && opt.Panel.Empty() {
-		return fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.2f): "+
-			"set the panel by hand if it is bottom", pan.Confidence)
+		return fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.0f %%): "+
+			"set the panel by hand if it is bottom", 100*pan.Confidence)
 	}
 	return ""
 }

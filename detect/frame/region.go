@@ -24,8 +24,8 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 	inside, total := insidePanel(m)
 	const cells = reader.Rows * reader.Cols
 	if m.Sonar < sureSonar || float64(total) < minArea*cells {
-		return nil, fmt.Sprintf("no side-scan in it as far as the reader can tell (odds %.2f, %.0f %% of the picture): "+
-			"set the panel by hand if there is", m.Sonar, 100*float64(total)/cells), nil
+		return nil, fmt.Sprintf("no side-scan in it as far as the reader can tell (odds at most %.0f %%, in at most %.0f %% of the picture): "+
+			"set the panel by hand if there is", math.Ceil(100*m.Sonar), math.Ceil(100*float64(total)/cells)), nil
 	}
 	var out []place
 	for _, c := range components(inside) {

@@ -172,7 +172,7 @@ func (w *window) nadir() []float64 {
 // view it wavers between the sides all over the picture, and some path through that is always best.
 func (w *window) nadirSure(edge []float64) float64 {
 	cols := w.x1 - w.x0
-	clear := make([]float64, len(edge))
+	parted := make([]float64, len(edge))
 	for r, x := range edge {
 		c := int(math.Round(x)) - w.x0
 		var sum, n float64
@@ -184,9 +184,9 @@ func (w *window) nadirSure(edge []float64) float64 {
 				sum, n = sum-w.portside(r, k), n+1
 			}
 		}
-		clear[r] = sum / max(1, n)
+		parted[r] = sum / max(1, n)
 	}
-	return percentile(clear, 0.5)
+	return percentile(parted, 0.5)
 }
 
 // portside is the evidence of a cell of a map for port (1) against starboard (-1).

@@ -10,6 +10,7 @@ import (
 	"io"
 	"maps"
 	"os"
+	"path"
 	"path/filepath"
 	"runtime"
 	"slices"
@@ -34,12 +35,76 @@ type Settings struct {
 	Trees  string  // file to write the fitted trees to; "" = none
 	Models string  // folder of the networks that the program is built with, for what the trees are fitted behind
 	Thin   float64 // part of the rendered clutter that the trees are fitted on, above 0, at most 1
+
+	// Apart is the file of a finder (ONNX) fitted without the groups of real pictures that Held names by pattern (path.Match). Those are
+	// looked at with it, and other real pictures not at all: what a finder was fitted on it is surer of than of anything it meets
+	// later, and trees fitted behind it would ask for as much. "" = look at all with the finder that the program is built with.
+	Apart string
+	Held  []string
+}
+
+// holds tells whether a group is held out of Apart's fit.
+func (s *Settings) holds(group string) bool {
+	return slices.ContainsFunc(s.Held, func(pattern string) bool {
+		ok, _ := path.Match(pattern, group) // patterns were checked before
+		return ok
+	})
+}
+
+// check refuses settings that contradict themselves, and seeds that no fit may see, with eval.ErrUnseen.
+func (s *Settings) check() error {
+	if err := eval.FitSeeds(s.First, max(s.Scenes, s.SetIn)); err != nil {
+		return err
+	}
+	if s.Trees != "" && !(s.Thin > 0 && s.Thin <= 1) {
+		return fmt.Errorf("part of the clutter to fit on is %v: must be above 0 and at most 1", s.Thin)
+	}
+	if (s.Apart == "") != (len(s.Held) == 0) {
+		return errors.New("a finder fitted apart and the groups held out of its fit go together")
+	}
+	for _, pattern := range s.Held {
+		if _, err := path.Match(pattern, ""); err != nil {
+			return fmt.Errorf("groups held out, %q: %w", pattern, err)
+		}
+	}
+	return nil
 }
 
 // looker looks at captures, one at a time.
 type looker struct {
 	detector detect.Detector
+	apart    *detect.Detector  // for real pictures of groups it has not seen; nil = none
+	holds    func(string) bool // which groups those are
 	views    *viewWriter // where the finder's views go; nil = look for candidates instead
+}
+
+// newLooker makes one that writes views, unless that is nil; apart is the network of Settings.Apart, nil where there is none.
+func newLooker(s Settings, views *viewWriter, apart []byte) *looker {
+	l := &looker{views: views, holds: s.holds}
+	if apart != nil {
+		l.apart = &detect.Detector{Finder: apart}
+	}
+	return l
+}
+
+// close frees what the detectors hold.
+func (l *looker) close() error {
+	err := l.detector.Close()
+	if l.apart != nil {
+		err = errors.Join(err, l.apart.Close())
+	}
+	return err
+}
+
+// at is the detector to look at a capture with, nil where it is to be left out.
+func (l *looker) at(from origin) *detect.Detector {
+	switch {
+	case l.apart == nil || from.source == sourceRendered:
+		return &l.detector
+	case l.holds(from.group):
+		return l.apart
+	}
+	return nil
 }
 
 // source gives the samples of one capture, or writes its views.
@@ -48,11 +113,15 @@ type source func(ctx context.Context, l *looker) ([]fit.Sample, error)
 // Run looks at every capture that s names, and writes down its views or fits trees on what is found in it. It tells out how many
 // candidates there were and how well the trees do. Seeds and pictures that no fit may see are refused with eval.ErrUnseen.
 func Run(ctx context.Context, s Settings, out io.Writer) error {
-	if err := eval.FitSeeds(s.First, max(s.Scenes, s.SetIn)); err != nil {
+	if err := s.check(); err != nil {
 		return err
 	}
-	if s.Trees != "" && !(s.Thin > 0 && s.Thin <= 1) {
-		return fmt.Errorf("part of the clutter to fit on is %v: must be above 0 and at most 1", s.Thin)
+	var apart []byte
+	if s.Apart != "" {
+		var err error
+		if apart, err = os.ReadFile(s.Apart); err != nil {
+			return fmt.Errorf("reading the finder fitted apart: %w", err)
+		}
 	}
 	var sources []source
 	var err error
@@ -84,7 +153,7 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 			return err
 		}
 	}
-	all, err := gather(ctx, sources, views)
+	all, err := gather(ctx, sources, func() *looker { return newLooker(s, views, apart) })
 	if views != nil {
 		return errors.Join(err, views.close())
 	}
@@ -99,7 +168,7 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 }
 
 // gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.
-func gather(ctx context.Context, sources []source, views *viewWriter) ([]fit.Sample, error) {
+func gather(ctx context.Context, sources []source, newLooker func() *looker) ([]fit.Sample, error) {
 	found := make([][]fit.Sample, len(sources))
 	g, ctx := errgroup.WithContext(ctx)
 	jobs := make(chan int)
@@ -116,14 +185,10 @@ func gather(ctx context.Context, sources []source, views *viewWriter) ([]fit.Sam
 	})
 	for range runtime.NumCPU() {
 		g.Go(func() (err error) {
-			l := looker{views: views}
-			defer func() {
-				if e := l.detector.Close(); err == nil {
-					err = e
-				}
-			}()
+			l := newLooker()
+			defer func() { err = errors.Join(err, l.close()) }()
 			for i := range jobs {
-				if found[i], err = sources[i](ctx, &l); err != nil {
+				if found[i], err = sources[i](ctx, l); err != nil {
 					return err
 				}
 			}
@@ -161,6 +226,9 @@ func fitTrees(ctx context.Context, s Settings, all []fit.Sample, out io.Writer) 
 	}
 	if s.SetIn > 0 {
 		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.SetIn)
+	}
+	if s.Apart != "" {
+		opt.Source += fmt.Sprintf("; of the real pictures %s, by a finder that has not seen them", strings.Join(s.Held, ", "))
 	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))

@@ -94,6 +94,56 @@ func TestRefitReadsNothingOfTheOtherHalf(t *testing.T) {
 	}
 }
 
+// A finder fitted apart and the groups it has not seen go together, and it looks at those and at no others.
+func TestFinderFittedApart(t *testing.T) {
+	finder := filepath.Join("..", "..", "models", "finder", "finder.onnx")
+	for name, s := range map[string]Settings{
+		"no groups":         {Apart: finder},
+		"no finder":         {Held: []string{"real-3_*"}},
+		"a broken pattern":  {Apart: finder, Held: []string{"real-[3"}},
+		"a finder not here": {Apart: filepath.Join(t.TempDir(), "finder.onnx"), Held: []string{"real-3_*"}},
+	} {
+		s.First = 1
+		if err := Run(t.Context(), s, io.Discard); err == nil {
+			t.Errorf("%s: was taken", name)
+		}
+	}
+	onnx, err := os.ReadFile(finder)
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := Settings{Held: []string{"real-3_*", "tile-left_20240430*"}}
+	apart, one := newLooker(s, nil, onnx), newLooker(Settings{}, nil, nil)
+	for _, tt := range []struct {
+		from origin
+		want *detect.Detector
+	}{
+		{origin{"wide-30001", sourceRendered}, &apart.detector},
+		{origin{"real-3_14.jpg", sourceLabelled}, apart.apart},
+		{origin{"real-3_14.jpg", sourceSetIn}, apart.apart},
+		{origin{"tile-left_202404300337", sourceTile}, apart.apart},
+		{origin{"real-4_15.jpg", sourceLabelled}, nil},
+		{origin{"tile-left_202404291019", sourceSetIn}, nil},
+	} {
+		if got := apart.at(tt.from); got != tt.want {
+			t.Errorf("%v: another detector than wanted", tt.from)
+		}
+		if got := one.at(tt.from); got != &one.detector {
+			t.Errorf("%v, with one finder: another detector than that", tt.from)
+		}
+	}
+	picture := image.NewGray(image.Rect(0, 0, 64, 64))
+	for name, l := range map[string]*looker{"apart": apart, "one": one} {
+		samples, err := detected(t.Context(), l, origin{"real-4_15.jpg", sourceLabelled}, picture, eval.CaptureLabel{}, detect.Options{})
+		if err != nil || len(samples) > 0 {
+			t.Errorf("%s: %d samples of a blank picture, %v", name, len(samples), err)
+		}
+		if err := l.close(); err != nil {
+			t.Error(err)
+		}
+	}
+}
+
 // The trees weigh what the networks and the measured evidence say. Where one of them has changed, the trees are older than what they
 // judge: fit them again, in the order that models/README.md gives.
 func TestTreesAreFittedBehindTheseStages(t *testing.T) {

@@ -228,15 +228,19 @@ func moved(l eval.CaptureLabel, move func(detect.Box) detect.Box) eval.CaptureLa
 func detected(
 	ctx context.Context, l *looker, from origin, img image.Image, label eval.CaptureLabel, opt detect.Options,
 ) ([]fit.Sample, error) {
+	d := l.at(from)
+	if d == nil {
+		return nil, nil
+	}
 	if l.views != nil {
-		views, err := l.detector.Views(ctx, img, opt)
+		views, err := d.Views(ctx, img, opt)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", from.group, err)
 		}
 		return nil, l.views.write(from, views, label)
 	}
 	opt.KeepClutter = true
-	res, err := l.detector.Run(ctx, img, opt)
+	res, err := d.Run(ctx, img, opt)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", from.group, err)
 	}

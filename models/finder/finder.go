@@ -37,6 +37,15 @@ func New() (*Finder, error) {
 	return &Finder{net: net}, nil
 }
 
+// Read loads another network of the same shape from ONNX, for fits. It returns an error when OpenCV can't read it. Close frees it.
+func Read(onnx []byte) (*Finder, error) {
+	net, err := network.Read(onnx)
+	if err != nil {
+		return nil, fmt.Errorf("loading a finder's network: %w", err)
+	}
+	return &Finder{net: net}, nil
+}
+
 // Close frees the network.
 func (f *Finder) Close() error { return f.net.Close() }
 

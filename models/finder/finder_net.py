@@ -23,8 +23,8 @@ OUT = 12
 
 
 class Finder(nn.Module):
-    WIDTHS = (20, 32, 64, 128, 160)
-    DEPTHS = (1, 2, 3, 4, 3)
+    WIDTHS = (20, 32, 64, 128, 224)
+    DEPTHS = (1, 2, 3, 5, 5)
 
     def __init__(self):
         super().__init__()

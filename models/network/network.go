@@ -11,9 +11,21 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// Load reads a network from ONNX, to be run by OpenCV itself. onnx must be embedded in the program and never be written to. It returns an
-// error when OpenCV can't read it. Whoever loads a network closes it.
+// Load reads a network from ONNX that is embedded in the program and never written to, as Read does.
 func Load(onnx []byte) (gocv.Net, error) {
+	net, err := Read(onnx)
+	if err != nil {
+		return gocv.Net{}, err
+	}
+	if err := leave(onnx); err != nil {
+		return gocv.Net{}, errors.Join(err, net.Close())
+	}
+	return net, nil
+}
+
+// Read reads a network from ONNX, to be run by OpenCV itself. It returns an error when OpenCV can't read it. Whoever reads a network
+// closes it.
+func Read(onnx []byte) (gocv.Net, error) {
 	net, err := gocv.ReadNetFromONNXBytes(onnx)
 	if err != nil {
 		return gocv.Net{}, err
@@ -22,9 +34,6 @@ func Load(onnx []byte) (gocv.Net, error) {
 		return gocv.Net{}, errors.New("OpenCV found no layers in it")
 	}
 	if err := net.SetPreferableBackend(gocv.NetBackendOpenCV); err != nil {
-		return gocv.Net{}, errors.Join(err, net.Close())
-	}
-	if err := leave(onnx); err != nil {
 		return gocv.Net{}, errors.Join(err, net.Close())
 	}
 	return net, nil
