@@ -62,9 +62,9 @@ func TestThings(t *testing.T) {
 		a.add(2, 0.5, wreck, span{400, 520, 420, 600})
 		a.add(0, -0.5, span{430, 460, 330, 360}, span{}) // a splinter of the wreck
 		a.add(0, 0.2, beside, span{})
-		a.add(0, -1.5, span{96, 114, 196, 216}, span{})  // the rock once more
-		a.add(0, 1.5, span{584, 612, 680, 716}, span{})  // reaches out of the side
-		a.add(1, -6, span{50, 60, 50, 60}, span{})       // no candidate
+		a.add(0, -1.5, span{96, 114, 196, 216}, span{}) // the rock once more
+		a.add(0, 1.5, span{584, 612, 680, 716}, span{}) // reaches out of the side
+		a.add(1, -6, span{50, 60, 50, 60}, span{})      // no candidate
 		got := things(a.vals, a.v, 600, 700)
 		if len(got) != 5 {
 			t.Fatalf("scale %d: %d things, want 5: %+v", scale, len(got), got)

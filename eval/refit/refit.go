@@ -75,7 +75,7 @@ type looker struct {
 	detector detect.Detector
 	apart    *detect.Detector  // for real pictures of groups it has not seen; nil = none
 	holds    func(string) bool // which groups those are
-	views    *viewWriter // where the finder's views go; nil = look for candidates instead
+	views    *viewWriter       // where the finder's views go; nil = look for candidates instead
 }
 
 // newLooker makes one that writes views, unless that is nil; apart is the network of Settings.Apart, nil where there is none.

@@ -26,6 +26,14 @@ import (
 // realWeight is how much more a real capture's candidate counts than a rendered one's: there are few, and they are what counts.
 const realWeight = 4
 
+// What the effigy's tiles count in a fit. Their bed has pits and stones that are real but not labelled, so a candidate there that is not the
+// effigy counts only in part: at a third the judge gives 1.6 to 1.7 other marks a tile, at a half fewer than 1.5, at full weight 1.1, and
+// then it takes 15 in 100 of the stones labelled on another river's bed for clutter too.
+const (
+	tileWeight  = 3
+	tileClutter = 0.5
+)
+
 // origin is where a capture comes from: captures of one group show the same ground, and source is the kind of its truth.
 type origin struct{ group, source string }
 
@@ -89,7 +97,7 @@ func setInto(b *setin.Bottoms, seed int64) source {
 		}
 		group, clutter := "real-"+path.Base(c.Label.Capture), 1.0
 		if !c.Whole { // its own pits and stones are real but not labelled
-			group, clutter = tileGroup(path.Base(c.Label.Capture)), 1.0/3
+			group, clutter = tileGroup(path.Base(c.Label.Capture)), tileClutter
 		}
 		samples, err := detected(ctx, l, origin{group, sourceSetIn}, c.Image, c.Label, opt)
 		return weighted(samples, 1, clutter), err
@@ -141,8 +149,7 @@ func labelled(file string, label eval.CaptureLabel, k int) source {
 	}
 }
 
-// tile lays what is found in an open tile against its mask. The object is one thing on the bottom; other marks count a third, since
-// pits and stones of the river bed are real but not labelled.
+// tile lays what is found in an open tile against its mask. The object is one thing on the bottom.
 func tile(dir, name string, k int) source {
 	return func(ctx context.Context, l *looker) ([]fit.Sample, error) {
 		pic, err := detect.Read(ctx, filepath.Join(dir, "images", name), detect.Limits{})
@@ -160,7 +167,7 @@ func tile(dir, name string, k int) source {
 		}
 		img, label := variants[k](pic.Image, label)
 		samples, err := detected(ctx, l, origin{tileGroup(name), sourceTile}, img, label, opt)
-		return weighted(samples, 3, 1), err
+		return weighted(samples, tileWeight, tileWeight*tileClutter), err
 	}
 }
 
