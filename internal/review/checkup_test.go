@@ -80,7 +80,8 @@ func TestRemarksThatDifferInNumbersAreOne(t *testing.T) {
 // What was not read is told once, in a sentence, with what to do about it on the page.
 func TestWhyUnreadIsOneSentence(t *testing.T) {
 	for why, want := range map[string]string{
-		"no side-scan in it as far as the reader can tell (odds at most 1 %, in at most 0 % of the picture): set the panel by hand if there is": "" +
+		"no side-scan in it as far as the reader can tell (odds at most 1 %, in at most 0 % of the picture): " +
+			"set the panel by hand if there is": "" +
 			"No side-scan in it as far as the reader can tell (odds at most 1 %, in at most 0 % of the picture). If you see it, outline it once.",
 		"what looks like side-scan in it has no clear outline: set the panel by hand": "" +
 			"What looks like side-scan in it has no clear outline. If you see it, outline it once.",
