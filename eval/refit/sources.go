@@ -27,8 +27,8 @@ import (
 const realWeight = 4
 
 // What the effigy's tiles count in a fit. Their bed has pits and stones that are real but not labelled, so a candidate there that is not
-// the effigy counts only in part: at a third the judge gives 1.6 to 1.7 other marks a tile, at a half fewer than 1.5, at full weight 1.1, and
-// then it takes 15 in 100 of the stones labelled on another river's bed for clutter too.
+// the effigy counts only in part: at a third the judge gives 1.6 to 1.7 other marks a tile, at a half fewer than 1.5, at full weight 1.1,
+// and then it takes 15 in 100 more of the stones labelled on another river's bed for clutter too.
 const (
 	tileWeight  = 3
 	tileClutter = 0.5
