@@ -30,7 +30,7 @@ func main() {
 	flag.StringVar(&s.Views, "views", "", "file to write the sides to as the finder sees them; nothing else is done then")
 	flag.StringVar(&s.Trees, "trees", "", "file to write the fitted trees to")
 	flag.Float64Var(&s.Thin, "thin", 1, "part of the rendered clutter that the trees are fitted on, above 0 and at most 1")
-	flag.StringVar(&s.Apart, "apart", "", "finder (ONNX) fitted without the groups that -held names, for those; other real pictures are left out")
+	flag.StringVar(&s.Apart, "apart", "", "finder (ONNX) fitted without the groups of -held, for those; other real pictures are left out")
 	flag.Func("held", "pattern of groups held out of that finder's fit, such as 'real-3_*'; may be given several times", func(p string) error {
 		s.Held = append(s.Held, p)
 		return nil
