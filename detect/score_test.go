@@ -214,11 +214,11 @@ func TestOpenTiles(t *testing.T) {
 		s := h.score
 		t.Logf("%s: found %d/%d = %.3f, other marks a tile %.2f, called bottom-object %d/%d = %.3f, median overlap %.2f", h.name,
 			s.Found.K, s.Found.N, s.Found.Value, s.Others.Value, s.Class.K, s.Class.N, s.Class.Value, float64(s.BestIoU))
-		if h.name != "all" {
-			continue // the halves are told, the bounds are for all tiles
+		if s.Found.Value < 0.85 {
+			t.Errorf("%s: found %.3f, want 0.85 or more", h.name, s.Found.Value)
 		}
-		if s.Found.Value < 0.8 {
-			t.Errorf("%s: found %.3f, want 0.8 or more", h.name, s.Found.Value)
+		if h.name != "all" {
+			continue // 0.8 other marks in each half is missed: make score tells by how much
 		}
 		if s.Others.Value > 1.5 {
 			t.Errorf("%s: %.2f other marks a tile, want 1.5 or fewer", h.name, s.Others.Value)
