@@ -86,3 +86,23 @@ func TestSharedMarksLeaveLikeliestClutterOut(t *testing.T) {
 		t.Errorf("numbers %v, lines %q; want 2 and 4", numbers, lines)
 	}
 }
+
+// A display that is slant-corrected tells ground ranges and no slant ranges: its range setting is known all the same.
+func TestDoubtsTellOfAnUnknownRangeOnly(t *testing.T) {
+	at := &features.Measured{Value: 21, SD: 1}
+	for _, tt := range []struct {
+		name string
+		m    detect.MarkRecord
+		want bool
+	}{
+		{"no range", detect.MarkRecord{}, true},
+		{"slant range", detect.MarkRecord{SlantM: at, GroundM: at}, false},
+		{"slant-corrected", detect.MarkRecord{GroundM: at}, false},
+	} {
+		told := strings.Join(doubtsOf(detect.CaptureRecord{}, tt.m), "\n")
+		got := strings.Contains(told, "range setting is unknown")
+		if got != tt.want {
+			t.Errorf("%s: told as unknown %v, want %v", tt.name, got, tt.want)
+		}
+	}
+}

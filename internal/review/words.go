@@ -165,7 +165,7 @@ func doubtsOf(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 	if m.Highlight != nil && m.Contrast > 0 && m.Contrast < 1.5 {
 		d = append(d, fmt.Sprintf("The echo is faint, %.1f times the speckle around it.", m.Contrast))
 	}
-	if m.SlantM == nil {
+	if m.SlantM == nil && m.GroundM == nil { // a display that is slant-corrected has the one without the other
 		d = append(d, "The range setting is unknown, so there are no lengths in metres or feet.")
 	}
 	if m.Panel >= 0 && m.Panel < len(capt.Panels) {
