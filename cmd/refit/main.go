@@ -1,8 +1,8 @@
 // Command refit looks at captures whose truth is known. It writes them down as the finder's network sees them, for
 // models/finder/fit.py, or fits the boosted trees that judge what the detector proposes in them.
 //
-//	go run ./cmd/refit -scenes 5200 -first 30001 -setin 3400 -views views.bin
-//	go run ./cmd/refit -scenes 1100 -first 62001 -setin 520 -thin 0.25 -trees models/weights.json.gz
+//	go run ./cmd/refit -scenes 11500 -first 30001 -setin 3500 -views views.bin
+//	go run ./cmd/refit -scenes 1500 -first 62001 -setin 1600 -thin 0.25 -apart finder.onnx -held 'real-3_*' -trees models/weights.json.gz
 //
 // Seeds below 100000 are its own; it refuses others. Of the open pictures only half A (testdata/open/halves.json) and the first half by
 // name of the effigy tiles take part. It is run from the repository's root.

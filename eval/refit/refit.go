@@ -119,7 +119,7 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 	var apart []byte
 	if s.Apart != "" {
 		var err error
-		if apart, err = os.ReadFile(s.Apart); err != nil {
+		if apart, err = readONNX(s.Apart); err != nil {
 			return fmt.Errorf("reading the finder fitted apart: %w", err)
 		}
 	}

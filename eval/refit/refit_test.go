@@ -108,7 +108,7 @@ func TestFinderFittedApart(t *testing.T) {
 			t.Errorf("%s: was taken", name)
 		}
 	}
-	onnx, err := os.ReadFile(finder)
+	onnx, err := readONNX(finder)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -140,6 +140,22 @@ func TestFinderFittedApart(t *testing.T) {
 		}
 		if err := l.close(); err != nil {
 			t.Error(err)
+		}
+	}
+}
+
+// OpenCV ends the process over a file that is no network, so it is never given one.
+func TestWhatIsNoNetworkIsRefused(t *testing.T) {
+	onnx, err := os.ReadFile(filepath.Join("..", "..", "models", "finder", "finder.onnx"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	dir := t.TempDir()
+	for name, data := range map[string][]byte{"empty": nil, "text": []byte("# Models\n\nThree.\n"), "half": onnx[:len(onnx)/2]} {
+		path := filepath.Join(dir, name)
+		file(t, path, data)
+		if _, err := readONNX(path); !errors.Is(err, errNoNetwork) || !strings.Contains(err.Error(), path) {
+			t.Errorf("%s: %v, want %v and the file's name", name, err, errNoNetwork)
 		}
 	}
 }

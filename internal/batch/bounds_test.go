@@ -164,7 +164,7 @@ func TestNoWorkersLeft(t *testing.T) {
 			_, err := Run(t.Context(), t.Context(), cfg, l, l)
 			want := map[string]int{"never": 0, "later": 2}[name]
 			if !errors.Is(err, errNoWorkers) || len(l.recs) != want {
-				t.Errorf("got %v with %d records, want ErrNoWorkers with %d", err, len(l.recs), want)
+				t.Errorf("got %v with %d records, want errNoWorkers with %d", err, len(l.recs), want)
 			}
 			cfg.Start = startTestWorker
 			if _, err := Run(t.Context(), t.Context(), cfg, l, l); err != nil || len(l.recs) != 4 || l.puts != 4 {

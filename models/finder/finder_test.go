@@ -3,6 +3,7 @@ package finder
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"math"
 	"os"
 	"slices"
 	"strings"
@@ -18,6 +19,21 @@ func TestWeightsAreThoseOfTheLog(t *testing.T) {
 	if got := hex.EncodeToString(sum[:]); !strings.Contains(string(log), got) {
 		t.Errorf("finder.log doesn't name the embedded weights' checksum %s", got)
 	}
+}
+
+// hottest is where an answer of so many cells is hottest for any kind, as detect reads it (what is drawn below is no kind's best example),
+// how hot, and the odds that a thing of any kind is there.
+func hottest(answer []float32, cells int) (best int, heat float32, some float64) {
+	heat = float32(math.Inf(-1))
+	for i, v := range answer[:Kinds*cells] {
+		if v > heat {
+			best, heat = i%cells, v
+		}
+	}
+	for k := range Kinds {
+		some += 1 / (1 + math.Exp(-float64(answer[k*cells+best])))
+	}
+	return best, heat, some
 }
 
 // A side of plain bottom with one bright thing and a shadow behind it, in sizes that need not be those of the fit.
@@ -49,20 +65,14 @@ func TestFind(t *testing.T) {
 		if err != nil {
 			t.Fatalf("%d × %d: %v", rows, cols, err)
 		}
-		heat := slices.Clone(out[:n/4]) // of any kind, as detect reads it: what is drawn here is no kind's best example
-		for i, v := range out[n/4 : Kinds*n/4] {
-			heat[i%(n/4)] = max(heat[i%(n/4)], v)
-		}
-		best := 0
-		for i, v := range heat {
-			if v > heat[best] {
-				best = i
-			}
-		}
+		best, heat, some := hottest(out, n/4)
 		y, x := best/(cols/2)*2, best%(cols/2)*2
-		if heat[best] < -1 || y < 40 || y > 56 || x < 58 || x > 76 {
+		if heat < -1 || y < 40 || y > 56 || x < 58 || x > 76 {
 			t.Errorf("%d × %d: hottest at row %d, column %d with logit %.1f; want the thing at rows 40 to 56, columns 60 to 74", rows, cols,
-				y, x, heat[best])
+				y, x, heat)
+		}
+		if some < 0.5 {
+			t.Errorf("%d × %d: odds of %.2f that there is a thing, want 0.5 or more", rows, cols, some)
 		}
 		again, err := f.Find(planes, rows, cols)
 		if err != nil || !slices.Equal(out, again) {
