@@ -15,6 +15,7 @@ require (
 	github.com/rs/zerolog v1.35.1
 	github.com/schollz/progressbar/v3 v3.19.1
 	github.com/tidwall/geodesic v0.3.5
+	github.com/yalue/onnxruntime_go v1.27.0
 	go.yaml.in/yaml/v3 v3.0.6
 	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.47.0

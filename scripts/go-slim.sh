@@ -1,10 +1,10 @@
 #!/usr/bin/env bash
-# Runs go with only those OpenCV libraries linked whose functions shadowgap calls: core, imgproc and dnn.
+# Runs go with only those OpenCV libraries linked whose functions shadowgap calls: core and imgproc.
 #
 # The Go bindings wrap all of OpenCV, and with it come windows, cameras and video: 265 shared libraries that every
-# process maps and links before its first line, instead of 25. So every function of the bindings is compiled into a section of
+# process maps and links before its first line, instead of 23. So every function of the bindings is compiled into a section of
 # its own, and the linker drops the sections that no Go code reaches before it asks where their calls lead. What is left must be
-# found in the three libraries: a call into a module that is not linked fails the build with the name of the function that is missing.
+# found in the two libraries: a call into a module that is not linked fails the build with the name of the function that is missing.
 # Such a module's library is added to libs below.
 #
 # Usage: go-slim.sh build|test|vet|run|… [ARGUMENT…]
@@ -13,7 +13,7 @@ if [ $# -eq 0 ]; then
 	echo "usage: go-slim.sh build|test|vet|run|… [ARGUMENT…]" >&2
 	exit 2
 fi
-libs=(opencv_dnn opencv_imgproc opencv_core)
+libs=(opencv_imgproc opencv_core)
 command=$1
 shift
 sections="-O2 -g -ffunction-sections -fdata-sections"

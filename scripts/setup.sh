@@ -1,8 +1,9 @@
 #!/usr/bin/env bash
 # Installs what shadowgap is built with, and nothing that is already there: OpenCV 4 with its headers, a C++ compiler and
-# pkg-config from Debian's packages. Go itself is only checked. "setup.sh runtime" installs the libraries that a built
-# shadowgap needs to run, without headers or compiler. "setup.sh clients" installs the programs that some tests open exports and pages
-# with. "setup.sh arm64" installs what scripts/arm64.sh cross-compiles and emulates with.
+# pkg-config from Debian's packages, and ONNX Runtime, one file below /usr/local/lib/shadowgap, from the npm registry. Go itself is only
+# checked. "setup.sh runtime" installs the libraries that a built shadowgap needs to run, without headers or compiler. "setup.sh clients"
+# installs the programs that some tests open exports and pages with. "setup.sh arm64" installs what scripts/arm64.sh cross-compiles and
+# emulates with.
 set -euo pipefail
 
 want_go_minor=26
@@ -51,10 +52,61 @@ check_go() {
 	fi
 }
 
-# What a program built with scripts/go-slim.sh is linked with; dnn brings imgproc and core.
+# What a program built with scripts/go-slim.sh is linked with; imgproc brings core.
 runtime_packages() {
-	apt-cache depends --no-recommends --no-suggests libopencv-dnn-dev |
-		sed -n 's/^ *Depends: \(libopencv-dnn[0-9][0-9]*\)$/\1/p'
+	apt-cache depends --no-recommends --no-suggests libopencv-imgproc-dev |
+		sed -n 's/^ *Depends: \(libopencv-imgproc[0-9][0-9]*\)$/\1/p'
+}
+
+# ONNX Runtime runs the networks. Debian has none; this package holds the library for every machine, and of it nothing else is used:
+# neither its scripts nor Node. models/network looks for the same version, under the same name.
+onnxruntime=1.27.0
+library_folder=/usr/local/lib/shadowgap
+
+# install_library puts ONNX Runtime for a machine, x64 or arm64, into a folder, where it isn't there yet.
+install_library() { # MACHINE FOLDER
+	local machine=$1 folder=$2 sum package=onnxruntime-node@$onnxruntime
+	local file=$folder/libonnxruntime.so.$onnxruntime member=package/bin/napi-v6/linux/$machine/libonnxruntime.so.1
+	case $machine in
+	x64) sum=d8aff4aa8abee8fb2abb2f2f2459ffc94461e781e41b9f7c072829dd0d470221 ;;
+	arm64) sum=c36bc200e7e6c093b8abb0b34590fbdd8c52fd3fb5e33795b9523ffdde2fce0f ;;
+	esac
+	is_library() { sha256sum --check --status - 2>/dev/null <<<"$sum  $1"; }
+	! is_library "$file" || return 0
+	as_root mkdir -p "$folder" # before 100 MB are fetched for nothing
+	command -v npm >/dev/null 2>&1 || {
+		say "installing npm, which ONNX Runtime is fetched with"
+		apt_install ca-certificates npm
+	}
+	fetched=$(mktemp -d)
+	trap 'rm -rf "$fetched"' EXIT
+	local try
+	for try in 1 2 3; do
+		say "fetching ONNX Runtime $onnxruntime for $machine (100 MB)"
+		if (cd "$fetched" && npm pack --ignore-scripts --loglevel error --fetch-retries 0 --cache "$fetched/cache" "$package" >/dev/null) &&
+			tar -xzf "$fetched"/onnxruntime-node-*.tgz -C "$fetched" "$member"; then
+			break
+		fi
+		[ "$try" -lt 3 ] || die "fetching $package from the npm registry failed three times; the lines above say why"
+		say "fetching $package failed, trying again in $((try * 5)) s"
+		rm -rf "${fetched:?}"/*
+		sleep $((try * 5))
+	done
+	is_library "$fetched/$member" || die "$package holds another $member than it should: its SHA-256 is not $sum. Nothing was installed."
+	# Under another name first: a program that starts meanwhile finds the whole file or none.
+	as_root install -m 0644 "$fetched/$member" "$file.new"
+	as_root mv "$file.new" "$file"
+	rm -rf "$fetched"
+	trap - EXIT
+}
+
+# machine is this machine by the names of ONNX Runtime's package.
+machine() {
+	case $(uname -s)-$(uname -m) in
+	Linux-x86_64) echo x64 ;;
+	Linux-aarch64) echo arm64 ;;
+	*) die "there is no ONNX Runtime for $(uname -s) on $(uname -m) here; name one in SHADOWGAP_ONNXRUNTIME" ;;
+	esac
 }
 
 case $mode in
@@ -76,6 +128,8 @@ build)
 	4.*) ;;
 	*) die "found OpenCV $found; shadowgap needs OpenCV 4 (tested with 4.6)" ;;
 	esac
+	here=$(machine)
+	install_library "$here" "$library_folder"
 	;;
 runtime)
 	command -v apt-get >/dev/null 2>&1 || die "runtime mode knows Debian-like systems only"
@@ -83,6 +137,8 @@ runtime)
 	mapfile -t libs < <(runtime_packages)
 	[ ${#libs[@]} -gt 0 ] || die "found no OpenCV library packages to install"
 	apt_install "${libs[@]}"
+	here=$(machine)
+	install_library "$here" "$library_folder"
 	;;
 clients)
 	# the programs that tests open exports and pages with, each of which skips where its program is missing, and what peers.py needs
@@ -110,6 +166,7 @@ arm64)
 		say "installing ${missing[*]}"
 		apt_install "${missing[@]}"
 	fi
+	install_library arm64 "$library_folder/arm64"
 	;;
 *)
 	die "unknown mode \"$mode\": use build, runtime, clients or arm64"

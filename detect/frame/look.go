@@ -78,6 +78,7 @@ func stretch(planes []uint8, px *pixels.Picture) error {
 			dst[4*x], dst[4*x+1], dst[4*x+2] = uint8(c>>16), uint8(c>>8), uint8(c)
 		}
 	}
+	useOneThread()
 	small := gocv.NewMat()
 	defer small.Close()
 	gocv.Resize(full, &small, image.Pt(reader.InputCols, reader.InputRows), 0, 0, gocv.InterpolationArea)

@@ -9,8 +9,8 @@ import (
 
 var errNoNetwork = errors.New("is no ONNX file, or not a whole one")
 
-// readONNX reads a network's file. OpenCV's parser ends the process over what is none, so the file's outermost fields are walked here
-// first: they must end where it ends, and one of them be the graph.
+// readONNX reads a network's file. The network is loaded only where the first real picture is looked at, so the file's outermost fields
+// are walked here, before anything is rendered: they must end where it ends, and one of them be the graph.
 func readONNX(name string) ([]byte, error) {
 	data, err := os.ReadFile(name)
 	if err != nil {

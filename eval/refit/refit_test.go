@@ -144,7 +144,7 @@ func TestFinderFittedApart(t *testing.T) {
 	}
 }
 
-// OpenCV ends the process over a file that is no network, so it is never given one.
+// A file that is no network is refused by its name, before anything is rendered.
 func TestWhatIsNoNetworkIsRefused(t *testing.T) {
 	onnx, err := os.ReadFile(filepath.Join("..", "..", "models", "finder", "finder.onnx"))
 	if err != nil {

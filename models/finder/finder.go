@@ -6,8 +6,6 @@ import (
 	_ "embed"
 	"fmt"
 
-	"gocv.io/x/gocv"
-
 	"shadowgap/models/network"
 )
 
@@ -24,22 +22,26 @@ var weights []byte
 
 // Finder runs the network. It is not for use by several goroutines at once.
 type Finder struct {
-	net    gocv.Net
+	net    *network.Net
+	in     []float32
 	answer []float32 // of the latest Find
 }
 
-// New loads the network. It returns an error when OpenCV can't read it. Close frees it.
+// ends are what finder_net.py calls them.
+var ends = network.Ends{In: "side", Out: "things"}
+
+// New loads the network. It returns an error when what runs networks is missing or can't read it. Close frees it.
 func New() (*Finder, error) {
-	net, err := network.Load(weights)
+	net, err := network.Load(weights, ends)
 	if err != nil {
 		return nil, fmt.Errorf("loading the finder's network: %w", err)
 	}
 	return &Finder{net: net}, nil
 }
 
-// Read loads another network of the same shape from ONNX, for fits. It returns an error when OpenCV can't read it. Close frees it.
+// Read loads another network of the same shape from ONNX, for fits. It returns an error when that is none. Close frees it.
 func Read(onnx []byte) (*Finder, error) {
-	net, err := network.Read(onnx)
+	net, err := network.Read(onnx, ends)
 	if err != nil {
 		return nil, fmt.Errorf("loading a finder's network: %w", err)
 	}
@@ -55,25 +57,12 @@ func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
 	if rows <= 0 || cols <= 0 || rows%Step != 0 || cols%Step != 0 || len(planes) != Planes*rows*cols {
 		return nil, fmt.Errorf("finding things: %d values for a side of %d × %d cells", len(planes), rows, cols)
 	}
-	in := gocv.NewMatWithSizes([]int{1, Planes, rows, cols}, gocv.MatTypeCV32F)
-	defer in.Close()
-	dst, err := in.DataPtrFloat32()
-	if err != nil {
-		return nil, fmt.Errorf("finding things: %w", err)
-	}
+	f.in, f.answer = network.Grown(f.in, len(planes)), network.Grown(f.answer, Channels*rows*cols/4)
 	for i, v := range planes {
-		dst[i] = float32(v) * (1.0 / 255)
+		f.in[i] = float32(v) * (1.0 / 255)
 	}
-	f.net.SetInput(in, "")
-	out := f.net.Forward("")
-	defer out.Close()
-	answer, err := out.DataPtrFloat32()
-	if err != nil {
+	if err := f.net.Run(f.in, network.Shape{1, Planes, rows, cols}, f.answer, network.Shape{1, Channels, rows / 2, cols / 2}); err != nil {
 		return nil, fmt.Errorf("finding things: %w", err)
 	}
-	if len(answer) != Channels*rows*cols/4 {
-		return nil, fmt.Errorf("finding things: the network answers %d values, want %d", len(answer), Channels*rows*cols/4)
-	}
-	f.answer = append(f.answer[:0], answer...)
 	return f.answer, nil
 }

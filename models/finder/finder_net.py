@@ -67,5 +67,6 @@ def export(model, path):
         opset_version=11,
         input_names=["side"],
         output_names=["things"],
+        dynamic_axes={"side": {2: "rows", 3: "cols"}, "things": {2: "half_rows", 3: "half_cols"}},
         dynamo=False,
     )

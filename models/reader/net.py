@@ -97,7 +97,7 @@ def fuse(model):
 
 
 def export(model, path):
-    """Writes the fitted model as ONNX that OpenCV 4.6 reads: opset 11, fixed input size, no batch norms."""
+    """Writes the fitted model as ONNX: opset 11, fixed input size, no batch norms."""
     model = fuse(model.eval().cpu().float())
     torch.onnx.export(
         model,

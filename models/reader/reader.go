@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"math"
 
-	"gocv.io/x/gocv"
-
 	"shadowgap/models/network"
 )
 
@@ -53,17 +51,20 @@ var weights []byte
 
 // Reader runs the network. It is not for use by several goroutines at once.
 type Reader struct {
-	net gocv.Net
+	net    *network.Net
+	in     []float32
+	logits []float32 // of the latest Read
 }
 
-// New loads the network. It returns an error when OpenCV can't read it. Close frees it.
+// ends are what fit.py calls them.
+var ends = network.Ends{In: "capture", Out: "map"}
+
+// New loads the network. It returns an error when what runs networks is missing or can't read it. Close frees it.
 func New() (*Reader, error) {
-	net, err := network.Load(weights)
+	net, err := network.Load(weights, ends)
 	if err != nil {
 		return nil, fmt.Errorf("loading the reader's network: %w", err)
 	}
-	useOneThread()
-	keepMemory()
 	return &Reader{net: net}, nil
 }
 
@@ -76,26 +77,14 @@ func (r *Reader) Read(rgb []float32) (*Map, error) {
 	if len(rgb) != 3*InputRows*InputCols {
 		return nil, fmt.Errorf("reading a capture: %d values, want %d", len(rgb), 3*InputRows*InputCols)
 	}
-	in := gocv.NewMatWithSizes([]int{1, 3, InputRows, InputCols}, gocv.MatTypeCV32F)
-	defer in.Close()
-	dst, err := in.DataPtrFloat32()
-	if err != nil {
-		return nil, fmt.Errorf("reading a capture: %w", err)
-	}
+	r.in, r.logits = network.Grown(r.in, len(rgb)), network.Grown(r.logits, channels*Rows*Cols)
 	for i, v := range rgb {
-		dst[i] = v - 0.5
+		r.in[i] = v - 0.5
 	}
-	r.net.SetInput(in, "")
-	out := r.net.Forward("")
-	defer out.Close()
-	logits, err := out.DataPtrFloat32()
-	if err != nil {
+	if err := r.net.Run(r.in, network.Shape{1, 3, InputRows, InputCols}, r.logits, network.Shape{1, channels, Rows, Cols}); err != nil {
 		return nil, fmt.Errorf("reading a capture: %w", err)
 	}
-	if len(logits) != channels*Rows*Cols {
-		return nil, fmt.Errorf("reading a capture: the network answers %d values, want %d", len(logits), channels*Rows*Cols)
-	}
-	return newMap(logits), nil
+	return newMap(r.logits), nil
 }
 
 // newMap turns the network's logits, channels × Rows × Cols, into probabilities.
