@@ -16,6 +16,7 @@ import (
 	"os/signal"
 
 	"shadowgap/eval/refit"
+	"shadowgap/models/network"
 )
 
 func main() {
@@ -36,6 +37,10 @@ func main() {
 		return nil
 	})
 	flag.Parse()
+	if err := network.Check(); err != nil { // before minutes of rendering
+		fmt.Fprintln(os.Stderr, "refit:", err)
+		os.Exit(1)
+	}
 	if err := refit.Run(ctx, s, os.Stdout); err != nil {
 		fmt.Fprintln(os.Stderr, "refit:", err)
 		os.Exit(1)

@@ -8,6 +8,7 @@ import (
 
 	"shadowgap/eval"
 	"shadowgap/eval/scene"
+	"shadowgap/models/network"
 )
 
 type demoCmd struct {
@@ -28,6 +29,9 @@ func (d demoCmd) Run(con *console) error {
 		if _, err := os.Stat(captures); err != nil {
 			return usage("%s is there but is no demo of ours; give --out another folder", d.Out)
 		}
+	}
+	if err := network.Check(); err != nil { // before a minute of rendering
+		return err
 	}
 	fmt.Fprintf(con.out, "Rendering %s of an invented lake into %s\n\n", count(d.Count, "capture"), captures)
 	if err := renderScenes(con.ctx, captures, d.Seed, d.Count, scene.Kinds()); err != nil {

@@ -15,6 +15,7 @@ import (
 	"shadowgap/internal/survey"
 	"shadowgap/internal/units"
 	"shadowgap/internal/words"
+	"shadowgap/models/network"
 )
 
 type explainCmd struct {
@@ -41,6 +42,9 @@ func (e explainCmd) Run(con *console) error {
 		dir = strings.TrimSuffix(filepath.Base(e.Capture), filepath.Ext(e.Capture)) + "-explained"
 	}
 	if err := needsFolder(dir); err != nil {
+		return err
+	}
+	if err := network.Start(); err != nil { // else it would be told as if the capture were at fault
 		return err
 	}
 	src, trackSum, err := e.sources(con.ctx)

@@ -15,6 +15,7 @@ import (
 	"shadowgap/internal/export"
 	"shadowgap/models"
 	"shadowgap/models/fit"
+	"shadowgap/models/network"
 )
 
 // modelChoice is the option that picks a model.
@@ -79,6 +80,9 @@ func (f fitCmd) Run(con *console) error {
 		return usage("--out %s is a folder; name a file", f.Out)
 	}
 	if err := needsPlace(f.Out); err != nil { // before minutes of work
+		return err
+	}
+	if err := network.Start(); err != nil {
 		return err
 	}
 	before, err := f.load()

@@ -14,6 +14,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/eval"
+	"shadowgap/models/network"
 )
 
 // halfOfLabels reads a labels file, or one half of it. Labels that are wrong are the user's to mend.
@@ -41,6 +42,9 @@ func (s scoreCmd) shown(con *console) error {
 	}
 	if info, err := os.Stat(s.Shown); err != nil || !info.IsDir() {
 		return usage("--shown %s: no such folder", s.Shown)
+	}
+	if err := network.Start(); err != nil {
+		return err
 	}
 	swaths := labels.WholeSwaths()
 	if len(swaths) == 0 {

@@ -22,6 +22,7 @@ import (
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/runstore"
 	"shadowgap/internal/survey"
+	"shadowgap/models/network"
 )
 
 type triageCmd struct {
@@ -63,6 +64,9 @@ func (t triageCmd) Run(con *console) error {
 	}
 	missing, err := checkPaths(con, &cfg.Inputs, t.Watch)
 	if err != nil {
+		return err
+	}
+	if err := network.Check(); err != nil { // before a run folder is made
 		return err
 	}
 	store, err := runstore.Create(con.abort, t.Out)

@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"shadowgap/internal/batch"
+	"shadowgap/models/network"
 )
 
 type workerCmd struct {
@@ -18,6 +19,9 @@ type workerCmd struct {
 func (w workerCmd) Run(con *console) error {
 	model, err := w.load()
 	if err != nil {
+		return err
+	}
+	if err := network.Start(); err != nil { // before it says that it is ready: else every capture would be set down as unreadable
 		return err
 	}
 	return batch.Serve(con.abort, os.Stdin, w.Memory, model)
