@@ -32,6 +32,8 @@ RUN CGO_ENABLED=1 scripts/go-slim.sh build -trimpath -o /shadowgap ./cmd/shadowg
 
 FROM ${BASE}
 COPY scripts/setup.sh /tmp/setup.sh
+# Fetched once, by the stage above: with it here, setup.sh needs no npm, which would be larger than all else.
+COPY --from=build /usr/local/lib/shadowgap /usr/local/lib/shadowgap
 RUN /tmp/setup.sh runtime \
  && rm -rf /var/lib/apt/lists/* /tmp/setup.sh \
  && groupadd --gid 10001 shadowgap \

@@ -5,7 +5,7 @@
 #
 # It needs an amd64 machine with Debian and scripts/setup.sh arm64. The OpenCV it links with is Debian's for arm64, of the machine's own
 # version: apt, with lists and a package database of its own below OUT, resolves and fetches it, and dpkg only unpacks it there. Nothing
-# of it is installed.
+# of it is installed but ONNX Runtime for arm64, beside the machine's own.
 #
 # Usage: arm64.sh SHADOWGAP OUT [CAPTURES [TRIAGE-OPTION…]]
 #   SHADOWGAP  built for this machine
@@ -35,6 +35,8 @@ die() { say "$*"; exit 1; }
 for program in "$triplet-g++" qemu-aarch64; do
 	command -v "$program" >/dev/null || die "$program is missing: scripts/setup.sh arm64 installs it"
 done
+library=$(echo /usr/local/lib/shadowgap/arm64/libonnxruntime.so.*)
+[ -f "$library" ] || die "ONNX Runtime for arm64 is missing: scripts/setup.sh arm64 installs it"
 opencv=$(dpkg-query -W -f '${Version}' libopencv-core-dev 2>/dev/null) ||
 	die "the headers of Debian's OpenCV are missing: scripts/setup.sh installs them"
 
@@ -58,7 +60,7 @@ fetch() {
 	export APT_CONFIG=$apt/apt.conf
 	say "fetching Debian's arm64 OpenCV $opencv and what it needs"
 	apt-get update -qq >&2 || die "apt-get update for arm64 failed; the lines above say why"
-	apt-get install -y -qq --download-only libopencv-{core,imgproc,dnn}-dev="$opencv" >&2 ||
+	apt-get install -y -qq --download-only libopencv-{core,imgproc}-dev="$opencv" >&2 ||
 		die "fetching OpenCV $opencv for arm64 failed; the lines above say why"
 	unset APT_CONFIG
 	for deb in "$apt"/cache/archives/*.deb; do
@@ -108,5 +110,5 @@ triage() { # NAME PROGRAM… -- CAPTURES [OPTION…]
 }
 say "OpenCV $opencv, $QEMU_CPU emulated by $(qemu-aarch64 --version | head -1)"
 triage amd64 "$tool" -- "$@"
-triage arm64 qemu-aarch64 -L "$sysroot" /proc/self/fd/9 -- "$@"
+triage arm64 env SHADOWGAP_ONNXRUNTIME="$library" qemu-aarch64 -L "$sysroot" /proc/self/fd/9 -- "$@"
 scripts/go-slim.sh run ./cmd/alike "$out/amd64" "$out/arm64"
