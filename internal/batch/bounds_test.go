@@ -325,7 +325,7 @@ func TestWaitingCapturesDoNotBlockReading(t *testing.T) {
 	}
 }
 
-// A worker's memory follows the capture, and never its ceiling's share for OpenCV.
+// A worker's memory follows the capture, and never its ceiling's share for the networks.
 func TestAim(t *testing.T) {
 	for _, tc := range []struct{ pixels, ceiling, want int64 }{
 		{0, 0, aimLeast},

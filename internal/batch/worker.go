@@ -77,7 +77,7 @@ func (w *weigher) keepTo(pixels int64) {
 	}
 }
 
-// goShare is how much of a ceiling Go may fill; the rest is for what OpenCV takes.
+// goShare is how much of a ceiling Go may fill; the rest is for what the networks take.
 func goShare(ceiling int64) int64 { return ceiling * 3 / 4 }
 
 // analyse is Analyst.Analyse. A model other than the parent's is a failure of the run: its file has changed since. A capture that takes

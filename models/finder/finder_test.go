@@ -5,7 +5,9 @@ import (
 	"encoding/hex"
 	"math"
 	"os"
+	"os/exec"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 )
@@ -84,6 +86,54 @@ func TestFind(t *testing.T) {
 			t.Errorf("%v was looked at", bad)
 		}
 	}
+}
+
+// A network that is loaded takes its weights once, and ONNX Runtime's own few megabytes: what loading took besides is given back. A process
+// of its own loads it, so that nothing was freed before.
+func TestLoadedWeightsLieInMemoryOnce(t *testing.T) {
+	const alone = "SHADOWGAP_TEST_MEMORY"
+	if os.Getenv(alone) == "" {
+		cmd := exec.Command(os.Args[0], "-test.run=^"+t.Name()+"$", "-test.v")
+		cmd.Env = append(os.Environ(), alone+"=1")
+		out, err := cmd.CombinedOutput()
+		if err != nil {
+			t.Fatalf("%v\n%s", err, out)
+		}
+		t.Logf("%s", out)
+		return
+	}
+	before := ownMemory(t)
+	f, err := New()
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	const others = 14 << 20
+	took := ownMemory(t) - before
+	t.Logf("%d KiB taken for %d KiB of weights", took>>10, len(weights)>>10)
+	if took > len(weights)+others {
+		t.Errorf("loading took %d KiB, want %d at most", took>>10, (len(weights)+others)>>10)
+	}
+}
+
+// ownMemory is what this process has written to and holds, in bytes.
+func ownMemory(t *testing.T) int {
+	t.Helper()
+	status, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		t.Skip("no /proc here to read memory from")
+	}
+	for line := range strings.Lines(string(status)) {
+		if text, ok := strings.CutPrefix(line, "RssAnon:"); ok {
+			kib, err := strconv.Atoi(strings.Fields(text)[0])
+			if err != nil {
+				t.Fatal(err)
+			}
+			return kib << 10
+		}
+	}
+	t.Skip("this system doesn't tell what a process has written to")
+	return 0
 }
 
 func BenchmarkFind(b *testing.B) {

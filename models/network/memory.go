@@ -1,5 +1,6 @@
 package network
 
+// #include <stdlib.h> // which tells whether this is the GNU C library
 // #ifdef __GLIBC__
 // #include <malloc.h>
 // #endif
