@@ -5,13 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"os"
 	"runtime"
 	"slices"
-	"unsafe"
 
 	ort "github.com/yalue/onnxruntime_go"
-	"golang.org/x/sys/unix"
 )
 
 // Ends are the names of a network's only input and of its only output.
@@ -25,14 +22,15 @@ type Net struct {
 // Load reads a network from ONNX that is embedded in the program and never written to, as Read does. What is embedded is trusted to have
 // such ends; Run tells where it has not.
 func Load(onnx []byte, ends Ends) (*Net, error) {
-	if err := Start(); err != nil {
+	path, err := started()
+	if err != nil {
 		return nil, err
 	}
 	n, err := load(onnx, ends)
 	if err != nil {
 		return nil, err
 	}
-	if err := leave(onnx); err != nil {
+	if err := errors.Join(leave(onnx), leaveCode(path)); err != nil {
 		return nil, errors.Join(err, n.Close())
 	}
 	return n, nil
@@ -148,18 +146,3 @@ func (s Shape) tensor() ort.Shape {
 
 // Grown is values with n of them, for Run to write an answer to: the same memory where that is enough.
 func Grown(values []float32, n int) []float32 { return slices.Grow(values[:0], n)[:n] }
-
-// leave gives up the memory that holds bytes embedded in the program: ONNX Runtime has a copy of its own, and whoever looks at them again
-// gets them from the program's file. Pages that hold something else as well stay.
-func leave(embedded []byte) error {
-	page := os.Getpagesize()
-	first := -int(uintptr(unsafe.Pointer(unsafe.SliceData(embedded)))) & (page - 1)
-	length := (len(embedded) - first) &^ (page - 1)
-	if length <= 0 {
-		return nil
-	}
-	if err := unix.Madvise(embedded[first:first+length], unix.MADV_DONTNEED); err != nil {
-		return fmt.Errorf("leaving what was embedded: %w", err)
-	}
-	return nil
-}

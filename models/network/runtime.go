@@ -37,21 +37,25 @@ func Check() error {
 
 // Start loads the library, once for the process, which keeps it to its end. It returns an error in one sentence, the same for every call,
 // when it can't be used.
-func Start() error { return started() }
+func Start() error {
+	_, err := started()
+	return err
+}
 
-var started = sync.OnceValue(func() error {
+// started is Start; it returns the library's path.
+var started = sync.OnceValues(func() (string, error) {
 	path, err := library()
 	if err != nil {
-		return err
+		return "", err
 	}
 	ort.SetSharedLibraryPath(path)
 	if err := ort.InitializeEnvironment(ort.WithLogLevelError()); err != nil {
-		return fmt.Errorf("ONNX Runtime, which runs the networks, does not start: %s", oneLine(err))
+		return "", fmt.Errorf("ONNX Runtime, which runs the networks, does not start: %s", oneLine(err))
 	}
 	if err := shareMemory(); err != nil {
-		return fmt.Errorf("ONNX Runtime, which runs the networks, does not start: %s", oneLine(err))
+		return "", fmt.Errorf("ONNX Runtime, which runs the networks, does not start: %s", oneLine(err))
 	}
-	return nil
+	return path, nil
 })
 
 // atOnce is what all networks together are given to work in, in bytes: more than they take. What of it is never written to takes no
