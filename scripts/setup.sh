@@ -63,16 +63,18 @@ runtime_packages() {
 onnxruntime=1.27.0
 library_folder=/usr/local/lib/shadowgap
 
-# install_library puts ONNX Runtime for a machine, x64 or arm64, into a folder, where it isn't there yet.
+# install_library puts ONNX Runtime for a machine, x64 or arm64, into a folder, unless it is there or is what SHADOWGAP_ONNXRUNTIME names.
 install_library() { # MACHINE FOLDER
-	local machine=$1 folder=$2 sum package=onnxruntime-node@$onnxruntime
+	local machine=$1 folder=$2 sum found package=onnxruntime-node@$onnxruntime
 	local file=$folder/libonnxruntime.so.$onnxruntime member=package/bin/napi-v6/linux/$machine/libonnxruntime.so.1
 	case $machine in
 	x64) sum=d8aff4aa8abee8fb2abb2f2f2459ffc94461e781e41b9f7c072829dd0d470221 ;;
 	arm64) sum=c36bc200e7e6c093b8abb0b34590fbdd8c52fd3fb5e33795b9523ffdde2fce0f ;;
 	esac
 	is_library() { sha256sum --check --status - 2>/dev/null <<<"$sum  $1"; }
-	! is_library "$file" || return 0
+	for found in "$file" "${SHADOWGAP_ONNXRUNTIME:-}"; do
+		[ -z "$found" ] || ! is_library "$found" || return 0
+	done
 	as_root mkdir -p "$folder" # before 100 MB are fetched for nothing
 	command -v npm >/dev/null 2>&1 || {
 		say "installing npm, which ONNX Runtime is fetched with"
@@ -105,7 +107,7 @@ machine() {
 	case $(uname -s)-$(uname -m) in
 	Linux-x86_64) echo x64 ;;
 	Linux-aarch64) echo arm64 ;;
-	*) die "there is no ONNX Runtime for $(uname -s) on $(uname -m) here; name one in SHADOWGAP_ONNXRUNTIME" ;;
+	*) die "ONNX Runtime is fetched for Linux on x86-64 and on 64-bit ARM; this is $(uname -s) on $(uname -m)" ;;
 	esac
 }
 

@@ -22,6 +22,7 @@ func TestFind(t *testing.T) {
 	if err := os.WriteFile(other, nil, 0o644); err != nil {
 		t.Fatal(err)
 	}
+	nowhere := filepath.Join(empty, "none")
 	for _, tt := range []struct {
 		name, named string
 		folders     []string
@@ -30,10 +31,10 @@ func TestFind(t *testing.T) {
 		{name: "first folder", folders: []string{has, also}, want: filepath.Join(has, libraryName)},
 		{name: "second folder", folders: []string{empty, also}, want: filepath.Join(also, libraryName)},
 		{name: "named", named: other, folders: []string{has}, want: other},
-		{name: "none", folders: []string{empty, filepath.Join(empty, "none")}, says: "ONNX Runtime 1.27.0, which runs the networks, is missing: there is no " +
-			"libonnxruntime.so.1.27.0 in " + empty + " or " + filepath.Join(empty, "none") + "; \"scripts/setup.sh runtime\" installs it"},
-		{name: "named, not there", named: filepath.Join(empty, "none.so"), folders: []string{has}, says: "SHADOWGAP_ONNXRUNTIME names " +
-			filepath.Join(empty, "none.so") + " for ONNX Runtime 1.27.0, which runs the networks, but no such file or directory; without that " +
+		{name: "none", folders: []string{empty, nowhere}, says: "ONNX Runtime 1.27.0, which runs the networks, is missing: there is no " +
+			"libonnxruntime.so.1.27.0 in " + empty + " or " + nowhere + "; \"scripts/setup.sh runtime\" installs it"},
+		{name: "named, not there", named: nowhere, folders: []string{has}, says: "SHADOWGAP_ONNXRUNTIME names " +
+			nowhere + " for ONNX Runtime 1.27.0, which runs the networks, but no such file or directory; without that " +
 			"variable \"scripts/setup.sh runtime\" installs it"},
 	} {
 		got, err := find(tt.named, tt.folders...)
