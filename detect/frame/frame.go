@@ -64,7 +64,7 @@ const (
 	sureSonar  = 0.5       // the network's own even odds that a picture holds side-scan at all
 	sureCell   = 0.5       // and that a cell belongs to a panel
 	leastCell  = 0.8       // least mean of those odds over a panel: with it 3 of 148 pictures of packages kept out of the fit are let in
-	sureBare   = 0.88      // odds that texture alone, without nadir and water column, needs: 152 open tiles of bottom have 0.887 to 1.000
+	sureBare   = 0.83      // odds that texture alone, without nadir and water column, needs: of 323 pictures kept out of the fit 3 have them
 	invertedAt = 0.5       // and that strong echoes are dark
 	tooFlat    = 2.0 / 255 // spread of a panel's echo below which nothing is drawn in it
 )
@@ -106,11 +106,11 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 			why = not
 			continue
 		}
-		if len(panels) > 0 && pan.Nadir == nil {
-			continue // beside another panel, bottom alone is not enough
-		}
 		pan.pattern = at.pattern(at.box)
 		pan.Copy = slices.ContainsFunc(panels, func(larger Panel) bool { return pan.pattern.Alike(larger.pattern) >= copyAlike })
+		if len(panels) > 0 && pan.Nadir == nil && !pan.Copy {
+			continue // beside another panel, bottom alone is not enough
+		}
 		panels = append(panels, *pan)
 	}
 	if len(panels) > 0 {
@@ -137,10 +137,12 @@ func whyNot(pan *Panel, opt Options) string {
 	if pan == nil {
 		return "the panel is drawn in one shade: there is no echo in it"
 	}
-	bare := pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil
-	if bare && pan.Confidence < sureBare && opt.Panel.Empty() {
-		return fmt.Sprintf("texture without a nadir or a water column, which may be bottom or anything else (odds %.0f %%): "+
-			"set the panel by hand if it is bottom", 100*pan.Confidence)
+	least, what := leastCell, "what may be side-scan or anything else"
+	if pan.Nadir == nil && pan.First[port] == nil && pan.First[starboard] == nil {
+		least, what = sureBare, "texture without a nadir or a water column, which may be bottom or anything else"
+	}
+	if pan.Confidence < least && opt.Panel.Empty() {
+		return fmt.Sprintf("%s (odds %.0f %%): set the panel by hand if it is", what, 100*pan.Confidence)
 	}
 	return ""
 }
@@ -149,7 +151,7 @@ func whyNot(pan *Panel, opt Options) string {
 func panel(at place, opt Options) (*Panel, error) {
 	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
-	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: m.Sonar * w.panel()}
+	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: w.m.SonarIn(w.y0, w.y1, w.x0, w.x1) * w.panel()}
 	pal := palette.Learn(histogram(px, box, w))
 	if pal == nil {
 		pal = palette.Learn(histogram(px, box, nil))

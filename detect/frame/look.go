@@ -2,10 +2,6 @@ package frame
 
 import (
 	"errors"
-	"fmt"
-	"image"
-
-	"gocv.io/x/gocv"
 
 	"shadowgap/detect/pixels"
 	"shadowgap/features"
@@ -34,11 +30,7 @@ func lookWith(px *pixels.Picture, r *reader.Reader, arena *features.Arena) (*sig
 		return nil, err
 	}
 	planes := arena.Mask(len(rgb.V))
-	if !px.Shrink(planes, reader.InputRows, reader.InputCols) {
-		if err := stretch(planes, px); err != nil {
-			return nil, fmt.Errorf("stretching the picture: %w", err)
-		}
-	}
+	px.Planes(planes, reader.InputRows, reader.InputCols)
 	for i, v := range planes {
 		rgb.V[i] = float32(v) * (1.0 / 255)
 	}
@@ -56,41 +48,4 @@ func brightness(planes []uint8) []uint8 {
 		green[i] = uint8((299*int(red[i]) + 587*int(g) + 114*int(blue[i])) / 1000)
 	}
 	return green
-}
-
-// stretch is pixels.Picture.Shrink for all other sizes.
-func stretch(planes []uint8, px *pixels.Picture) error {
-	full := gocv.NewMatWithSize(px.H, px.W, gocv.MatTypeCV8UC4)
-	defer full.Close()
-	data, err := full.DataPtrUint8()
-	if err != nil {
-		return err
-	}
-	row := make([]uint32, px.W)
-	for y := range px.H {
-		dst := data[4*y*px.W : 4*(y+1)*px.W]
-		if raw := px.Raw(0, y, px.W); raw != nil {
-			copy(dst, raw)
-			continue
-		}
-		px.Read(row, 0, y)
-		for x, c := range row {
-			dst[4*x], dst[4*x+1], dst[4*x+2] = uint8(c>>16), uint8(c>>8), uint8(c)
-		}
-	}
-	useOneThread()
-	small := gocv.NewMat()
-	defer small.Close()
-	gocv.Resize(full, &small, image.Pt(reader.InputCols, reader.InputRows), 0, 0, gocv.InterpolationArea)
-	bytes, err := small.DataPtrUint8()
-	if err != nil {
-		return err
-	}
-	const n = reader.InputRows * reader.InputCols
-	for i := range n {
-		for c := range channels {
-			planes[c*n+i] = bytes[4*i+c]
-		}
-	}
-	return nil
 }

@@ -2,16 +2,41 @@ package pixels
 
 import (
 	"encoding/binary"
+	"image"
 	"math"
+
+	"golang.org/x/image/draw"
 )
 
-// Shrink writes the picture as planes of red, green and blue, each rows × cols, by averaging over areas: to the last bit as OpenCV's
-// INTER_AREA does it, by which a network may have learned to see, at less cost. It does nothing and returns false for sizes that are not
-// for it: the picture must be no smaller than what it is shrunk to in either direction, not a whole number of times as large in both,
-// which OpenCV does in another way, and not too large.
-func (p *Picture) Shrink(planes []uint8, rows, cols int) bool {
-	if p.W < cols || p.H < rows || p.W%cols == 0 && p.H%rows == 0 || max(rows, cols) > mostCells ||
-		p.W > mostPerCell*cols || p.W*p.H > math.MaxUint32/255 {
+// Planes writes the picture as planes of red, green and blue, each rows × cols, stretched to that size: by averaging over areas what is
+// larger, and between pixels what is smaller in either direction.
+func (p *Picture) Planes(planes []uint8, rows, cols int) {
+	if p.shrink(planes, rows, cols) {
+		return
+	}
+	full := image.NewRGBA(image.Rect(0, 0, p.W, p.H))
+	row := make([]uint32, p.W)
+	for y := range p.H {
+		to := full.Pix[y*full.Stride:][:pixelBytes*p.W]
+		p.Read(row, 0, y)
+		for x, c := range row {
+			binary.BigEndian.PutUint32(to[pixelBytes*x:], c<<8|opaque)
+		}
+	}
+	small := image.NewRGBA(image.Rect(0, 0, cols, rows))
+	draw.BiLinear.Scale(small, small.Rect, full, full.Rect, draw.Src, nil)
+	for i := range rows * cols {
+		for c := range channels {
+			planes[c*rows*cols+i] = small.Pix[pixelBytes*i+c]
+		}
+	}
+}
+
+// shrink is Planes by averaging over areas: to the last bit as OpenCV's INTER_AREA does it, by which a network may have learned to see,
+// but for means of a whole number of pixels, whose middles OpenCV rounds in another way. It does nothing and returns false for sizes that
+// are not for it: the picture must be no smaller than what it is shrunk to in either direction, and not too large.
+func (p *Picture) shrink(planes []uint8, rows, cols int) bool {
+	if p.W < cols || p.H < rows || max(rows, cols) > mostCells || p.W > mostPerCell*cols || p.W*p.H > math.MaxUint32/255 {
 		return false
 	}
 	s := &shrinking{
@@ -33,6 +58,7 @@ type sum struct{ outer, middle uint64 }
 const (
 	channels    = 3
 	pixelBytes  = 4
+	opaque      = 0xff
 	half        = 32
 	mostPerCell = 250 // pixels: their sums are kept in 16 bits
 	mostCells   = 999 // OpenCV leaves out slices of a pixel thinner than a thousandth; of these none is
@@ -68,7 +94,7 @@ func sharesOf(pixels, cells int) []share {
 	return out
 }
 
-// shrinking is what Shrink works with.
+// shrinking is what shrink works with.
 type shrinking struct {
 	picture      *Picture
 	across, down []share
