@@ -27,6 +27,31 @@ func spoil(d *drawn, s *Spec, side int) {
 			}
 		}
 	}
+	stray(d, s, side)
+}
+
+// stray adds the single pulses of other sounders to a side. What both sides hear lies at the same range on both.
+func stray(d *drawn, s *Spec, side int) {
+	rng := newRand(s.Seed, streamStray*16)
+	for _, t := range s.Flaws.Strays {
+		at := rng.Float64() * float64(d.cols)
+		for r := t.Row0; r < min(t.Row1, d.rows); r++ {
+			heard, anywhere := rng.Float64() < t.Share, rng.Float64()
+			long, level := max(1, int(t.LongPx*(0.5+rng.Float64()))), float32(t.Strength*(0.6+0.4*rng.Float64()))
+			if t.Drift == 0 {
+				at = anywhere * float64(d.cols)
+			} else if at = math.Mod(at+t.Drift, float64(d.cols)); at < 0 {
+				at += float64(d.cols)
+			}
+			if !heard || t.Side < 2 && t.Side != side {
+				continue
+			}
+			row := d.v[r*d.cols : (r+1)*d.cols]
+			for c := int(at); c < min(int(at)+long, d.cols); c++ {
+				row[c] = min(1, row[c]+level)
+			}
+		}
+	}
 }
 
 // correct redraws a side with columns in ground range: column c shows the slant sample whose ground range over the row's

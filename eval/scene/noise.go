@@ -21,6 +21,7 @@ const (
 	streamWater
 	streamQuay
 	streamWide
+	streamStray
 )
 
 func newRand(seed int64, stream uint64) *rand.Rand {

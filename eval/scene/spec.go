@@ -183,12 +183,24 @@ type Flaws struct {
 	DropRate     float64 // share of rows lost
 	DropRepeat   bool    // a lost row repeats the one before instead of being black
 	InterfRate   float64 // share of rows with another sounder's pulses in them
+	Strays       []Stray // single pulses of other sounders
 	SurfaceDB    float64 // surface clutter over the mean bottom echo at zero range; 0 = none
 	SurfaceM     float64 // its scale in range, metres
 	FadeFrom     float64 // fraction of range where the far range starts to fade; 0 = no fading
 	FadeDB       float64 // loss at the outer edge
 	TransmitPx   int     // half width of the transmit pulse at the nadir
 	TransmitGain float64 // its drawn strength, 0 to 1
+}
+
+// Stray is another sounder of which a ping catches one pulse at most: a dash along range. Where the two keep nearly the same time, the
+// dashes of following pings form a slanting line.
+type Stray struct {
+	Side       int     // portSide, starboardSide, or 2 for both
+	Row0, Row1 int     // pings it is heard in
+	Share      float64 // of those
+	Drift      float64 // samples from one ping's dash to the next one's; 0 = anywhere
+	LongPx     float64 // mean length, samples
+	Strength   float64 // drawn strength it adds, 0 to 1
 }
 
 // Display is how echo strength becomes colour.

@@ -9,6 +9,8 @@ type ping struct {
 	level [2]float64
 }
 
+const leastAltitude = 0.1 // of the mean one
+
 // track lays the pings out, newest first, with jitter of speed, altitude and roll.
 func track(s *Spec) []ping {
 	rng := newRand(s.Seed, streamTrack)
@@ -27,7 +29,8 @@ func track(s *Spec) []ping {
 		heave = 0.96*heave + 0.28*rng.NormFloat64()
 		roll = 0.9*roll + 0.436*rng.NormFloat64()
 		p[i].y = y
-		p[i].h = s.AltitudeM + s.Flaws.HeaveM*heave + risen
+		// jitter that is large beside the altitude must not push the transducer into the bottom
+		p[i].h = max(leastAltitude*s.AltitudeM, s.AltitudeM+s.Flaws.HeaveM*heave+risen)
 		p[i].level[portSide] = fromDB(s.Flaws.RollDB * roll)
 		p[i].level[starboardSide] = fromDB(-s.Flaws.RollDB * roll)
 		y -= s.RowM() * math.Max(0.2, 1+s.Flaws.SpeedJitter*speed)

@@ -21,6 +21,8 @@ func Wide(seed int64) Spec {
 	w.display()
 	w.overlay()
 	w.output()
+	w.dice = dice{newRand(seed, streamStray), &s, 0}
+	w.strays()
 	return s
 }
 

@@ -101,6 +101,24 @@ func (w *wideDice) ghosts(widest int) {
 	}
 }
 
+// strays lets single pulses of other sounders in.
+func (w *wideDice) strays() {
+	if !w.chance(0.25) {
+		return
+	}
+	for range w.from(1, 2) {
+		long := max(1, int(w.logIn(0.05, 1)*float64(w.s.Pings)))
+		row := w.IntN(max(1, w.s.Pings-long+1))
+		t := Stray{
+			Side: w.IntN(3), Row0: row, Row1: min(w.s.Pings, row+long), Share: w.logIn(0.02, 0.5), LongPx: w.logIn(2, 25), Strength: w.in(0.15, 0.9),
+		}
+		if w.chance(0.4) {
+			t.Drift, t.Share, t.LongPx = w.pick(-1, 1)*w.logIn(0.1, 40), w.in(0.4, 1), w.logIn(2, 12)
+		}
+		w.s.Flaws.Strays = append(w.s.Flaws.Strays, t)
+	}
+}
+
 // line is a ghost line at a column.
 func (w *wideDice) line(col float64) Line {
 	l := Line{Side: w.IntN(3), Col: max(0.5, col), WidePx: max(0.4, w.logIn(0.4, 3)/w.kx), Strength: w.logIn(0.03, 1.2),
