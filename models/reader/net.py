@@ -41,8 +41,8 @@ class Residual(nn.Module):
 
 
 class Reader(nn.Module):
-    WIDTHS = (16, 24, 48, 64, 88)
-    DEPTHS = (0, 1, 2, 3, 3)
+    WIDTHS = (24, 32, 64, 88, 104)
+    DEPTHS = (0, 1, 3, 4, 4)
 
     def __init__(self):
         super().__init__()

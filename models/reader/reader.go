@@ -6,6 +6,7 @@ import (
 	_ "embed"
 	"fmt"
 	"math"
+	"slices"
 
 	"shadowgap/models/network"
 )
@@ -44,6 +45,7 @@ type Map struct {
 	P        [Classes][]float32 // per class, Rows × Cols: its probability
 	Inverted []float32          // Rows × Cols: the probability that strong echoes are dark there
 	Sonar    float64            // 0 to 1: the probability that the capture holds side-scan at all
+	logits   []float32          // Rows × Cols: what each cell says of that
 }
 
 //go:embed reader.onnx
@@ -94,6 +96,7 @@ func newMap(logits []float32) *Map {
 	for k := range m.P {
 		m.P[k] = make([]float32, n)
 	}
+	m.logits = slices.Clone(logits[sonar*n : (sonar+1)*n])
 	whole := 0.0
 	var e [Classes]float32
 	for i := range n {
@@ -112,8 +115,22 @@ func newMap(logits []float32) *Map {
 		m.Inverted[i] = 1 / (1 + exp(-logits[inverted*n+i]))
 		whole += float64(logits[sonar*n+i])
 	}
-	m.Sonar = 1 / (1 + math.Exp(-whole/n))
+	m.Sonar = odds(whole / n)
 	return m
+}
+
+func odds(logit float64) float64 { return 1 / (1 + math.Exp(-logit)) }
+
+// SonarIn is the probability, 0 to 1, that a part of the map shows side-scan: rows row0 to row1 and columns col0 to col1 of it, the last
+// of each left out, at least one cell.
+func (m *Map) SonarIn(row0, row1, col0, col1 int) float64 {
+	sum := 0.0
+	for row := row0; row < row1; row++ {
+		for _, v := range m.logits[row*Cols+col0 : row*Cols+col1] {
+			sum += float64(v)
+		}
+	}
+	return odds(sum / float64((row1-row0)*(col1-col0)))
 }
 
 func exp(v float32) float32 { return float32(math.Exp(float64(v))) }
