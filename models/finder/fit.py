@@ -1,7 +1,7 @@
 """Fits the finder and writes finder.onnx. Needs PyTorch and a GPU; nothing of it is needed to build or run shadowgap.
 
     go run ./cmd/refit -scenes N -setin M -views views.bin
-    torchrun --nproc-per-node GPUS fit.py --views views.bin --steps N --out DIR
+    torchrun --nproc-per-node GPUS fit.py --views views.bin --steps N --out DIR    # with as many files of views as GPUs, each sees its own
     fit.py --views views.bin --hold 'real-6_*' 'wide-369??' --steps N --out DIR    # says how well it does on groups it never saw
 """
 
@@ -314,7 +314,7 @@ def judged(model, sides, which):
 
 def main():
     p = argparse.ArgumentParser()
-    p.add_argument("--views", required=True)
+    p.add_argument("--views", nargs="+", required=True, help="files of views: one for all GPUs or one for each")
     p.add_argument("--hold", nargs="*", default=[], help="groups to keep out of the fit and to be judged by")
     p.add_argument("--steps", type=int, default=10000)
     p.add_argument("--batch", type=int, default=64)
@@ -337,7 +337,7 @@ def main():
         print(f"{time.time() - start:6.0f} s  {text}", flush=True)
         log.append(text)
 
-    sides = Sides(args.views, device, args.seed + 1000 * rank, args.shares, args.hold)
+    sides = Sides(args.views[rank % len(args.views)], device, args.seed + 1000 * rank, args.shares, args.hold)
     say(", ".join(f"{len(sides.of[s])} sides {s}" for s in SOURCES) + f", {len(sides.held)} held out; {sum(len(h['marks']) for h in sides.heads)} things")
     model = Finder().to(device).to(memory_format=torch.channels_last)
     model.train()
