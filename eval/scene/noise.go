@@ -22,6 +22,7 @@ const (
 	streamQuay
 	streamWide
 	streamStray
+	streamShells
 )
 
 func newRand(seed int64, stream uint64) *rand.Rand {

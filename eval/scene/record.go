@@ -84,6 +84,8 @@ func (q *recorder) side(side int) *drawn {
 	wat := newWater(s, side, w.cols)
 	waves := newSurface(s, side)
 	tone := newTone(s)
+	bright := newShells(s, side, w.rows, w.cols)
+	lit := make([]float64, w.cols)
 	factors, extra := make([]float64, w.cols), make([]float64, w.cols)
 	gritRng := rand.NewPCG(uint64(s.Seed), uint64(streamRecord*16+side))
 	d.rowScale = make([]float32, w.rows)
@@ -97,8 +99,12 @@ func (q *recorder) side(side int) *drawn {
 		waves.line(r)
 		row, out := w.echo[r*w.cols:(r+1)*w.cols], d.v[r*w.cols:(r+1)*w.cols]
 		perCol := float64(len(far)-1) / max(1, float64(w.cols)-first)
+		for c, v := range row {
+			lit[c] = float64(v)
+		}
+		bright.line(r, lit, int(first))
 		for c := range row {
-			e := float64(row[c]) * level[c] * gain
+			e := lit[c] * level[c] * gain
 			if off := c - int(first); off >= 0 {
 				e *= strip[off] * far[min(len(far)-1, int(float64(off)*perCol))]
 			} else {

@@ -67,6 +67,7 @@ type Bottom struct {
 	PatchDB      float64 // standard deviation of smooth patches of reflectivity, decibels
 	PatchM       float64 // size of those patches, metres
 	Grit         float64 // fraction of pixels with a stone too small to throw a shadow, 0 to 1
+	Shells       Shells
 }
 
 // Ridge is a straight crest with a Gaussian cross-section on its steep and its gentle side.

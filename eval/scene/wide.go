@@ -23,6 +23,7 @@ func Wide(seed int64) Spec {
 	w.output()
 	w.dice = dice{newRand(seed, streamStray), &s, 0}
 	w.strays()
+	w.shells()
 	return s
 }
 

@@ -103,7 +103,7 @@ func (w *wideDice) ghosts(widest int) {
 
 // strays lets single pulses of other sounders in.
 func (w *wideDice) strays() {
-	if !w.chance(0.25) {
+	if !w.chance(0.4) {
 		return
 	}
 	for range w.from(1, 2) {
@@ -116,6 +116,13 @@ func (w *wideDice) strays() {
 			t.Drift, t.Share, t.LongPx = w.pick(-1, 1)*w.logIn(0.1, 40), w.in(0.4, 1), w.logIn(2, 12)
 		}
 		w.s.Flaws.Strays = append(w.s.Flaws.Strays, t)
+	}
+}
+
+// shells strews small bright things over the bottom.
+func (w *wideDice) shells() {
+	if w.chance(0.3) {
+		w.s.Bottom.Shells = Shells{Share: w.logIn(5e-6, 1e-3), Gain: w.logIn(2, 15), Cols: w.logIn(0.5, 5), Rows: w.logIn(0.3, 5)}
 	}
 }
 
