@@ -5,8 +5,9 @@
 
 The pictures come from Debian packages (nosonar-fit.txt, nosonar-score.txt beside this file) and, for the fit alone, from
 the drawing functions below. Nothing of them is kept in the repository: their licences differ, and this script brings
-the same pictures back. Each folder gets a table beside it (FIT_DIR.tsv, SCORE_DIR.tsv) that says where each came from.
-What was taken from each package, its version and its licences are printed.
+the same pictures back, but for the drawn fans and layers. Each folder gets a table beside it (FIT_DIR.tsv,
+SCORE_DIR.tsv) that says where each came from. What was taken from each package, its version and its licences are
+printed.
 
 A line of a list is
 
@@ -458,7 +459,7 @@ def shrink_folder(folder):
 # Each takes a random generator and returns a grey or BGR picture. What they invent is what a reader would most easily
 # take for a record: noise, stripes, waterfalls, other kinds of sounding, charts; and what users have on their disks.
 
-EACH_DRAWN = 16
+EACH_DRAWN = 24
 MAPS = [cv2.COLORMAP_HOT, cv2.COLORMAP_BONE, cv2.COLORMAP_JET, cv2.COLORMAP_VIRIDIS, cv2.COLORMAP_INFERNO,
         cv2.COLORMAP_PINK, cv2.COLORMAP_OCEAN, cv2.COLORMAP_AUTUMN, cv2.COLORMAP_TURBO]
 WORDS = ('the of water chapter figure table shown result value depth north light and were from which each after before '
@@ -824,8 +825,64 @@ def codes(rng):
     return a
 
 
+def fan(rng):
+    """What an invented sounder of many beams shows, or one that turns: echoes over angle and range, round where it is.
+
+    Blocks of strong echo stand before shadows that reach to the far end; some blocks are dark by themselves."""
+    h, w = size(rng)
+    ranges, beams = int(rng.integers(90, 320)), int(rng.integers(90, 320))
+    clouds = power_noise(rng, ranges, beams, rng.uniform(1.5, 3))
+    a = rng.rayleigh(1, (ranges, beams)) * np.exp(rng.uniform(0.2, 1.1) * clouds)
+    for _ in range(rng.integers(0, 6)):
+        near, left = int(rng.uniform(0, 0.9) * ranges), int(rng.uniform(0, 0.95) * beams)
+        across = slice(left, left + int(rng.uniform(0.04, 0.35) * beams))
+        far = near + int(rng.uniform(0.03, 0.25) * ranges)
+        if rng.random() < 0.6:
+            a[near:far, across] *= rng.uniform(1.5, 6)
+            if rng.random() < 0.6:
+                a[far:, across] *= rng.uniform(0.05, 0.4)
+        else:
+            a[near:far, across] *= rng.uniform(0.02, 0.4)
+    if rng.random() < 0.4:
+        a = cv2.GaussianBlur(a, (0, 0), float(rng.uniform(0.4, 1)))
+    echo = np.uint8(np.clip(a / np.percentile(a, rng.uniform(95, 99)), 0, 1) * 255)
+    y, x = np.mgrid[0:h, 0:w].astype(np.float32)
+    if rng.random() < 0.4:
+        x, y, span = x - w * rng.uniform(0.3, 0.7), y - h * rng.uniform(0.3, 0.7), 2 * math.pi
+        reach, hole = rng.uniform(0.5, 0.9) * max(h, w), rng.uniform(0.1, 0.45)
+    else:
+        x, y, span = x - w * rng.uniform(0.4, 0.6), y - h * rng.uniform(-0.2, 0.1), rng.uniform(0.9, 2.2)
+        reach = rng.uniform(0.8, 1.2) * max(h, 0.8 * w)
+        hole = rng.uniform(0.01, 0.08) if rng.random() < 0.5 else rng.uniform(0.08, 0.35)
+    across = (np.arctan2(x, y) / span + 0.5) * (beams - 1)
+    along = (np.hypot(x, y) / reach - hole) / (1 - hole) * (ranges - 1)
+    between = cv2.INTER_NEAREST if rng.random() < 0.5 else cv2.INTER_LINEAR
+    picture = cv2.remap(echo, np.float32(across), np.float32(along), between, borderMode=cv2.BORDER_CONSTANT,
+                        borderValue=int(rng.integers(0, 30)))
+    if rng.random() < 0.1:
+        picture = np.ascontiguousarray(np.rot90(picture, rng.choice([1, 3])))
+    return tinted(rng, picture, 0.5)
+
+
+def layers(rng):
+    """A section through folded layers, as sounding into the ground gives it."""
+    h, w = size(rng)
+    y = np.arange(h)[:, None].astype(np.float32)
+    fold = np.cumsum(np.convolve(rng.standard_normal(w + 40), np.ones(41) / 41, 'valid'))
+    fold = (fold - fold.mean()) / max(np.ptp(fold), 1e-6) * h * rng.uniform(0.06, 0.35)
+    depth = y + fold[None, :] * (1 + rng.uniform(-1, 0.3) * y / h)
+    echo = rng.standard_normal(2 * h) * np.exp(rng.uniform(0.2, 0.8) * rng.standard_normal(2 * h))
+    echo = cv2.GaussianBlur(echo[:, None], (0, 0), float(rng.uniform(0.4, 1.8)))[:, 0]
+    if rng.random() < 0.65:
+        echo = np.abs(echo)
+    a = np.interp(depth + h / 2, np.arange(2 * h), echo / echo.std())
+    return tinted(rng, as8(a + rng.normal(0, rng.choice([0.1, 0.3, 0.6, 1.2]), a.shape)), 0.5)
+
+
+# The last two are written anew after pictures of theirs: the code that the fit's came of is lost. The others draw the fit's
+# own again, so the order stays: a kind's place is part of what its generator starts from.
 DRAWN = [white_noise, cloud_noise, stripes, checks, gradient, curves, bars_and_dots, page, spectrogram, waterfall_noise,
-         down_sounder, depth_chart, windows, shapes, grain, codes]
+         down_sounder, depth_chart, windows, shapes, grain, codes, fan, layers]
 
 
 # ---- the command --------------------------------------------------------------------------------------------------
