@@ -143,7 +143,7 @@ class Tally:
         self.status = collections.Counter()
         self.rows = self.rows_right = self.rows_unanswered = self.panels_right = 0
         self.things, self.found, self.right_class = (collections.Counter() for _ in range(3))  # by class
-        self.false = self.false_on_empty = self.seconds = self.neither = 0
+        self.false = self.false_on_empty = self.with_false = self.seconds = self.neither = 0
 
     def add(self, truth, capture, marks):
         """Counts a labelled capture; its record may be None."""
@@ -161,6 +161,7 @@ class Tally:
         self.found.update(b["class"] for b, _ in matched.found)
         self.right_class.update(b["class"] for b, m in matched.found if m["class"] == b["class"])
         self.false += len(matched.false)
+        self.with_false += bool(matched.false)
         self.false_on_empty += 0 if labels else len(matched.false)
         self.seconds += len(matched.seconds)
         self.neither += len(matched.neither)
@@ -195,6 +196,7 @@ class Tally:
         answered = self.captures - self.missing
         yield "false marks a capture", rate(self.false, answered), f"{self.false} on {answered}"
         yield "  where nothing is", rate(self.false_on_empty, self.empty), f"{self.false_on_empty} on {self.empty}"
+        yield "captures with false marks", share(self.with_false, answered), interval(self.with_false, answered)
         neither = f"{self.seconds} more on what is found, {self.neither} on what is unsure"
         yield "neither right nor false", str(self.seconds + self.neither), neither
 

@@ -104,7 +104,8 @@ class Table(unittest.TestCase):
         refused = {"capture": "refused", "status": "no-panel"}
         self.write_lines("captures.jsonl", [{"capture": "empty", **read}, {"capture": "full", **read}, refused])
         found, unlikely = mark(box(400, 20, 20, 20), 0.5), mark(box(50, 20, 9, 9), 0.6)
-        self.write_lines("marks.jsonl", [{"capture": "full", **found}, {"capture": "full", **unlikely}, {"capture": "empty", **found}])
+        two = {"capture": "full", **unlikely}, {"capture": "empty", **unlikely}
+        self.write_lines("marks.jsonl", [{"capture": "full", **found}, {"capture": "empty", **found}, *two])
 
     def write(self, name, text):
         with open(os.path.join(self.folder, name), "w", encoding="utf-8") as f:
@@ -130,11 +131,13 @@ class Table(unittest.TestCase):
             ("class right, of those found", "0.000", "0/1, 0.000 to 0.793"),
             ("false marks a capture", "0.33", "1 on 3"),
             ("where nothing is", "0.50", "1 on 2"),
+            ("captures with false marks", "0.333", "1/3, 0.061 to 0.792"),
         ):
             self.assertEqual(got[what], (value, out_of), what)
 
     def test_level(self):
-        self.assertEqual(self.rows(0.6)["false marks a capture"], ("0.67", "2 on 3"))
+        self.assertEqual(self.rows(0.6)["false marks a capture"], ("1.00", "3 on 3"))
+        self.assertEqual(self.rows(0.6)["captures with false marks"][1], "2/3, 0.208 to 0.939")
         self.assertEqual(self.rows(0.4)["found"][1], "0/2, 0.000 to 0.658")
 
     def said(self, *arguments):
