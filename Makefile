@@ -2,6 +2,7 @@ SHELL := /bin/bash
 OUT ?= bin
 BENCH_COUNT ?= 6
 BENCH_CAPTURES ?= 28
+OTHERWORLD_SEED ?= 5550123
 VULNDB ?= https://vuln.go.dev
 GO := scripts/go-slim.sh
 GOLANGCI := github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
@@ -11,13 +12,13 @@ RACED := ./internal/batch ./internal/export ./internal/runstore ./internal/revie
 BENCHSTAT := golang.org/x/perf/cmd/benchstat@v0.0.0-20260908200009-22c9c6c9d4da
 GOVULNCHECK := golang.org/x/vuln/cmd/govulncheck@v1.9.0
 
-.PHONY: all help setup build demo check test race lint vuln notices bench score arm64 clean
+.PHONY: all help setup build demo check test race lint vuln notices bench score otherworld arm64 clean
 
 all: build
 
 help: ## this list
 	@sed -nE 's/^([a-z0-9]+):[^#]*## (.*)/\1\t\2/p' $(MAKEFILE_LIST) | while IFS=$$'\t' read -r target what; do \
-	printf '  make %-9s%s\n' "$$target" "$$what"; done
+	printf '  make %-11s%s\n' "$$target" "$$what"; done
 
 setup: ## install what is built with, where it is missing
 	@scripts/setup.sh
@@ -54,6 +55,10 @@ bench: setup ## speed against Go's decoders and general-purpose detectors; BENCH
 score: build ## the detector against the labelled captures in testdata and, when they are at hand, open data
 	scripts/score.sh $(OUT)/shadowgap $(OUT)/score testdata/score/summary.json
 	if grep -q '<!-- figure' README.md; then $(GO) run ./cmd/figures -quote README.md; fi
+
+otherworld: build ## the detector on captures that another hand renders and that nothing is fitted on; OTHERWORLD_SEED=1 for others; Debian
+	scripts/setup.sh otherworld
+	scripts/otherworld.sh $(OUT)/shadowgap $(OUT)/otherworld $(OTHERWORLD_SEED)
 
 arm64: build ## whether 64-bit ARM, emulated, finds the same marks: same classes, lengths within 1 %; Debian on amd64, many minutes
 	scripts/setup.sh arm64

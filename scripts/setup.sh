@@ -3,7 +3,7 @@
 # pkg-config from Debian's packages, and ONNX Runtime, one file below /usr/local/lib/shadowgap, from the npm registry. Go itself is only
 # checked. "setup.sh runtime" installs the libraries that a built shadowgap needs to run, without headers or compiler. "setup.sh clients"
 # installs the programs that some tests open exports and pages with. "setup.sh arm64" installs what scripts/arm64.sh cross-compiles and
-# emulates with.
+# emulates with, "setup.sh otherworld" what scripts/otherworld.sh renders with.
 set -euo pipefail
 
 want_go_minor=26
@@ -170,7 +170,23 @@ arm64)
 	fi
 	install_library arm64 "$library_folder/arm64"
 	;;
+otherworld)
+	missing=()
+	while read -r module package; do
+		/usr/bin/python3 -c "import $module" 2>/dev/null || missing+=("$package")
+	done <<-EOF
+		numba python3-numba
+		scipy.ndimage python3-scipy
+		cv2 python3-opencv
+		PIL python3-pil
+	EOF
+	[ -e /usr/share/fonts/truetype/dejavu/DejaVuSans.ttf ] || missing+=(fonts-dejavu-core)
+	if [ ${#missing[@]} -gt 0 ]; then
+		say "installing ${missing[*]}"
+		apt_install "${missing[@]}"
+	fi
+	;;
 *)
-	die "unknown mode \"$mode\": use build, runtime, clients or arm64"
+	die "unknown mode \"$mode\": use build, runtime, clients, arm64 or otherworld"
 	;;
 esac
