@@ -62,9 +62,9 @@ func HeightFromShadow(h, sHighlight, sEnd Measured) (Measured, error) {
 // thing is half an ellipse whose half length is `long` times its height z: sNear is the slant range of its nearest point, where its echo
 // begins, and sEnd that of the shadow's far end, where the ray that touches it meets the bottom. That ray falls h over
 // g_e = sqrt(s_e² - h²), so it touches the ellipse when its centre lies z·sqrt(long² + (g_e/h)²) before the end, and the ellipse's nearest
-// point lies z·sqrt((long·cos)² + sin²) before its centre, cos and sin of the ray to the centre. Only the outer ends count,
-// where HeightFromShadow
-// needs the boundary between echo and shadow, which lies past the top of a rounded thing, at a height that is not its greatest.
+// point lies z·sqrt((long·cos)² + sin²) before its centre, cos and sin of the ray to the centre. Only the outer ends count, where
+// HeightFromShadow needs the boundary between echo and shadow, which lies past the top of a rounded thing, at a height that is not its
+// greatest.
 //
 // Units and conditions are those of HeightFromShadow, besides long > 0 and h < sEnd; the error is first order, by differences.
 func RoundedHeightFromShadow(h, sNear, sEnd Measured, long float64) (Measured, error) {
