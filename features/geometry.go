@@ -136,13 +136,13 @@ func UndersideFromShadow(h, sHighlight, sNear Measured) (Measured, error) {
 
 // Gap returns near - far, the slant distance from the highlight's far edge to the shadow's near edge, in the unit of the
 // inputs. Errors are independent. Negative means the edges overlap.
-func Gap(highlightFar, shadowNear Measured) Measured { return Difference(shadowNear, highlightFar) }
+func Gap(highlightFar, shadowNear Measured) Measured { return difference(shadowNear, highlightFar) }
 
 // ShadowLength returns end - near, the slant length of a shadow, in the unit of the inputs, with independent errors.
-func ShadowLength(shadowNear, shadowEnd Measured) Measured { return Difference(shadowEnd, shadowNear) }
+func ShadowLength(shadowNear, shadowEnd Measured) Measured { return difference(shadowEnd, shadowNear) }
 
-// Difference returns a - b with independent errors.
-func Difference(a, b Measured) Measured { return Measured{a.Value - b.Value, math.Hypot(a.SD, b.SD)} }
+// difference returns a - b with independent errors.
+func difference(a, b Measured) Measured { return Measured{a.Value - b.Value, math.Hypot(a.SD, b.SD)} }
 
 // Product returns a·b with the first-order error of independent factors. It turns a length in pixels into metres when the
 // metres per pixel carry an error of their own: every length of one panel shares that factor, so scale last, once.
@@ -154,7 +154,7 @@ func Product(a, b Measured) Measured {
 // altitude: on a flat bottom both agree, and how far they don't is what the flat assumption can be wrong by. sigmas is that
 // difference over its own error; above about 3 the bottom slopes (or one side is wrong) and a reader should be told.
 func SlopedAltitude(side, other Measured) (h Measured, sigmas float64) {
-	d := Difference(side, other)
+	d := difference(side, other)
 	h = Measured{side.Value, math.Hypot(side.SD, d.Value/2)}
 	switch {
 	case d.Value == 0:
