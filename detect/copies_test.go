@@ -19,7 +19,7 @@ func TestOneThingOneMark(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	res, err := detect.Run(t.Context(), c.Image, detect.Options{KeepClutter: true})
+	res, err := fresh(t.Context(), c.Image, detect.Options{KeepClutter: true})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -4,7 +4,6 @@
 package detect
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"image"
@@ -116,11 +115,4 @@ func (d *Detector) Close() error {
 	}
 	d.reader, d.finder = nil, nil
 	return err
-}
-
-// Run is Detector.Run for a single picture.
-func Run(ctx context.Context, img image.Image, opt Options) (*Result, error) {
-	var d Detector
-	res, err := d.Run(ctx, img, opt)
-	return res, errors.Join(err, d.Close())
 }

@@ -73,12 +73,12 @@ func findFirstReturn(s *swath, p *frame.Panel, opt Options) *bottomEdge {
 func refineFirstReturn(s *swath, rough, sure []float64, cell float64) *bottomEdge {
 	rows := s.echo.Rows
 	e := &bottomEdge{k: make([]float64, rows), sd: make([]float64, rows), confidence: make([]float64, rows), known: make([]bool, rows)}
-	any := false
+	seen := false
 	for r, k := range rough {
 		e.known[r] = !math.IsNaN(k)
-		any = any || e.known[r]
+		seen = seen || e.known[r]
 	}
-	if !any {
+	if !seen {
 		return nil
 	}
 	rough = carryOver(rough)

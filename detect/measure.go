@@ -117,14 +117,18 @@ func highlightCut(h patch) float64 { return 1 + (math.Max(leastBright, h.mean)-1
 // edgeOf is the median over a patch's rows of where the strength, averaged over three rows, crosses cut near the patch's
 // own edge, with the error of that median and of the pixel grid.
 func edgeOf(lv *leveled, p patch, far bool, cut float64, dark bool, reach int) features.Measured {
-	ends := edgePerRow(p, far)
+	return medianWithError(crossings(lv, p, far, cut, dark, reach))
+}
+
+// crossings are the columns where the strength crosses cut near the patch's own edge, of each of its rows that has one.
+func crossings(lv *leveled, p patch, far bool, cut float64, dark bool, reach int) []float64 {
 	var at []float64
-	for i, k := range ends {
+	for i, k := range edgePerRow(p, far) {
 		if k >= 0 {
 			at = append(at, crossing(lv, p.r0+i, k, cut, far, dark, reach))
 		}
 	}
-	return medianWithError(at)
+	return at
 }
 
 // crossing walks outwards from inside the patch (3 pixels within its edge at column k) to where the strength crosses cut, reach pixels at
@@ -212,12 +216,7 @@ const tipPart = 0.9
 // tipOf is how far a shadow reaches where it reaches farthest, or where it begins nearest. A rounded thing's shadow narrows to its end, so
 // that most of its rows end sooner and tell of the thing's flanks; and the echo of its highest point comes back before those of the flanks.
 func tipOf(lv *leveled, p patch, cut float64, far bool) features.Measured {
-	var at []float64
-	for i, k := range edgePerRow(p, far) {
-		if k >= 0 {
-			at = append(at, crossing(lv, p.r0+i, k, cut, far, true, outwardPx))
-		}
-	}
+	at := crossings(lv, p, far, cut, true, outwardPx)
 	if len(at) == 0 {
 		return features.Measured{SD: edgePx}
 	}

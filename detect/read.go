@@ -25,13 +25,13 @@ import (
 // Limits keep a hostile or mistaken file from using up the machine. The zero value means the defaults.
 type Limits struct {
 	MaxPixels int64 // width × height that the header may ask for; 0 = DefaultMaxPixels
-	MaxBytes  int64 // size of the file; 0 = DefaultMaxBytes
+	MaxBytes  int64 // size of the file; 0 = 512 MiB
 }
 
 // The defaults of Limits: far above any screen, far below what fills a machine.
 const (
 	DefaultMaxPixels = 100_000_000
-	DefaultMaxBytes  = 512 << 20
+	defaultMaxBytes  = 512 << 20
 )
 
 // Or returns lim with its zero fields replaced by the defaults.
@@ -40,7 +40,7 @@ func (lim Limits) Or() Limits {
 		lim.MaxPixels = DefaultMaxPixels
 	}
 	if lim.MaxBytes <= 0 {
-		lim.MaxBytes = DefaultMaxBytes
+		lim.MaxBytes = defaultMaxBytes
 	}
 	return lim
 }
@@ -53,12 +53,14 @@ type Picture struct {
 	Bytes  int64
 }
 
-// The kinds of unreadable file, for errors.Is.
+// ErrTooLarge is the kind of an unreadable file that is larger than its limit, for errors.Is.
+var ErrTooLarge = errors.New("picture too large")
+
+// The other kinds of unreadable file.
 var (
-	ErrNotPicture = errors.New("not a picture")
-	ErrTruncated  = errors.New("truncated picture")
-	ErrTooLarge   = errors.New("picture too large")
-	ErrBroken     = errors.New("broken picture")
+	errNotPicture = errors.New("not a picture")
+	errTruncated  = errors.New("truncated picture")
+	errBroken     = errors.New("broken picture")
 )
 
 // ReadError tells why a file could not be read as a picture.
@@ -128,7 +130,7 @@ func Decode(ctx context.Context, data []byte, path string, lim Limits) (pic *Pic
 	defer func() {
 		// Decoders of third parties are known to panic on crafted files (imaging 1.6.2 on TIFF, for one).
 		if r := recover(); r != nil {
-			pic, err = nil, &ReadError{path, fmt.Sprintf("the picture is broken: its decoder gave up (%v)", r), ErrBroken}
+			pic, err = nil, &ReadError{path, fmt.Sprintf("the picture is broken: its decoder gave up (%v)", r), errBroken}
 		}
 	}()
 	fail := func(kind error, format string, args ...any) (*Picture, error) {
@@ -137,14 +139,14 @@ func Decode(ctx context.Context, data []byte, path string, lim Limits) (pic *Pic
 
 	want := sniff(data)
 	if want == "" {
-		return fail(ErrNotPicture, "%s", notPictureWhy(data))
+		return fail(errNotPicture, "%s", notPictureWhy(data))
 	}
 	conf, format, err := image.DecodeConfig(bytes.NewReader(data))
 	if err != nil {
 		return decodeFailure(path, want, "header", err)
 	}
 	if conf.Width <= 0 || conf.Height <= 0 {
-		return fail(ErrBroken, "the header says %d × %d pixels", conf.Width, conf.Height)
+		return fail(errBroken, "the header says %d × %d pixels", conf.Width, conf.Height)
 	}
 	if int64(conf.Width)*int64(conf.Height) > lim.MaxPixels {
 		return fail(ErrTooLarge, "the header says %d × %d pixels, more than the limit of %s", conf.Width, conf.Height, megapixels(lim.MaxPixels))
@@ -212,9 +214,9 @@ func decodeFailure(path, format, part string, err error) (*Picture, error) {
 	if errors.Is(err, io.ErrUnexpectedEOF) || errors.Is(err, io.EOF) || strings.Contains(text, "EOF") ||
 		strings.Contains(text, "not enough") || strings.Contains(text, "short chunk") ||
 		strings.Contains(text, "short Huffman") || strings.Contains(text, "missing SOS") {
-		return nil, &ReadError{path, fmt.Sprintf("the %s file is truncated: it ends before its %s does", format, part), ErrTruncated}
+		return nil, &ReadError{path, fmt.Sprintf("the %s file is truncated: it ends before its %s does", format, part), errTruncated}
 	}
-	return nil, &ReadError{path, fmt.Sprintf("the %s file is broken: its %s can't be decoded (%v)", format, part, err), ErrBroken}
+	return nil, &ReadError{path, fmt.Sprintf("the %s file is broken: its %s can't be decoded (%v)", format, part, err), errBroken}
 }
 
 // FileWhy words an error of the file system in a plain sentence without the path.

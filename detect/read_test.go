@@ -193,21 +193,21 @@ func TestDecodeRefuses(t *testing.T) {
 		kind error
 		says string
 	}{
-		{"empty", nil, ErrNotPicture, "the file is empty (0 bytes)"},
-		{"text", []byte("Good morning.\n"), ErrNotPicture, "this is a text file"},
-		{"utf-8 text cut in a character", bytes.Repeat([]byte("größer "), 80)[:512], ErrNotPicture, "this is a text file"},
-		{"pdf", []byte("%PDF-1.7\n"), ErrNotPicture, "this is a PDF file"},
-		{"heic", []byte("\x00\x00\x00\x18ftypheic"), ErrNotPicture, "save it as PNG or JPEG"},
-		{"binary", []byte{0, 1, 2, 3}, ErrNotPicture, "not a picture in a known format"},
+		{"empty", nil, errNotPicture, "the file is empty (0 bytes)"},
+		{"text", []byte("Good morning.\n"), errNotPicture, "this is a text file"},
+		{"utf-8 text cut in a character", bytes.Repeat([]byte("größer "), 80)[:512], errNotPicture, "this is a text file"},
+		{"pdf", []byte("%PDF-1.7\n"), errNotPicture, "this is a PDF file"},
+		{"heic", []byte("\x00\x00\x00\x18ftypheic"), errNotPicture, "save it as PNG or JPEG"},
+		{"binary", []byte{0, 1, 2, 3}, errNotPicture, "not a picture in a known format"},
 		{"huge header", pngHeader(65535, 65535), ErrTooLarge, "65535 × 65535 pixels, more than the limit of 100 million pixels"},
-		{"png signature only", []byte("\x89PNG\r\n\x1a\n"), ErrTruncated, "PNG file is truncated"},
-		{"png half", half(encoded(t, png.Encode, noise)), ErrTruncated, "PNG file is truncated"},
-		{"jpeg half", half(encoded(t, encodeJPEG, noise)), ErrTruncated, "JPEG file is truncated"},
-		{"gif half", half(encoded(t, encodeGIF, noise)), ErrTruncated, "GIF file is truncated"},
-		{"bmp half", half(encoded(t, bmp.Encode, noise)), ErrTruncated, "BMP file is truncated"},
-		{"tiff half", half(encoded(t, encodeTIFF, noise)), ErrTruncated, "TIFF file is truncated"},
-		{"webp half", half(webpDot), ErrTruncated, "WebP file is truncated"},
-		{"png broken", append(encoded(t, png.Encode, noise)[:60], bytes.Repeat([]byte{7}, 4000)...), ErrBroken, "PNG file is broken"},
+		{"png signature only", []byte("\x89PNG\r\n\x1a\n"), errTruncated, "PNG file is truncated"},
+		{"png half", half(encoded(t, png.Encode, noise)), errTruncated, "PNG file is truncated"},
+		{"jpeg half", half(encoded(t, encodeJPEG, noise)), errTruncated, "JPEG file is truncated"},
+		{"gif half", half(encoded(t, encodeGIF, noise)), errTruncated, "GIF file is truncated"},
+		{"bmp half", half(encoded(t, bmp.Encode, noise)), errTruncated, "BMP file is truncated"},
+		{"tiff half", half(encoded(t, encodeTIFF, noise)), errTruncated, "TIFF file is truncated"},
+		{"webp half", half(webpDot), errTruncated, "WebP file is truncated"},
+		{"png broken", append(encoded(t, png.Encode, noise)[:60], bytes.Repeat([]byte{7}, 4000)...), errBroken, "PNG file is broken"},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

@@ -56,6 +56,13 @@ func fur(w, h int) *image.RGBA {
 	return img
 }
 
+// fresh is what a detector that has seen no other picture makes of one.
+func fresh(ctx context.Context, img image.Image, opt detect.Options) (*detect.Result, error) {
+	var d detect.Detector
+	res, err := d.Run(ctx, img, opt)
+	return res, errors.Join(err, d.Close())
+}
+
 func TestRunWithoutSideScan(t *testing.T) {
 	for name, img := range map[string]image.Image{
 		"one pixel":         greyPicture(1, 1, func(_, _ int) uint8 { return 90 }),
@@ -70,7 +77,7 @@ func TestRunWithoutSideScan(t *testing.T) {
 		"empty":             image.NewRGBA(image.Rect(0, 0, 0, 0)),
 	} {
 		t.Run(name, func(t *testing.T) {
-			res, err := detect.Run(context.Background(), img, detect.Options{})
+			res, err := fresh(context.Background(), img, detect.Options{})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -88,7 +95,7 @@ func TestRunWithoutSideScan(t *testing.T) {
 func TestRunOnSnow(t *testing.T) {
 	rng := rand.New(rand.NewPCG(1, 1))
 	img := greyPicture(800, 600, func(_, _ int) uint8 { return uint8(rng.IntN(256)) })
-	res, err := detect.Run(context.Background(), img, detect.Options{})
+	res, err := fresh(context.Background(), img, detect.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -101,14 +108,14 @@ func TestRunOnSnow(t *testing.T) {
 func TestRunRefuses(t *testing.T) {
 	img := greyPicture(64, 64, func(x, y int) uint8 { return uint8(x * y) })
 	for _, r := range []float64{-1, math.NaN(), math.Inf(1), math.Inf(-1)} {
-		if _, err := detect.Run(context.Background(), img, detect.Options{RangeM: r}); err == nil {
+		if _, err := fresh(context.Background(), img, detect.Options{RangeM: r}); err == nil {
 			t.Errorf("range %v was taken", r)
 		}
 	}
 	ctx, cancel := context.WithCancel(context.Background())
 	cancel()
 	c := render(t, twoSided())
-	if _, err := detect.Run(ctx, c.Image, detect.Options{}); !errors.Is(err, context.Canceled) {
+	if _, err := fresh(ctx, c.Image, detect.Options{}); !errors.Is(err, context.Canceled) {
 		t.Errorf("error %v from an ended context, want %v", err, context.Canceled)
 	}
 }
@@ -154,7 +161,7 @@ func TestHeightsOfARenderedScene(t *testing.T) {
 	s.Structures = []scene.Structure{{Shape: "crib", X: 13, Y: -3, HalfLongM: 0.4, HalfShortM: 0.8, HeightM: rockM, Strength: 1}}
 	s.Fish = []scene.Fish{{X: -14, Y: 3, OffBottomM: fishUnderM, LengthM: 0.5, WidthM: 0.9, ThickM: fishThickM, Strength: 30}}
 	c := render(t, s)
-	res, err := detect.Run(context.Background(), c.Image, detect.Options{RangeM: s.RangeM, RowSpacingM: s.RowM()})
+	res, err := fresh(context.Background(), c.Image, detect.Options{RangeM: s.RangeM, RowSpacingM: s.RowM()})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -295,12 +302,12 @@ func TestRunResultsHangTogether(t *testing.T) {
 		c := render(t, scene.Random(100900+int64(i), kind))
 		for _, rangeM := range []float64{0, c.Label.RangeM} {
 			opt := detect.Options{RangeM: rangeM, KeepClutter: true}
-			res, err := detect.Run(context.Background(), c.Image, opt)
+			res, err := fresh(context.Background(), c.Image, opt)
 			if err != nil {
 				t.Fatal(err)
 			}
 			checkResult(t, res, c.Image.Bounds())
-			again, err := detect.Run(context.Background(), c.Image, opt)
+			again, err := fresh(context.Background(), c.Image, opt)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -332,7 +339,7 @@ func TestDetectorForgetsEarlierPictures(t *testing.T) {
 	var d detect.Detector
 	for i, img := range pictures {
 		opt := detect.Options{KeepClutter: i%2 == 0}
-		want, err := detect.Run(t.Context(), img, opt)
+		want, err := fresh(t.Context(), img, opt)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -370,11 +377,11 @@ func TestCropReadsTheSameMirrored(t *testing.T) {
 	draw.Draw(part, part.Rect, c.Image, b.Min, draw.Src)
 	for _, side := range []detect.Side{"", detect.Starboard} {
 		other := map[detect.Side]detect.Side{"": "", detect.Starboard: detect.Port}[side]
-		right, err := detect.Run(t.Context(), part, detect.Options{Side: side})
+		right, err := fresh(t.Context(), part, detect.Options{Side: side})
 		if err != nil {
 			t.Fatal(err)
 		}
-		left, err := detect.Run(t.Context(), imaging.FlipH(part), detect.Options{Side: other})
+		left, err := fresh(t.Context(), imaging.FlipH(part), detect.Options{Side: other})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -406,11 +413,11 @@ func TestRunIgnoresTheBoundsOrigin(t *testing.T) {
 	c := render(t, s)
 	moved := *c.Image
 	moved.Rect = moved.Rect.Add(image.Pt(37, -11))
-	a, err := detect.Run(context.Background(), c.Image, detect.Options{})
+	a, err := fresh(context.Background(), c.Image, detect.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
-	b, err := detect.Run(context.Background(), &moved, detect.Options{})
+	b, err := fresh(context.Background(), &moved, detect.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -446,7 +453,7 @@ func FuzzRun(f *testing.F) {
 		if flags&8 != 0 {
 			opt.Side = detect.Port
 		}
-		res, err := detect.Run(context.Background(), img, opt)
+		res, err := fresh(context.Background(), img, opt)
 		if err != nil {
 			return
 		}

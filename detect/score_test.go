@@ -50,7 +50,7 @@ func detectScene(ctx context.Context, name string, spec scene.Spec) (eval.Captur
 func detectPicture(
 	ctx context.Context, name string, img image.Image, opt detect.Options,
 ) (detect.CaptureRecord, []detect.MarkRecord, error) {
-	res, err := detect.Run(ctx, img, opt)
+	res, err := fresh(ctx, img, opt)
 	if err != nil {
 		return detect.CaptureRecord{}, nil, fmt.Errorf("detecting in %s: %w", name, err)
 	}

@@ -106,7 +106,7 @@ func TestAgreementRefuses(t *testing.T) {
 		t.Errorf("labels of other captures: %v", err)
 	}
 	drawn.Captures[0].Marks[0].Class = "wreck"
-	if _, err := Agreement(t.Context(), drawn, truth, quick()); !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), "wreck") {
+	if _, err := Agreement(t.Context(), drawn, truth, quick()); !errors.Is(err, errLabels) || !strings.Contains(err.Error(), "wreck") {
 		t.Errorf("unknown class: %v", err)
 	}
 }

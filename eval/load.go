@@ -14,8 +14,8 @@ import (
 	"shadowgap/detect"
 )
 
-// ErrLabels marks every error about the content of a label file.
-var ErrLabels = errors.New("labels can't be used")
+// errLabels marks every error about the content of a label file.
+var errLabels = errors.New("labels can't be used")
 
 // maxFaults bounds how many faults of one label file are listed: a file in the wrong shape has one per entry.
 const maxFaults = 20
@@ -41,19 +41,19 @@ func decodeLabels(data []byte) (*Labels, error) {
 		Schema *int `json:"schema"`
 	}
 	if err := json.Unmarshal(data, &head); err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrLabels, placed(data, err))
+		return nil, fmt.Errorf("%w: %w", errLabels, placed(data, err))
 	}
 	if head.Schema == nil {
-		return nil, fmt.Errorf("%w: no \"schema\" number: want %d", ErrLabels, SchemaVersion)
+		return nil, fmt.Errorf("%w: no \"schema\" number: want %d", errLabels, SchemaVersion)
 	}
 	if *head.Schema != SchemaVersion {
-		return nil, fmt.Errorf("%w: schema %d, this program reads schema %d", ErrLabels, *head.Schema, SchemaVersion)
+		return nil, fmt.Errorf("%w: schema %d, this program reads schema %d", errLabels, *head.Schema, SchemaVersion)
 	}
 	dec := json.NewDecoder(bytes.NewReader(data))
 	dec.DisallowUnknownFields()
 	var l Labels
 	if err := dec.Decode(&l); err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrLabels, placed(data, err))
+		return nil, fmt.Errorf("%w: %w", errLabels, placed(data, err))
 	}
 	if err := l.Check(nil); err != nil {
 		return nil, err
@@ -278,5 +278,5 @@ func (f *faults) err() error {
 	if f.more > 0 {
 		f.list = append(f.list, fmt.Errorf("and %d more", f.more))
 	}
-	return fmt.Errorf("%w: %w", ErrLabels, errors.Join(f.list...))
+	return fmt.Errorf("%w: %w", errLabels, errors.Join(f.list...))
 }

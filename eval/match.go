@@ -40,9 +40,9 @@ func centreDistance(a, b detect.Box) float64 {
 	return math.Hypot(dx, dy)
 }
 
-// Distance is 0 for equal boxes and below 1 where they overlap enough, then 1 to 2 where only the centres are close enough,
+// distance is 0 for equal boxes and below 1 where they overlap enough, then 1 to 2 where only the centres are close enough,
 // and +Inf where the gate keeps mark and label apart.
-func (g Gate) Distance(label, mark detect.Box) float64 {
+func (g Gate) distance(label, mark detect.Box) float64 {
 	if iou := IoU(label, mark); iou >= g.MinIoU && iou > 0 {
 		return 1 - iou
 	}
@@ -56,7 +56,7 @@ func (g Gate) Distance(label, mark detect.Box) float64 {
 // pair returns the distance of a label and a mark by the part both have.
 func (g Gate) pair(l *MarkLabel, m *detect.MarkRecord) float64 {
 	if a, b, ok := InCommon(l.Highlight, l.Shadow, m.Highlight, m.Shadow); ok {
-		return g.Distance(a, b)
+		return g.distance(a, b)
 	}
 	return math.Inf(1)
 }

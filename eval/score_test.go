@@ -185,11 +185,11 @@ func TestGate(t *testing.T) {
 		{"much larger on the same centre", box(55, 55, 100, 100), true},
 		{"elsewhere", box(300, 100, 10, 10), false},
 	} {
-		if got := !math.IsInf(g.Distance(l, *c.mark), 1); got != c.near {
+		if got := !math.IsInf(g.distance(l, *c.mark), 1); got != c.near {
 			t.Errorf("%s: %v, want %v (IoU %v, centres %v px)", c.name, got, c.near, IoU(l, *c.mark), centreDistance(l, *c.mark))
 		}
 	}
-	if tiny := *box(10, 10, 2, 2); math.IsInf(g.Distance(tiny, *box(13, 10, 2, 2)), 1) {
+	if tiny := *box(10, 10, 2, 2); math.IsInf(g.distance(tiny, *box(13, 10, 2, 2)), 1) {
 		t.Error("a tiny box 3 px off is within 4 px")
 	}
 	near(t, "third", IoU(*box(0, 0, 10, 10), *box(5, 0, 10, 10)), 1.0/3, 1e-12)
@@ -316,7 +316,7 @@ func TestScoreRefusesBadLabels(t *testing.T) {
 		run, labels := survey()
 		c.change(&labels)
 		r, err := Score(context.Background(), run, labels, quick())
-		if r != nil || !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), c.want) {
+		if r != nil || !errors.Is(err, errLabels) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: results %v, error %v", c.name, r != nil, err)
 		}
 	}
@@ -342,7 +342,7 @@ func TestUnknownCapturesAreSummedUp(t *testing.T) {
 		l.Captures = append(l.Captures, CaptureLabel{Capture: "known.png", By: "robot"})
 		err := l.Check(sizes)
 		for _, want := range append(c.want, `("known.png"): by is "robot"`) {
-			if !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), want) {
+			if !errors.Is(err, errLabels) || !strings.Contains(err.Error(), want) {
 				t.Errorf("%d unknown: %v\nlacks %q", c.unknown, err, want)
 			}
 		}
@@ -380,7 +380,7 @@ func TestLabelsFindTheirCaptureBelowAnotherFolder(t *testing.T) {
 		t.Error("the caller's labels were changed")
 	}
 	run.Captures = append(run.Captures, capture("day/a.png")) // now a.png could be either
-	if _, err := Score(context.Background(), run, labels, quick()); !errors.Is(err, ErrLabels) {
+	if _, err := Score(context.Background(), run, labels, quick()); !errors.Is(err, errLabels) {
 		t.Errorf("two captures fit one label: error %v", err)
 	}
 }
@@ -399,7 +399,7 @@ func TestDecodeNamesTheFault(t *testing.T) {
 		},
 	} {
 		l, err := decodeLabels([]byte(c.in))
-		if l != nil || !errors.Is(err, ErrLabels) || !strings.Contains(err.Error(), c.want) {
+		if l != nil || !errors.Is(err, errLabels) || !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s: error %v", c.name, err)
 		}
 	}
@@ -435,7 +435,7 @@ func FuzzDecode(f *testing.F) {
 			}
 			opt := quick()
 			opt.Resamples = 1
-			if _, err := Score(context.Background(), run, *l, opt); err != nil && !errors.Is(err, ErrLabels) {
+			if _, err := Score(context.Background(), run, *l, opt); err != nil && !errors.Is(err, errLabels) {
 				t.Fatal(err)
 			}
 		}

@@ -7,7 +7,7 @@ import (
 )
 
 // SoundSpeed returns the speed of sound in m/s near the surface of fresh or sea water: temperature in °C (ITS-90), salinity in
-// practical units (0 for a lake), depth in metres. It is SoundSpeedUNESCO with its inputs checked and converted; one metre
+// practical units (0 for a lake), depth in metres. It is soundSpeedUNESCO with its inputs checked and converted; one metre
 // of water is taken as one decibar, which costs about 0.1 m/s in a kilometre. It returns an error outside that equation's
 // range: 0 to 40 °C, salinity 0 to 40, 0 to 10000 m.
 func SoundSpeed(tempC, salinity, depthM float64) (float64, error) {
@@ -16,14 +16,14 @@ func SoundSpeed(tempC, salinity, depthM float64) (float64, error) {
 	if err != nil {
 		return 0, fmt.Errorf("sound speed: %w", err)
 	}
-	return SoundSpeedUNESCO(tempC*1.00024, salinity, depthM/10), nil
+	return soundSpeedUNESCO(tempC*1.00024, salinity, depthM/10), nil
 }
 
-// SoundSpeedUNESCO returns the speed of sound in m/s by the equation of C-T. Chen & F.J. Millero (J. Acoust. Soc. Am. 62,
+// soundSpeedUNESCO returns the speed of sound in m/s by the equation of C-T. Chen & F.J. Millero (J. Acoust. Soc. Am. 62,
 // 1129-1135, 1977) in the form of N.P. Fofonoff & R.C. Millard (UNESCO Technical Papers in Marine Science 44, 1983).
 // t68 is °C on IPTS-68 (1.00024 times ITS-90), salinity in practical units, pressureBar bar above the atmosphere. Stated range:
 // 0 to 40 °C, salinity 0 to 40, 0 to 1000 bar; nothing is checked.
-func SoundSpeedUNESCO(t68, salinity, pressureBar float64) float64 {
+func soundSpeedUNESCO(t68, salinity, pressureBar float64) float64 {
 	t, p := t68, pressureBar
 	water := horner(p,
 		horner(t, 1402.388, 5.03711, -5.80852e-2, 3.3420e-4, -1.47800e-6, 3.1464e-9),

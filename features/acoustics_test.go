@@ -15,7 +15,7 @@ func TestSoundSpeedUNESCO(t *testing.T) {
 		{25, 40, 1000, 1719.2, 0.05},
 		{25, 40, 0, 1553.4, 0.05},
 	} {
-		near(t, fmt.Sprintf("c(S=%v, T=%v, p=%v)", c.s, c.t, c.bar), SoundSpeedUNESCO(c.t, c.s, c.bar), c.want, c.tol)
+		near(t, fmt.Sprintf("c(S=%v, T=%v, p=%v)", c.s, c.t, c.bar), soundSpeedUNESCO(c.t, c.s, c.bar), c.want, c.tol)
 	}
 }
 

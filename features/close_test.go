@@ -9,13 +9,13 @@ import (
 func closedAt(mask []uint8, rows, cols, r, c int) uint8 {
 	for y := max(0, r-1); y <= min(rows-1, r+1); y++ {
 		for x := max(0, c-1); x <= min(cols-1, c+1); x++ {
-			any := false
+			set := false
 			for yy := max(0, y-1); yy <= min(rows-1, y+1); yy++ {
 				for xx := max(0, x-1); xx <= min(cols-1, x+1); xx++ {
-					any = any || mask[yy*cols+xx] != 0
+					set = set || mask[yy*cols+xx] != 0
 				}
 			}
-			if !any {
+			if !set {
 				return 0
 			}
 		}

@@ -46,28 +46,26 @@ type Component struct {
 // and empty for an empty mask. It returns an error when the mask's length is not rows*cols or the connectivity is neither
 // Connect4 nor Connect8.
 func Components(mask []uint8, rows, cols int, conn Connectivity) ([]Component, error) {
-	runs, err := AppendRuns(nil, mask, rows, cols)
-	if err != nil {
-		return nil, fmt.Errorf("connected components: %w", err)
+	if err := checkMask(mask, rows, cols); err != nil {
+		return nil, err
 	}
-	return ComponentsOfRuns(runs, conn)
-}
-
-// AppendRuns appends to runs the stretches of non-zero pixels of a rows × cols mask (row-major, index row*cols+col) in raster
-// order. It returns an error when the mask's length is not rows*cols.
-func AppendRuns(runs []PixelRun, mask []uint8, rows, cols int) ([]PixelRun, error) {
-	if rows < 0 || cols < 0 || len(mask) != rows*cols {
-		return nil, fmt.Errorf("mask of %d values for %d rows × %d columns", len(mask), rows, cols)
-	}
+	var runs []PixelRun
 	for r := range rows {
 		runs = appendRuns(runs, mask[r*cols:(r+1)*cols], r)
 	}
-	return runs, nil
+	return componentsOfRuns(runs, conn)
 }
 
-// ComponentsOfRuns is Components of the pixels in runs, which must be in raster order and neither overlap nor touch within a
+func checkMask(mask []uint8, rows, cols int) error {
+	if rows < 0 || cols < 0 || len(mask) != rows*cols {
+		return fmt.Errorf("connected components: mask of %d values for %d rows × %d columns", len(mask), rows, cols)
+	}
+	return nil
+}
+
+// componentsOfRuns is Components of the pixels in runs, which must be in raster order and neither overlap nor touch within a
 // row. It returns an error when they don't or the connectivity is neither Connect4 nor Connect8.
-func ComponentsOfRuns(runs []PixelRun, conn Connectivity) ([]Component, error) {
+func componentsOfRuns(runs []PixelRun, conn Connectivity) ([]Component, error) {
 	reach, err := conn.reach()
 	if err != nil {
 		return nil, err

@@ -162,11 +162,11 @@ func TestComponentsOfRunsRefuseDisorder(t *testing.T) {
 		{{0, 0, 3}, {0, 2, 5}}, // overlapping
 		{{0, 0, 3}, {0, 3, 5}}, // touching: one run
 	} {
-		if _, err := ComponentsOfRuns(runs, Connect8); err == nil {
+		if _, err := componentsOfRuns(runs, Connect8); err == nil {
 			t.Errorf("%v: no error", runs)
 		}
 	}
-	comps, err := ComponentsOfRuns([]PixelRun{{0, 0, 2}, {0, 6, 8}, {1, 2, 4}, {3, 2, 3}}, Connect8)
+	comps, err := componentsOfRuns([]PixelRun{{0, 0, 2}, {0, 6, 8}, {1, 2, 4}, {3, 2, 3}}, Connect8)
 	if err != nil {
 		t.Fatal(err)
 	}

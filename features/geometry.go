@@ -62,9 +62,9 @@ func HeightFromShadow(h, sHighlight, sEnd Measured) (Measured, error) {
 // thing is half an ellipse whose half length is `long` times its height z: sNear is the slant range of its nearest point, where its echo
 // begins, and sEnd that of the shadow's far end, where the ray that touches it meets the bottom. That ray falls h over
 // g_e = sqrt(s_e² - h²), so it touches the ellipse when its centre lies z·sqrt(long² + (g_e/h)²) before the end, and the ellipse's nearest
-// point lies z·sqrt((long·cos)² + sin²) before its centre, cos and sin of the ray to the centre. Only the outer ends count,
-// where HeightFromShadow
-// needs the boundary between echo and shadow, which lies past the top of a rounded thing, at a height that is not its greatest.
+// point lies z·sqrt((long·cos)² + sin²) before its centre, cos and sin of the ray to the centre. Only the outer ends count, where
+// HeightFromShadow needs the boundary between echo and shadow, which lies past the top of a rounded thing, at a height that is not its
+// greatest.
 //
 // Units and conditions are those of HeightFromShadow, besides long > 0 and h < sEnd; the error is first order, by differences.
 func RoundedHeightFromShadow(h, sNear, sEnd Measured, long float64) (Measured, error) {
@@ -136,13 +136,13 @@ func UndersideFromShadow(h, sHighlight, sNear Measured) (Measured, error) {
 
 // Gap returns near - far, the slant distance from the highlight's far edge to the shadow's near edge, in the unit of the
 // inputs. Errors are independent. Negative means the edges overlap.
-func Gap(highlightFar, shadowNear Measured) Measured { return Difference(shadowNear, highlightFar) }
+func Gap(highlightFar, shadowNear Measured) Measured { return difference(shadowNear, highlightFar) }
 
 // ShadowLength returns end - near, the slant length of a shadow, in the unit of the inputs, with independent errors.
-func ShadowLength(shadowNear, shadowEnd Measured) Measured { return Difference(shadowEnd, shadowNear) }
+func ShadowLength(shadowNear, shadowEnd Measured) Measured { return difference(shadowEnd, shadowNear) }
 
-// Difference returns a - b with independent errors.
-func Difference(a, b Measured) Measured { return Measured{a.Value - b.Value, math.Hypot(a.SD, b.SD)} }
+// difference returns a - b with independent errors.
+func difference(a, b Measured) Measured { return Measured{a.Value - b.Value, math.Hypot(a.SD, b.SD)} }
 
 // Product returns a·b with the first-order error of independent factors. It turns a length in pixels into metres when the
 // metres per pixel carry an error of their own: every length of one panel shares that factor, so scale last, once.
@@ -154,7 +154,7 @@ func Product(a, b Measured) Measured {
 // altitude: on a flat bottom both agree, and how far they don't is what the flat assumption can be wrong by. sigmas is that
 // difference over its own error; above about 3 the bottom slopes (or one side is wrong) and a reader should be told.
 func SlopedAltitude(side, other Measured) (h Measured, sigmas float64) {
-	d := Difference(side, other)
+	d := difference(side, other)
 	h = Measured{side.Value, math.Hypot(side.SD, d.Value/2)}
 	switch {
 	case d.Value == 0:

@@ -5,9 +5,6 @@ import (
 	"math"
 )
 
-// ErrNoSamples is returned by statistics that were given nothing to work on.
-var ErrNoSamples = errors.New("no samples")
-
 // Histogram counts values in equal bins between Low and High; values outside fall into the end bins. It serves quantiles
 // of millions of pixels without sorting them.
 type Histogram struct {
@@ -43,10 +40,10 @@ func (h *Histogram) Add(v float64) {
 }
 
 // Quantile returns the value below which the fraction q (0 to 1) of the samples lies, linear inside a bin, so exact to a
-// bin's width. It returns ErrNoSamples for an empty histogram.
+// bin's width. It returns an error for an empty histogram.
 func (h *Histogram) Quantile(q float64) (float64, error) {
 	if h.N == 0 {
-		return 0, ErrNoSamples
+		return 0, errors.New("no samples")
 	}
 	want := q * float64(h.N)
 	sum := 0.0

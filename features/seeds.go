@@ -10,8 +10,8 @@ import (
 // found, in raster order. Seeds on zero pixels find nothing. Cost grows with the pixels of those sets and the number of seeds, not with
 // the mask. What was found is cleared from the mask. Errors are those of Components, and a seed outside the mask is one.
 func ComponentsAt(mask []uint8, rows, cols int, conn Connectivity, seeds []int32) ([]Component, error) {
-	if rows < 0 || cols < 0 || len(mask) != rows*cols {
-		return nil, fmt.Errorf("connected components: mask of %d values for %d rows × %d columns", len(mask), rows, cols)
+	if err := checkMask(mask, rows, cols); err != nil {
+		return nil, err
 	}
 	reach, err := conn.reach()
 	if err != nil {

@@ -29,7 +29,7 @@ var layers = []layer{
 	{
 		of: "internal/batch",
 		may: []string{
-			"internal/decided", "internal/media", "internal/overlay", "internal/runstore", "internal/survey", "detect/...", "models", "features",
+			"internal/media", "internal/overlay", "internal/runstore", "internal/survey", "detect/...", "models", "features",
 		},
 		why: "runs are made without knowing how they are shown",
 	},

@@ -9,7 +9,10 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
+
+	"golang.org/x/sys/unix"
 
 	"shadowgap/eval"
 	"shadowgap/eval/alike"
@@ -30,12 +33,22 @@ func main() {
 	}
 }
 
+// load loads a run, and says of a path that is none what to give instead.
+func load(dir string) (*eval.Run, error) {
+	run, err := eval.LoadRun(dir)
+	if errors.Is(err, fs.ErrNotExist) || errors.Is(err, unix.ENOTDIR) {
+		return nil, fmt.Errorf(
+			"%s is no run: give a folder that holds captures.jsonl and marks.jsonl, as \"shadowgap triage\" leaves it at --out (%w)", dir, err)
+	}
+	return run, err
+}
+
 func run(first, second string, out io.Writer) error {
-	a, err := eval.LoadRun(first)
+	a, err := load(first)
 	if err != nil {
 		return err
 	}
-	b, err := eval.LoadRun(second)
+	b, err := load(second)
 	if err != nil {
 		return err
 	}

@@ -25,6 +25,14 @@ func TestRun(t *testing.T) {
 		}
 		return folder
 	}
+	half := record("half", "read")
+	if err := os.Remove(filepath.Join(half, "marks.jsonl")); err != nil {
+		t.Fatal(err)
+	}
+	missing, file := filepath.Join(dir, "missing"), filepath.Join(half, "captures.jsonl")
+	isNone := func(path string) string {
+		return path + " is no run: give a folder that holds captures.jsonl and marks.jsonl"
+	}
 	read, again, refused, empty := record("read", "read"), record("again", "read"), record("refused", "no-panel"), record("empty", "")
 	tests := []struct {
 		name, first, second string
@@ -33,7 +41,10 @@ func TestRun(t *testing.T) {
 		{"alike", read, again, "They agree.", ""},
 		{"not alike", read, refused, "a.png: status: read | no-panel", "the runs don't agree"},
 		{"nothing to compare", empty, empty, "", "no capture in " + empty},
-		{"no run", read, filepath.Join(dir, "missing"), "", "missing"},
+		{"no such folder", read, missing, "", isNone(missing)},
+		{"no run", dir, read, "", isNone(dir)},
+		{"no marks", read, half, "", isNone(half)},
+		{"a file", file, read, "", isNone(file)},
 	}
 	for _, tt := range tests {
 		t.Run(tt.name, func(t *testing.T) {

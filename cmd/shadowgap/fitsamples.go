@@ -16,6 +16,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/internal/batch"
+	"shadowgap/internal/decided"
 	"shadowgap/internal/review"
 	"shadowgap/models"
 	"shadowgap/models/fit"
@@ -242,6 +243,8 @@ func (t task) samples(
 	if rec.Status == detect.StatusUnreadable {
 		return nil, false, errors.New(*rec.Why)
 	}
+	// As runs list marks: a fit adds numbers up in the order that its samples come in, and the same ones are to give the same file.
+	marks = append(decided.Something(marks), decided.Clutter(marks)...)
 	lay := eval.MarkedSamples
 	if t.whole {
 		lay = eval.Samples

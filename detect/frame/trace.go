@@ -235,7 +235,7 @@ func (w *window) first(edge []float64, left bool, water, bottom reader.Class) (p
 	}
 	path := features.BestPath(score, nil, firstBend, firstCost)
 	place, sure = make([]float64, rows), make([]float64, rows)
-	any := false
+	seen := false
 	for r, c := range path {
 		var wetCells, dryCells, clear, n float64
 		for k := range length {
@@ -266,7 +266,7 @@ func (w *window) first(edge []float64, left bool, water, bottom reader.Class) (p
 			place[r], sure[r] = math.NaN(), 0
 			continue
 		}
-		any = true
+		seen = true
 		// the rounding of the nadir to a cell is not the first return's
 		if left {
 			place[r] = math.Round(edge[r]) - at
@@ -274,7 +274,7 @@ func (w *window) first(edge []float64, left bool, water, bottom reader.Class) (p
 			place[r] = math.Round(edge[r]) + at
 		}
 	}
-	if !any {
+	if !seen {
 		return nil, nil
 	}
 	return place, sure

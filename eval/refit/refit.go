@@ -74,13 +74,14 @@ func (s *Settings) check() error {
 type looker struct {
 	detector detect.Detector
 	apart    *detect.Detector  // for real pictures of groups it has not seen; nil = none
+	file     string            // where its finder was read from
 	holds    func(string) bool // which groups those are
 	views    *viewWriter       // where the finder's views go; nil = look for candidates instead
 }
 
 // newLooker makes one that writes views, unless that is nil; apart is the network of Settings.Apart, nil where there is none.
 func newLooker(s Settings, views *viewWriter, apart []byte) *looker {
-	l := &looker{views: views, holds: s.holds}
+	l := &looker{views: views, file: s.Apart, holds: s.holds}
 	if apart != nil {
 		l.apart = &detect.Detector{Finder: apart}
 	}
@@ -105,6 +106,15 @@ func (l *looker) at(from origin) *detect.Detector {
 		return l.apart
 	}
 	return nil
+}
+
+// blamed says with an error of a detector what finder it looked with, where that is not the program's own: one that is no finder is found
+// out when it is to look.
+func (l *looker) blamed(d *detect.Detector, err error) error {
+	if d != l.apart {
+		return err
+	}
+	return fmt.Errorf("looking with the finder of %s: %w", l.file, err)
 }
 
 // source gives the samples of one capture, or writes its views.

@@ -160,6 +160,30 @@ func TestWhatIsNoNetworkIsRefused(t *testing.T) {
 	}
 }
 
+// A network that is no finder is whole, and found out when a real picture is to be looked at with it: then it, too, is named.
+func TestOtherNetworksAreNoFinders(t *testing.T) {
+	open, data := t.TempDir(), t.TempDir()
+	labels := eval.Labels{Schema: eval.SchemaVersion, Captures: []eval.CaptureLabel{
+		{Capture: "swaths/a-1.png", By: "hand", Marks: []eval.MarkLabel{}, Humps: [][2]int{}},
+	}}
+	if err := eval.WriteJSON(filepath.Join(data, "labels.json"), labels); err != nil {
+		t.Fatal(err)
+	}
+	file(t, filepath.Join(data, "halves.json"), []byte(`{"a":["swaths/a-*"],"b":["swaths/b-*"]}`))
+	for _, name := range []string{
+		"swaths/a-1.png", "river-effigy/images/left_20240101000000H_1.png", "river-effigy/masks/left_20240101000000H_1.png",
+	} {
+		picture(t, filepath.Join(open, name))
+	}
+	reader := filepath.Join("..", "..", "models", "reader", "reader.onnx")
+	for what, views := range map[string]string{"trees": "", "views": filepath.Join(t.TempDir(), "views.bin")} {
+		s := Settings{Open: open, Labels: data, First: 1, Views: views, Apart: reader, Held: []string{"*"}}
+		if err := Run(t.Context(), s, io.Discard); err == nil || !strings.Contains(err.Error(), reader) {
+			t.Errorf("%s with the reader's network: %v, want an error that names %s", what, err, reader)
+		}
+	}
+}
+
 // The trees weigh what the networks and the measured evidence say. Where one of them has changed, the trees are older than what they
 // judge: fit them again, in the order that models/README.md gives.
 func TestTreesAreFittedBehindTheseStages(t *testing.T) {

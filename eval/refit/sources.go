@@ -242,14 +242,14 @@ func detected(
 	if l.views != nil {
 		views, err := d.Views(ctx, img, opt)
 		if err != nil {
-			return nil, fmt.Errorf("%s: %w", from.group, err)
+			return nil, fmt.Errorf("%s: %w", from.group, l.blamed(d, err))
 		}
 		return nil, l.views.write(from, views, label)
 	}
 	opt.KeepClutter = true
 	res, err := d.Run(ctx, img, opt)
 	if err != nil {
-		return nil, fmt.Errorf("%s: %w", from.group, err)
+		return nil, fmt.Errorf("%s: %w", from.group, l.blamed(d, err))
 	}
 	return eval.Samples(from.group, label, res.Marks, eval.DefaultGate())
 }

@@ -279,12 +279,12 @@ func (l *layer) blur(plane []float32, across, along float64) {
 	line := make([]float32, max(w, h))
 	smooth := func(n, from, step int, kernel []float32) {
 		r := len(kernel) - 1
-		any := false
+		blank := true
 		for i := range n {
 			line[i] = plane[from+i*step]
-			any = any || line[i] != 0
+			blank = blank && line[i] == 0
 		}
-		if !any {
+		if blank {
 			return
 		}
 		for i := range n {

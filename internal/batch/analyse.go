@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"shadowgap/detect"
-	"shadowgap/internal/decided"
 	"shadowgap/internal/media"
 	"shadowgap/internal/overlay"
 	"shadowgap/internal/runstore"
@@ -98,8 +97,8 @@ func (a *Analyst) Analyse(ctx context.Context, job Job, data []byte) (*detect.Ca
 	rec.Notes = notes
 	rec.Width, rec.Height = pic.Image.Bounds().Dx(), pic.Image.Bounds().Dy()
 	rec.MS = detect.Timing{Decode: milliseconds(decoded), Detect: milliseconds(took)}
-	if drawn := job.shown(marks); job.wantsPictures(len(drawn)) {
-		err := media.Write(ctx, job.RunDir, pic.Image, *rec, drawn, opt)
+	if job.wantsPictures(len(marks)) {
+		err := media.Write(ctx, job.RunDir, pic.Image, *rec, marks, opt)
 		if err != nil {
 			return nil, nil, err
 		}
@@ -137,14 +136,6 @@ func readScreen(ctx context.Context, pic *detect.Picture) (survey.ScreenText, er
 
 func (job Job) wantsPictures(marks int) bool {
 	return job.RunDir != "" && (job.Pictures == PicturesAll || job.Pictures == PicturesMarked && marks > 0)
-}
-
-// shown are the marks that pictures and counts show: without what is likeliest clutter, unless it is asked for.
-func (job Job) shown(marks []detect.MarkRecord) []detect.MarkRecord {
-	if job.Clutter {
-		return marks
-	}
-	return decided.Something(marks)
 }
 
 // browsersShow says whether browsers show a file as Decode decodes it. They differ on orientation outside JPEG.
@@ -230,9 +221,8 @@ func recordsOf(job Job, res *detect.Result) (*detect.CaptureRecord, []detect.Mar
 		rec.Counts = map[detect.Class]int{}
 	}
 	id := runstore.CaptureID(job.Capture, job.SHA256)
-	marks := append(decided.Something(res.Marks), decided.Clutter(res.Marks)...)
-	for i := range marks {
-		m := &marks[i]
+	for i := range res.Marks {
+		m := &res.Marks[i]
 		m.Schema, m.Capture, m.SHA256 = detect.SchemaVersion, job.Capture, job.SHA256
 		m.Mark = id + "-" + m.Mark
 		if m.Hold != nil {
@@ -250,7 +240,7 @@ func recordsOf(job Job, res *detect.Result) (*detect.CaptureRecord, []detect.Mar
 			h.Marks[j] = id + "-" + h.Marks[j]
 		}
 	}
-	return rec, marks
+	return rec, res.Marks
 }
 
 func milliseconds(d time.Duration) float64 { return float64(d.Microseconds()) / 1000 }

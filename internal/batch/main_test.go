@@ -79,9 +79,12 @@ func moody(ctx context.Context, job Job, data []byte) (*detect.CaptureRecord, []
 		}
 		return rec, nil, nil
 	case strings.HasPrefix(name, "dull"):
-		dull := detect.MarkRecord{Mark: "p0-1", Class: detect.BottomObject,
-			Odds: detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}}
-		rec, marks := recordsOf(job, &detect.Result{Status: detect.StatusRead, Marks: []detect.MarkRecord{dull}})
+		res := &detect.Result{Status: detect.StatusRead}
+		if job.Clutter {
+			res.Marks = []detect.MarkRecord{{Mark: "p0-1", Class: detect.Clutter,
+				Odds: detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}}}
+		}
+		rec, marks := recordsOf(job, res)
 		return rec, marks, nil
 	case strings.HasPrefix(name, "slow"):
 		time.Sleep(300 * time.Millisecond)

@@ -47,7 +47,7 @@ type Store interface {
 type Observer interface {
 	// Expect says how many captures the inputs seem to hold, once that is known: captures are counted while others are looked at.
 	Expect(captures int)
-	// Finished is called once for each capture, with the number of marks that are shown. known means that an earlier run had done it: rec
+	// Finished is called once for each capture, with how many marks it holds. known means that an earlier run had done it: rec
 	// then has only its path.
 	Finished(rec *detect.CaptureRecord, marks int, known bool)
 	// Note passes on a sentence for the user.
@@ -664,6 +664,6 @@ func (r *run) finish(w work, rec *detect.CaptureRecord, marks []detect.MarkRecor
 		return err
 	}
 	r.stored++
-	r.obs.Finished(rec, len(w.job.shown(marks)), false)
+	r.obs.Finished(rec, len(marks), false)
 	return nil
 }

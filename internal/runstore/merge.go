@@ -1,7 +1,6 @@
 package runstore
 
 import (
-	"bytes"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -235,12 +234,12 @@ func moveDecisions(ctx context.Context, tx *sql.Tx, from, to place) error {
 		if err := rows.Scan(&seq, &old); err != nil {
 			return err
 		}
-		now, err := readdress(old, from, to)
+		on, err := aboutOf(old)
+		if err == nil && on.is(from) {
+			moved[seq], err = readdress(old, from, to)
+		}
 		if err != nil {
 			return fmt.Errorf("decision %d: %w", seq, err)
-		}
-		if !bytes.Equal(old, now) {
-			moved[seq] = now
 		}
 	}
 	if err := rows.Err(); err != nil {

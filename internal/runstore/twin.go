@@ -1,7 +1,6 @@
 package runstore
 
 import (
-	"bytes"
 	"context"
 	"database/sql"
 	"encoding/json"
@@ -133,34 +132,40 @@ func note(record, path string) (with string, noted bool, err error) {
 	return string(line), true, err
 }
 
-// readdressed is readdress for whichever of the twins a decision is on.
+// about is what a decision is on.
+type about struct{ Capture, Mark string }
+
+func aboutOf(decision json.RawMessage) (on about, err error) {
+	err = json.Unmarshal(decision, &on)
+	return on, err
+}
+
+// is reports whether the decision is on the capture that a run holds at p. Another of the same path may have had other content.
+func (a about) is(p place) bool {
+	return a.Capture == p.path && (a.Mark == "" || strings.HasPrefix(a.Mark, p.id+"-"))
+}
+
+// readdressed makes a decision on one of the twins, which are listed by the path that decisions name, one on the capture that it is now
+// held as. Decisions on others stay as they are.
 func readdressed(decision json.RawMessage, twins map[string][]Twin) (json.RawMessage, error) {
-	var about struct{ Capture string }
-	if err := json.Unmarshal(decision, &about); err != nil {
+	on, err := aboutOf(decision)
+	if err != nil {
 		return nil, err
 	}
-	for _, t := range twins[about.Capture] {
-		now, err := readdress(decision, t.theirs, t.ours)
-		if err != nil || !bytes.Equal(now, decision) {
-			return now, err
+	for _, t := range twins[on.Capture] {
+		if on.is(t.theirs) {
+			return readdress(decision, t.theirs, t.ours)
 		}
 	}
 	return decision, nil
 }
 
 // readdress makes a decision on a capture of one name one on the capture that it is now held as. It relies on no more of a decision than
-// that capture, mark, and the mark as it was seen stand in fields of these names. Decisions on others stay as they are.
+// that capture, mark, and the mark as it was seen stand in fields of these names.
 func readdress(decision json.RawMessage, from, to place) (json.RawMessage, error) {
 	var fields, seen map[string]json.RawMessage
 	if err := json.Unmarshal(decision, &fields); err != nil {
 		return nil, err
-	}
-	var about struct{ Capture, Mark string }
-	if err := json.Unmarshal(decision, &about); err != nil {
-		return nil, err
-	}
-	if about.Capture != from.path || about.Mark != "" && !strings.HasPrefix(about.Mark, from.id+"-") {
-		return decision, nil
 	}
 	if err := readdressFields(fields, from, to); err != nil {
 		return nil, err
