@@ -46,7 +46,7 @@ measure() { # PATTERN ROUNDS-OF-EACH
 
 for ((i = 1; i <= rounds; i++)); do
 	echo "bench: round $i of $rounds" >&2
-	GOMAXPROCS=1 OPENCV_FOR_THREADS_NUM=1 measure '^BenchmarkCapture$' 3x
+	GOMAXPROCS=1 measure '^BenchmarkCapture$' 3x
 	if [ -n "$python" ]; then
 		# It prints METHOD, pictures, seconds to decode, seconds to search.
 		"$python" scripts/peers.py "$SHADOWGAP_BENCH_DIR" "$work/peers" --methods "$(IFS=,; echo "${peers[*]}")" |

@@ -35,7 +35,6 @@ var layers = []layer{
 	},
 	{of: "internal/runstore", may: []string{"detect"}, why: "the store keeps what the detector says, and no more"},
 	{of: "internal/units"},
-	{of: "internal/openblas"},
 	{of: "internal/track", may: []string{"internal/units"}},
 	{of: "internal/decided", may: []string{"detect"}},
 	{of: "internal/words", may: []string{"internal/units", "detect", "features"}},
