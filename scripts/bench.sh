@@ -36,7 +36,7 @@ peers=(threshold log doh)
 busy() { awk '{ print $1 }' /proc/loadavg; } # what else the machine does, roughly: its figures are worth less then
 before=$(busy)
 
-scripts/go-slim.sh test -c -o "$work/bench" ./cmd/shadowgap
+go test -c -o "$work/bench" ./cmd/shadowgap
 measure() { # PATTERN ROUNDS-OF-EACH
 	# Run where the package lies, as go test does. On failure what it said is shown: it may not look like a benchmark.
 	(cd cmd/shadowgap && "$work/bench" -test.run '^$' -test.bench "$1" -test.benchtime "$2" -test.timeout 0) >"$work/said" 2>&1 ||
