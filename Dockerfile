@@ -3,8 +3,8 @@
 # The input is mounted read-only. The folder run must be there, or docker makes one that only root may write to, and user 10001 must be
 # allowed to write to it (or add --user "$(id -u):$(id -g)").
 
-# Debian 12 is what shadowgap is tested on. The tag names one point release; images of it are rebuilt now and then. No digest stands here because none could be read from a registry when this was written. Whoever wants one fixed image
-# names the digest that "docker pull" prints:
+# Debian 12 is what shadowgap is tested on. The tag names one point release; images of it are rebuilt now and then. No digest stands here
+# because none could be read from a registry when this was written. Whoever wants one fixed image names the digest that "docker pull" prints:
 #   docker build --build-arg BASE=debian@sha256:… -t shadowgap .
 ARG BASE=debian:12.11-slim
 

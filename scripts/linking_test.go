@@ -14,8 +14,8 @@ import (
 // cLibrary are the files of the GNU C library, which every system with a shared one has; from its release 2.34 on libc alone is linked.
 var cLibrary = regexp.MustCompile(`^(lib(c|dl|m|pthread|resolv|rt)|ld-linux-[\w-]+)\.so\.\d+$`)
 
-// TestProgramIsLinkedWithNothingElse builds the program: it must start on a machine that has the C library alone, and quickly. What runs the
-// networks is opened when the first is needed, by the file's name that scripts/setup.sh installs it under.
+// TestProgramIsLinkedWithNothingElse builds the program: it must start on a machine that has the C library alone, and quickly. What runs
+// the networks is opened when the first is needed, by the file's name that scripts/setup.sh installs it under.
 func TestProgramIsLinkedWithNothingElse(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the program")
