@@ -3,9 +3,8 @@
 # The input is mounted read-only. The folder run must be there, or docker makes one that only root may write to, and user 10001 must be
 # allowed to write to it (or add --user "$(id -u):$(id -g)").
 
-# Debian 12 comes with the OpenCV that shadowgap is tested with. The tag names one point release; images of it are rebuilt now and
-# then. No digest stands here because none could be read from a registry when this was written. Whoever wants one fixed image
-# names the digest that "docker pull" prints:
+# Debian 12 is what shadowgap is tested on. The tag names one point release; images of it are rebuilt now and then. No digest stands here
+# because none could be read from a registry when this was written. Whoever wants one fixed image names the digest that "docker pull" prints:
 #   docker build --build-arg BASE=debian@sha256:… -t shadowgap .
 ARG BASE=debian:12.11-slim
 
@@ -28,15 +27,13 @@ RUN scripts/setup.sh
 COPY go.mod go.sum ./
 RUN go mod download
 COPY . .
-RUN CGO_ENABLED=1 scripts/go-slim.sh build -trimpath -o /shadowgap ./cmd/shadowgap
+RUN CGO_ENABLED=1 go build -trimpath -o /shadowgap ./cmd/shadowgap
 
 FROM ${BASE}
-COPY scripts/setup.sh /tmp/setup.sh
-# Fetched once, by the stage above: with it here, setup.sh needs no npm, which would be larger than all else.
+# All that it needs to run: ONNX Runtime, which the stage above fetched and checked, so that no npm comes in here. What that is linked with,
+# the runtimes of C and C++, Debian's apt brings.
 COPY --from=build /usr/local/lib/shadowgap /usr/local/lib/shadowgap
-RUN /tmp/setup.sh runtime \
- && rm -rf /var/lib/apt/lists/* /tmp/setup.sh \
- && groupadd --gid 10001 shadowgap \
+RUN groupadd --gid 10001 shadowgap \
  && useradd --uid 10001 --gid 10001 --no-create-home --shell /usr/sbin/nologin shadowgap \
  && mkdir /in /out \
  && chown 10001:10001 /out

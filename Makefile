@@ -4,7 +4,6 @@ BENCH_COUNT ?= 6
 BENCH_CAPTURES ?= 28
 OTHERWORLD_SEED ?= 5550123
 VULNDB ?= https://vuln.go.dev
-GO := scripts/go-slim.sh
 GOLANGCI := github.com/golangci/golangci-lint/v2/cmd/golangci-lint@v2.15.0
 # Browser tests wait for a browser, and the race detector's own memory would be measured as the run's.
 UNRACED := ^TestBrowser|^TestParentMemoryIsBounded$$
@@ -24,7 +23,7 @@ setup: ## install what is built with, where it is missing
 	@scripts/setup.sh
 
 build: setup ## bin/shadowgap
-	$(GO) build -o $(OUT)/shadowgap ./cmd/shadowgap
+	go build -o $(OUT)/shadowgap ./cmd/shadowgap
 
 demo: build ## the whole job on a few captures of an invented lake
 	$(OUT)/shadowgap demo --out $(OUT)/demo
@@ -35,16 +34,16 @@ check: setup ## formatting, shell scripts, go.mod, notices and vet
 	@for f in scripts/*.sh deploy/*.sh .ci/run; do bash -n $$f || exit 1; done
 	go mod tidy -diff
 	scripts/notices.sh --check
-	$(GO) vet ./...
+	go vet ./...
 
 test: check ## check, and all tests, layering and linking included
-	$(GO) test -timeout 15m ./...
+	go test -timeout 15m ./...
 
 race: setup ## the tests of what runs at the same time, under the race detector
-	$(GO) test -race -skip '$(UNRACED)' -timeout 15m $(RACED)
+	go test -race -skip '$(UNRACED)' -timeout 15m $(RACED)
 
 lint: setup ## golangci-lint
-	$(GO) run $(GOLANGCI) run
+	go run $(GOLANGCI) run
 
 vuln: setup ## known vulnerabilities; VULNDB=file:///FOLDER where the database is kept on disk, UNREACHED=skip where none may answer
 	scripts/vuln.sh $(GOVULNCHECK) $(VULNDB) $(UNREACHED)
@@ -54,7 +53,7 @@ bench: setup ## speed against Go's decoders and general-purpose detectors; BENCH
 
 score: build ## the detector against the labelled captures in testdata and, when they are at hand, open data
 	scripts/score.sh $(OUT)/shadowgap $(OUT)/score testdata/score/summary.json
-	if grep -q '<!-- figure' README.md; then $(GO) run ./cmd/figures -quote README.md; fi
+	if grep -q '<!-- figure' README.md; then go run ./cmd/figures -quote README.md; fi
 
 otherworld: build ## the detector on captures that another hand renders and that nothing is fitted on; OTHERWORLD_SEED=1 for others; Debian
 	scripts/setup.sh otherworld

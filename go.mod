@@ -17,7 +17,6 @@ require (
 	github.com/tidwall/geodesic v0.3.5
 	github.com/yalue/onnxruntime_go v1.27.0
 	go.yaml.in/yaml/v3 v3.0.6
-	gocv.io/x/gocv v0.31.0
 	golang.org/x/image v0.47.0
 	golang.org/x/sync v0.25.0
 	golang.org/x/sys v0.49.0

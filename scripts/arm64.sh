@@ -3,13 +3,12 @@
 # survey, runs the machine's own shadowgap over the same captures, and compares (cmd/alike). Exit status: 0 they agree; 1 they don't, and
 # every disagreement is listed, or something failed.
 #
-# It needs an amd64 machine with Debian and scripts/setup.sh arm64. The OpenCV it links with is Debian's for arm64, of the machine's own
-# version: apt, with lists and a package database of its own below OUT, resolves and fetches it, and dpkg only unpacks it there. Nothing
-# of it is installed but ONNX Runtime for arm64, beside the machine's own.
+# It needs an amd64 machine with Debian and scripts/setup.sh arm64, which installs a cross compiler, an emulator, ONNX Runtime for arm64 and
+# Debian's arm64 runtimes of C and C++ that it is linked with.
 #
 # Usage: arm64.sh SHADOWGAP OUT [CAPTURES [TRIAGE-OPTION…]]
 #   SHADOWGAP  built for this machine
-#   OUT        where everything is kept; what was fetched is used again
+#   OUT        where the program and both runs are kept
 #   CAPTURES   default testdata/demo/captures with its manifest and track
 # Environment:
 #   QEMU_CPU   the processor that is emulated; default cortex-a72, a common one of ARMv8.0
@@ -26,59 +25,24 @@ demo=testdata/demo
 [ $# -gt 0 ] || set -- "$demo/captures" --manifest "$demo/manifest.csv" --track "$demo/track.gpx"
 export QEMU_CPU=${QEMU_CPU:-cortex-a72}
 triplet=aarch64-linux-gnu
+root=/usr/$triplet # where Debian's cross packages lay the libraries
 say() { printf 'arm64: %s\n' "$*" >&2; }
 die() { say "$*"; exit 1; }
 
 [ "$(dpkg --print-architecture 2>/dev/null)" = amd64 ] ||
 	die "this needs a Debian system on amd64. On a real arm64 machine, triage the same captures with the same options and compare the" \
-		"two run folders: scripts/go-slim.sh run ./cmd/alike RUN OTHER-RUN"
-for program in "$triplet-g++" qemu-aarch64; do
+		"two run folders: go run ./cmd/alike RUN OTHER-RUN"
+for program in "$triplet-gcc" qemu-aarch64; do
 	command -v "$program" >/dev/null || die "$program is missing: scripts/setup.sh arm64 installs it"
 done
 library=$(echo /usr/local/lib/shadowgap/arm64/libonnxruntime.so.*)
 [ -f "$library" ] || die "ONNX Runtime for arm64 is missing: scripts/setup.sh arm64 installs it"
-opencv=$(dpkg-query -W -f '${Version}' libopencv-core-dev 2>/dev/null) ||
-	die "the headers of Debian's OpenCV are missing: scripts/setup.sh installs them"
-
-# What Debian's arm64 OpenCV needs, down to the C library, is resolved as for an empty arm64 system.
-sysroot=$out/sysroot
-fetch() {
-	local apt=$out/apt deb
-	rm -rf "$apt" "$sysroot"
-	mkdir -p "$apt/lists/partial" "$apt/cache/archives/partial" "$sysroot"
-	: >"$apt/status"
-	cat >"$apt/apt.conf" <<-CONF
-		APT::Architecture "arm64";
-		APT::Architectures { "arm64"; };
-		APT::Install-Recommends "false";
-		APT::Sandbox::User "";
-		Dir::State "$apt";
-		Dir::State::status "$apt/status";
-		Dir::Cache "$apt/cache";
-		Dir::Log "$apt";
-	CONF
-	export APT_CONFIG=$apt/apt.conf
-	say "fetching Debian's arm64 OpenCV $opencv and what it needs"
-	apt-get update -qq >&2 || die "apt-get update for arm64 failed; the lines above say why"
-	apt-get install -y -qq --download-only libopencv-{core,imgproc}-dev="$opencv" >&2 ||
-		die "fetching OpenCV $opencv for arm64 failed; the lines above say why"
-	unset APT_CONFIG
-	for deb in "$apt"/cache/archives/*.deb; do
-		dpkg -x "$deb" "$sysroot"
-	done
-	# Alternatives, which an installation would set.
-	ln -s blas/libblas.so.3 lapack/liblapack.so.3 "$sysroot/usr/lib/$triplet/"
-	rm -rf "$apt"
-	echo "$opencv" >"$sysroot/opencv-version" # last: without it all is fetched anew
-}
-[ "$(cat "$sysroot/opencv-version" 2>/dev/null)" = "$opencv" ] || fetch
 
 bin=$out/bin
 rm -rf "$bin"
 mkdir "$bin"
 say "building for arm64"
-CGO_ENABLED=1 GOARCH=arm64 CC="$triplet-gcc '--sysroot=$sysroot'" CXX="$triplet-g++ '--sysroot=$sysroot'" \
-	scripts/go-slim.sh build -o "$bin/program" ./cmd/shadowgap
+CGO_ENABLED=1 GOARCH=arm64 CC="$triplet-gcc" go build -o "$bin/program" ./cmd/shadowgap
 
 # Triage starts its workers by the path of its own executable file, and the kernel can't run that unless it is told about the emulator,
 # which changes the whole machine. So a script of that path runs it emulated, and the program itself is run from a file that once had the
@@ -86,7 +50,7 @@ CGO_ENABLED=1 GOARCH=arm64 CC="$triplet-gcc '--sysroot=$sysroot'" CXX="$triplet-
 # unless something has that name; Go's os.Executable leaves the ending off.
 cat >"$bin/shadowgap (deleted)" <<-SCRIPT
 	#!/bin/sh
-	exec qemu-aarch64 -L '$sysroot' '$bin/program' "\$@"
+	exec qemu-aarch64 -L '$root' '$bin/program' "\$@"
 SCRIPT
 chmod +x "$bin/shadowgap (deleted)"
 cp "$bin/program" "$bin/shadowgap"
@@ -108,7 +72,7 @@ triage() { # NAME PROGRAM… -- CAPTURES [OPTION…]
 	[ "$code" -eq 0 ] || [ "$code" -eq 3 ] || { cat "$out/$name.txt" >&2; die "triage of $name failed"; }
 	say "$name took $((SECONDS - from)) s"
 }
-say "OpenCV $opencv, $QEMU_CPU emulated by $(qemu-aarch64 --version | head -1)"
+say "$QEMU_CPU emulated by $(qemu-aarch64 --version | head -1)"
 triage amd64 "$tool" -- "$@"
-triage arm64 env SHADOWGAP_ONNXRUNTIME="$library" qemu-aarch64 -L "$sysroot" /proc/self/fd/9 -- "$@"
-scripts/go-slim.sh run ./cmd/alike "$out/amd64" "$out/arm64"
+triage arm64 env SHADOWGAP_ONNXRUNTIME="$library" qemu-aarch64 -L "$root" /proc/self/fd/9 -- "$@"
+go run ./cmd/alike "$out/amd64" "$out/arm64"

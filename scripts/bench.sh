@@ -36,7 +36,7 @@ peers=(threshold log doh)
 busy() { awk '{ print $1 }' /proc/loadavg; } # what else the machine does, roughly: its figures are worth less then
 before=$(busy)
 
-scripts/go-slim.sh test -c -o "$work/bench" ./cmd/shadowgap
+go test -c -o "$work/bench" ./cmd/shadowgap
 measure() { # PATTERN ROUNDS-OF-EACH
 	# Run where the package lies, as go test does. On failure what it said is shown: it may not look like a benchmark.
 	(cd cmd/shadowgap && "$work/bench" -test.run '^$' -test.bench "$1" -test.benchtime "$2" -test.timeout 0) >"$work/said" 2>&1 ||
@@ -46,7 +46,7 @@ measure() { # PATTERN ROUNDS-OF-EACH
 
 for ((i = 1; i <= rounds; i++)); do
 	echo "bench: round $i of $rounds" >&2
-	GOMAXPROCS=1 OPENCV_FOR_THREADS_NUM=1 measure '^BenchmarkCapture$' 3x
+	GOMAXPROCS=1 measure '^BenchmarkCapture$' 3x
 	if [ -n "$python" ]; then
 		# It prints METHOD, pictures, seconds to decode, seconds to search.
 		"$python" scripts/peers.py "$SHADOWGAP_BENCH_DIR" "$work/peers" --methods "$(IFS=,; echo "${peers[*]}")" |

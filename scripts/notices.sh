@@ -50,7 +50,7 @@ texts() { # MODULE-FOLDER PACKAGE-FOLDER…
 listing() {
 	local packages module version root text names known
 	local format='{{with .Module}}{{if not .Main}}{{.Path}} {{.Version}} {{.Dir}} {{$.Dir}}{{end}}{{end}}'
-	packages=$(scripts/go-slim.sh list -deps -f "$format" ./cmd/shadowgap)
+	packages=$(go list -deps -f "$format" ./cmd/shadowgap)
 	printf 'What bin/shadowgap is made of beside its own code: Go modules and the licence texts that their sources carry.\n'
 	printf 'Written by scripts/notices.sh; THIRD-PARTY.md tells of the C and C++ libraries and of data.\n\n'
 	printf "Go's runtime and standard library: BSD-3-Clause, patent grant; the texts are those of golang.org/x/sys, word for word\n"

@@ -1,9 +1,8 @@
 #!/usr/bin/env bash
-# Installs what shadowgap is built with, and nothing that is already there: OpenCV 4 with its headers, a C++ compiler and
-# pkg-config from Debian's packages, and ONNX Runtime, one file below /usr/local/lib/shadowgap, from the npm registry. Go itself is only
-# checked. "setup.sh runtime" installs the libraries that a built shadowgap needs to run, without headers or compiler. "setup.sh clients"
-# installs the programs that some tests open exports and pages with. "setup.sh arm64" installs what scripts/arm64.sh cross-compiles and
-# emulates with, "setup.sh otherworld" what scripts/otherworld.sh renders with.
+# Installs what shadowgap is built with, and nothing that is already there: a C compiler from Debian's packages, and ONNX Runtime, one file
+# below /usr/local/lib/shadowgap, from the npm registry. Go itself is only checked. "setup.sh runtime" installs what a built shadowgap needs
+# to run, which is that file. "setup.sh clients" installs the programs that some tests open exports and pages with. "setup.sh arm64"
+# installs what scripts/arm64.sh cross-compiles and emulates with, "setup.sh otherworld" what scripts/otherworld.sh renders with.
 set -euo pipefail
 
 want_go_minor=26
@@ -25,8 +24,7 @@ as_root() {
 # apt_install asks the mirror for its lists first, up to three times, because a mirror is sometimes busy.
 apt_install() {
 	command -v apt-get >/dev/null 2>&1 ||
-		die "this is not a Debian-like system. Install these yourself, then run the command again: $*" \
-			"(OpenCV 4.6 is what shadowgap is tested with)"
+		die "this is not a Debian-like system. Install these yourself, then run the command again: $*"
 	local try
 	for try in 1 2 3; do
 		if as_root env DEBIAN_FRONTEND=noninteractive apt-get update -qq >&2; then
@@ -50,12 +48,6 @@ check_go() {
 	if [ "${version#go1.}" = "$version" ] || [ "${minor:-0}" -lt "$want_go_minor" ]; then
 		die "found $version; shadowgap needs Go 1.$want_go_minor or newer: see https://go.dev/doc/install"
 	fi
-}
-
-# What a program built with scripts/go-slim.sh is linked with; imgproc brings core.
-runtime_packages() {
-	apt-cache depends --no-recommends --no-suggests libopencv-imgproc-dev |
-		sed -n 's/^ *Depends: \(libopencv-imgproc[0-9][0-9]*\)$/\1/p'
 }
 
 # ONNX Runtime runs the networks. Debian has none; this package holds the library for every machine, and of it nothing else is used:
@@ -115,30 +107,15 @@ case $mode in
 build)
 	check_go
 	missing=()
-	command -v pkg-config >/dev/null 2>&1 || missing+=(pkg-config)
-	command -v g++ >/dev/null 2>&1 || missing+=(g++ libc6-dev)
-	if ! command -v pkg-config >/dev/null 2>&1 || ! pkg-config --exists opencv4; then
-		missing+=(libopencv-dev)
-	fi
+	command -v gcc >/dev/null 2>&1 || missing+=(gcc libc6-dev)
 	if [ ${#missing[@]} -gt 0 ]; then
 		say "installing ${missing[*]}"
 		apt_install "${missing[@]}"
 	fi
-	pkg-config --exists opencv4 || die "OpenCV was installed but pkg-config does not find opencv4"
-	found=$(pkg-config --modversion opencv4)
-	case $found in
-	4.*) ;;
-	*) die "found OpenCV $found; shadowgap needs OpenCV 4 (tested with 4.6)" ;;
-	esac
 	here=$(machine)
 	install_library "$here" "$library_folder"
 	;;
 runtime)
-	command -v apt-get >/dev/null 2>&1 || die "runtime mode knows Debian-like systems only"
-	apt_install ca-certificates
-	mapfile -t libs < <(runtime_packages)
-	[ ${#libs[@]} -gt 0 ] || die "found no OpenCV library packages to install"
-	apt_install "${libs[@]}"
 	here=$(machine)
 	install_library "$here" "$library_folder"
 	;;
@@ -162,7 +139,8 @@ clients)
 	;;
 arm64)
 	missing=()
-	command -v aarch64-linux-gnu-g++ >/dev/null 2>&1 || missing+=(g++-aarch64-linux-gnu)
+	command -v aarch64-linux-gnu-gcc >/dev/null 2>&1 || missing+=(gcc-aarch64-linux-gnu libc6-dev-arm64-cross)
+	[ -e /usr/aarch64-linux-gnu/lib/libstdc++.so.6 ] || missing+=(libstdc++6-arm64-cross)
 	command -v qemu-aarch64 >/dev/null 2>&1 || missing+=(qemu-user)
 	if [ ${#missing[@]} -gt 0 ]; then
 		say "installing ${missing[*]}"

@@ -15,7 +15,7 @@ seconds=${VULN_PATIENCE:-60}
 
 dir=$(mktemp -d)
 trap 'rm -rf "$dir"' EXIT
-GOBIN=$dir scripts/go-slim.sh install "$tool"
+GOBIN=$dir go install "$tool"
 
 code=0
 said=$(timeout "$seconds" "$dir/govulncheck" -C internal/units -db "$database" -scan module 2>&1) || code=$?
@@ -38,5 +38,5 @@ elif [ -n "$why" ]; then
 	echo "vuln: the database $database can't be reached ($why)" >&2
 	exit 1
 fi
-# Through go-slim.sh, since govulncheck compiles what it looks at. A database that answered may still fall silent.
-timeout 900 scripts/go-slim.sh run "$tool" -db "$database" -tags customenv ./...
+# A database that answered may still fall silent.
+timeout 900 go run "$tool" -db "$database" ./...

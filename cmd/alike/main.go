@@ -1,7 +1,7 @@
 // Command alike tells whether two runs over the same captures, made on two kinds of machine, agree on the marks. Exit status: 0 they
 // agree; 1 they don't, or could not be compared; 2 wrong usage.
 //
-//	scripts/go-slim.sh run ./cmd/alike bin/arm64/amd64 bin/arm64/arm64
+//	go run ./cmd/alike bin/arm64/amd64 bin/arm64/arm64
 package main
 
 import (

@@ -14,8 +14,6 @@ import (
 	"time"
 
 	"github.com/alecthomas/kong"
-
-	"shadowgap/internal/openblas"
 )
 
 // version is the code's version in records; it changes when the same capture may give another result.
@@ -69,7 +67,6 @@ func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
 
 // run executes one command line and returns the exit status.
 func run(args []string, stdout, stderr io.Writer) int {
-	openblas.EndThreads() // a worker has none; where there is no OpenBLAS there are none either
 	var c cli
 	exited := -1
 	parser, err := kong.New(&c,

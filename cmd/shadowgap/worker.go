@@ -40,9 +40,8 @@ func workerStarter(memory int64, model modelChoice) (batch.Starter, error) {
 		}
 		cmd := exec.Command(self, args...)
 		// A worker takes one core: its stages follow on each other, and what more threads do beside them is look for something to do.
-		// OpenBLAS, which OpenCV links and nothing here calls, starts one a core that spin for a while.
-		cmd.Env = append(os.Environ(), "GOMAXPROCS=1", "OPENCV_FOR_THREADS_NUM=1", "OPENBLAS_NUM_THREADS=1",
-			"MALLOC_ARENA_MAX=1") // each arena of the C library keeps memory of its own
+		// Each arena of the C library keeps memory of its own.
+		cmd.Env = append(os.Environ(), "GOMAXPROCS=1", "MALLOC_ARENA_MAX=1")
 		return cmd
 	}, nil
 }
