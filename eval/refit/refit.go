@@ -240,12 +240,6 @@ func fitTrees(ctx context.Context, s Settings, all []fit.Sample, out io.Writer) 
 	if s.Apart != "" {
 		opt.Source += fmt.Sprintf("; of the real pictures %s, by a finder that has not seen them", strings.Join(s.Held, ", "))
 	}
-	if s.Scenes > 0 {
-		// In real pictures what nobody labelled counts as clutter, and would make all odds too modest.
-		opt.Calibrate = func(x fit.Sample) bool {
-			return !strings.HasPrefix(x.Group, realGroup) && !strings.HasPrefix(x.Group, tileGroups)
-		}
-	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))
 	}

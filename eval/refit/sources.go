@@ -45,12 +45,6 @@ const (
 	sourceTile     = "tile"     // one of the effigy's, with its mask
 )
 
-// What the groups of real pictures begin with.
-const (
-	realGroup  = "real-"
-	tileGroups = "tile-"
-)
-
 // rendered is a scene of the wide world, or, every fourth time, of the kinds that the demo shows, taken through its own file
 // format; and four crops of it, since people keep crops too, and they lack what a whole capture tells.
 func rendered(seed int64, i int) source {
@@ -101,7 +95,7 @@ func setInto(b *setin.Bottoms, seed int64) source {
 		if len(c.Label.Nadir) == 0 {
 			opt.Side = c.Label.Side
 		}
-		group, clutter := realGroup+path.Base(c.Label.Capture), 1.0
+		group, clutter := "real-"+path.Base(c.Label.Capture), 1.0
 		if !c.Whole { // its own pits and stones are real but not labelled
 			group, clutter = tileGroup(path.Base(c.Label.Capture)), tileClutter
 		}
@@ -150,7 +144,7 @@ func labelled(file string, label eval.CaptureLabel, k int) source {
 		if len(label.Nadir) == 0 {
 			opt.Side = label.Side
 		}
-		samples, err := detected(ctx, lk, origin{realGroup + path.Base(label.Capture), sourceLabelled}, img, shown, opt)
+		samples, err := detected(ctx, lk, origin{"real-" + path.Base(label.Capture), sourceLabelled}, img, shown, opt)
 		return weighted(samples, realWeight, realWeight), err
 	}
 }
@@ -181,7 +175,7 @@ func tile(dir, name string, k int) source {
 func tileGroup(name string) string {
 	group, _, _ := strings.Cut(name, "H_")
 	group, _, _ = strings.Cut(group, "L_")
-	return tileGroups + group[:len(group)-2]
+	return "tile-" + group[:len(group)-2]
 }
 
 func weighted(samples []fit.Sample, real, clutter float64) []fit.Sample {

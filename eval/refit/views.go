@@ -55,7 +55,7 @@ func (w *viewWriter) close() error { return errors.Join(w.buf.Flush(), w.file.Cl
 func (w *viewWriter) write(from origin, views []*detect.FinderView, label eval.CaptureLabel) error {
 	for _, v := range views {
 		h := viewHeader{
-			Group: from.group, Source: from.source, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(from.group, tileGroups),
+			Group: from.group, Source: from.source, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(from.group, "tile-"),
 			Marks: []viewMark{}, Ignore: [][4]float64{},
 		}
 		cells := func(b *detect.Box) *[4]float64 {

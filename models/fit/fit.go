@@ -27,8 +27,6 @@ type Options struct {
 	Rounds  int      // most trees per class; 0 means 250
 	Folds   int      // cross-validation folds; 0 means 5
 	Source  string   // what the samples are, for the provenance
-	// Calibrate tells of a sample whether the scale and the biases are fitted on it; nil: on all.
-	Calibrate func(Sample) bool
 }
 
 // Fit learns a model from samples by gradient boosting. Cross-validation by capture chooses how many rounds to keep, and its
@@ -62,7 +60,7 @@ func Fit(ctx context.Context, samples []Sample, opt Options) (*models.Model, err
 	if err != nil {
 		return nil, fmt.Errorf("fitting: %w", err)
 	}
-	scale, bias, err := left.only(samples, opt.Calibrate).calibrate(0)
+	scale, bias, err := left.calibrate(0)
 	if err != nil {
 		return nil, fmt.Errorf("fitting: calibrating: %w", err)
 	}

@@ -77,43 +77,6 @@ func TestFitRecoversSeparableClasses(t *testing.T) {
 }
 
 // Odds of classes that can't be told apart are what chance gives, and weights move them.
-// Half of the samples are told wrong half of the time, as where a person labelled only part of what there is. Odds calibrated on the others are
-// as sure as those allow; calibrated on all, they are not.
-func TestCalibratedOnPart(t *testing.T) {
-	rng := rand.New(rand.NewPCG(5, 6))
-	samples := cloud(1200, 0.5)
-	for i := range samples {
-		if i/6%2 == 0 {
-			samples[i].Group = "partly-" + samples[i].Group
-			if rng.IntN(2) == 0 {
-				samples[i].Class = "c"
-			}
-		}
-	}
-	whole := func(s Sample) bool { return !strings.HasPrefix(s.Group, "partly-") }
-	var checked []Sample
-	for _, s := range cloud(1200, 0.5)[600:] {
-		if whole(s) {
-			checked = append(checked, s)
-		}
-	}
-	opt := quick()
-	loss := map[bool]float64{}
-	for _, part := range []bool{false, true} {
-		if opt.Calibrate = nil; part {
-			opt.Calibrate = whole
-		}
-		m, err := Fit(t.Context(), samples, opt)
-		if err != nil {
-			t.Fatal(err)
-		}
-		loss[part], _ = Judge(m, checked)
-	}
-	if loss[true] > 0.85*loss[false] {
-		t.Errorf("log loss %.3f calibrated on the whole ones, %.3f on all: want a clear gain", loss[true], loss[false])
-	}
-}
-
 func TestFitOnNothingToLearn(t *testing.T) {
 	rng := rand.New(rand.NewPCG(3, 4))
 	var samples []Sample

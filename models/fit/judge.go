@@ -45,19 +45,6 @@ type scored struct {
 	judged  []bool    // per sample, whether it counts; nil = all do
 }
 
-// only is the part of s that which tells of; all of it where which is nil.
-func (s *scored) only(samples []Sample, which func(Sample) bool) *scored {
-	if which == nil {
-		return s
-	}
-	part := *s
-	part.judged = make([]bool, len(samples))
-	for i, x := range samples {
-		part.judged[i] = (s.judged == nil || s.judged[i]) && which(x)
-	}
-	return &part
-}
-
 // judge is Judge on scores, once they are scaled and shifted.
 func (s *scored) judge(scale float64, bias []float64) (logLoss, accuracy float64) {
 	k := s.classes
