@@ -82,8 +82,8 @@ func resizer(t *testing.T) func(p *Picture, kernel uint32) []uint8 {
 const linear, area = 1, 3
 
 // What is shrunk is, byte for byte, what OpenCV makes of it: noise, and patterns of few values whose means often lie in the middle
-// between two, where rounding decides. Whole numbers of pixels a cell, which OpenCV rounds in another way, and what is enlarged may differ by
-// one.
+// between two, where rounding decides. Whole numbers of pixels a cell, which OpenCV rounds in another way, and what is enlarged may
+// differ by one.
 func TestPlanesAreOpenCVs(t *testing.T) {
 	resized := resizer(t)
 	rng := rand.New(rand.NewPCG(17, 4))
