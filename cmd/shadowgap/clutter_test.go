@@ -115,7 +115,7 @@ func TestTriageKeepsClutterOnRequest(t *testing.T) {
 		t.Error("an export of a run with clutter is another one when clutter is not asked for")
 	}
 	explained := mustRun(t, "explain", demoCapture("capture-002.jpg"), "--clutter", "--out", t.TempDir())
-	if !strings.Contains(explained, "almost surely clutter") && !strings.Contains(explained, "likely clutter") {
+	if !regexp.MustCompile(`\d\. (almost surely|likely|more likely than not) clutter: `).MatchString(explained) {
 		t.Errorf("explain tells of no clutter:\n%s", explained)
 	}
 	checkMixed(t, run, unasked)
