@@ -1,4 +1,4 @@
-#!/usr/bin/env python3
+#!/usr/bin/python3
 """Makes one network that answers with the mean of several with the same ends: mean.py NETWORK.onnx... --out OUT.onnx [--shares A B...]
 
 Needs Debian's python3-onnx.

@@ -1,8 +1,11 @@
-#!/usr/bin/env python3
-"""Stores the weights of a network in half precision or, with --bytes, in bytes: shrink.py [--bytes] NETWORK.onnx...
+#!/usr/bin/python3
+"""Makes the weights of a network coarser: shrink.py --round | --bytes NETWORK.onnx...
 
-A Cast beside each weight makes it single precision again when the network is loaded, so it runs as before. In bytes every output channel of a
-convolution has a step of its own, a 127th of its largest weight; what has one dimension stays in half precision. Needs Debian's python3-onnx.
+--round rounds each weight to half precision and stores it as it was, in single precision: the file is as large, but packs to half, and
+takes no more memory when it is loaded. --bytes stores a convolution's weights as bytes, each output channel with a step of its own, a
+127th of its largest weight, and what has one dimension in half precision; a Cast beside each makes it single precision again when the
+network is loaded.
+Needs Debian's python3-onnx.
 """
 
 import argparse
@@ -12,13 +15,24 @@ import numpy as np
 from onnx import TensorProto, helper, load, numpy_helper, save
 
 
-def halved(weight, value):
-    """The weight in half precision, and what makes it single precision again."""
+def rounded(weight, value):
+    """The weight's values in half precision."""
     kept = value.astype(np.float16)
     if not np.isfinite(kept).all():
         raise ValueError(f"{weight.name} is too large for half precision")
+    return kept
+
+
+def halved(weight, value):
+    """The weight in half precision, and what makes it single precision again."""
     name = weight.name + ".half"
-    return [numpy_helper.from_array(kept, name)], [helper.make_node("Cast", [name], [weight.name], to=TensorProto.FLOAT)]
+    cast = helper.make_node("Cast", [name], [weight.name], to=TensorProto.FLOAT)
+    return [numpy_helper.from_array(rounded(weight, value), name)], [cast]
+
+
+def in_place(weight, value):
+    """The weight rounded, under its own name."""
+    return [numpy_helper.from_array(rounded(weight, value).astype(np.float32), weight.name)], []
 
 
 def in_bytes(weight, value):
@@ -34,8 +48,8 @@ def in_bytes(weight, value):
     return kept, nodes
 
 
-def shrink(model, smallest):
-    """Replaces every single-precision weight of model, in place."""
+def shrink(model, to_bytes):
+    """Replaces every single-precision weight of model, in place: by bytes, or else rounded."""
     graph = model.graph
     weights, nodes = [], []
     for weight in graph.initializer:
@@ -43,7 +57,8 @@ def shrink(model, smallest):
             weights.append(weight)
             continue
         value = numpy_helper.to_array(weight)
-        kept, made = (in_bytes if smallest and value.ndim > 1 else halved)(weight, value)
+        way = in_place if not to_bytes else in_bytes if value.ndim > 1 else halved
+        kept, made = way(weight, value)
         weights += kept
         nodes += made
     nodes += graph.node
@@ -54,7 +69,9 @@ def shrink(model, smallest):
 
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    p.add_argument("--bytes", action="store_true")
+    how = p.add_mutually_exclusive_group(required=True)
+    how.add_argument("--round", action="store_true")
+    how.add_argument("--bytes", action="store_true")
     p.add_argument("networks", nargs="+")
     args = p.parse_args()
     for path in args.networks:
