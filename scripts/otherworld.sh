@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # Renders captures by another hand than eval/scene (scripts/otherworld/render.py), runs the detector over them with their ranges, and
-# prints how its tables agree with the truth. Nothing may be fitted on these scenes, nor any limit chosen by them: they are the check of it.
+# scores the run by their truth. Nothing may be fitted on these scenes, nor any limit chosen by them: they are the check of it.
 # A minute or two. Captures and the run stay below OUT.
 #
 # Usage: otherworld.sh SHADOWGAP OUT SEED
@@ -17,4 +17,4 @@ mkdir -p "$out"
 code=0
 "$tool" triage "$captures" --out "$run" --manifest "$captures/manifest.csv" --top 1 --pictures none >"$out/triage.txt" || code=$?
 [ "$code" -eq 0 ] || [ "$code" -eq 3 ] || exit "$code"
-"$python" scripts/otherworld/score.py "$run" "$captures/labels.json"
+"$tool" score "$run" --labels "$captures/labels.json"
