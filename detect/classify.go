@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"cmp"
 	"math"
 	"slices"
 
@@ -136,6 +137,40 @@ func likely(ms []measured) []measured {
 	var out []measured
 	for _, m := range ms {
 		if m.odds.Something() {
+			out = append(out, m)
+		}
+	}
+	return out
+}
+
+// How much of a mark's highlight may be a surer one's. Of 200 developing scenes' told marks that share more, 17 are second marks on the
+// same thing or none at all, and one is a thing of its own.
+const (
+	mostShared  = 0.2 // intersection over union
+	mostCovered = 0.6 // of the surer one's highlight, covered by the other's
+)
+
+// oneEach leaves out the told marks that a surer one has told already: two boxes of one thing, or a wide one round it. What lies inside a
+// surer one's box stays, since that of a wall lying aslant holds much else.
+func oneEach(ms []measured) []measured {
+	order := make([]int, 0, len(ms))
+	for i := range ms {
+		if ms[i].highlight != nil && ms[i].odds.Something() {
+			order = append(order, i)
+		}
+	}
+	slices.SortStableFunc(order, func(a, b int) int { return cmp.Compare(ms[a].odds[Clutter], ms[b].odds[Clutter]) })
+	again := make([]bool, len(ms))
+	for n, i := range order {
+		again[i] = slices.ContainsFunc(order[:n], func(j int) bool {
+			a, b := ms[i].highlight.span, ms[j].highlight.span
+			both := a.intersect(b).size()
+			return !again[j] && (both > mostShared*(a.size()+b.size()-both) || both > mostCovered*b.size())
+		})
+	}
+	var out []measured
+	for i, m := range ms {
+		if !again[i] {
 			out = append(out, m)
 		}
 	}

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"math"
+	"slices"
 	"testing"
 
 	"shadowgap/features"
@@ -40,5 +41,44 @@ func TestEvidenceStops(t *testing.T) {
 		if ok == math.IsNaN(tt.want) || ok && got != tt.want {
 			t.Errorf("%s is %v (known: %v), want %v", tt.name, got, ok, tt.want)
 		}
+	}
+}
+
+func TestOneEach(t *testing.T) {
+	mark := func(box span, clutter float64) measured {
+		return measured{candidate: candidate{highlight: &patch{span: box}}, odds: Odds{Clutter: clutter, BottomObject: 1 - clutter}}
+	}
+	for _, tt := range []struct {
+		name string
+		ms   []measured
+		left []int // indexes of what stays
+	}{
+		{"apart", []measured{mark(span{0, 10, 0, 10}, 0.4), mark(span{0, 10, 12, 22}, 0.1)}, []int{0, 1}},
+		{"a third shared: the surer stays", []measured{mark(span{0, 10, 0, 10}, 0.4), mark(span{0, 10, 5, 15}, 0.1)}, []int{1}},
+		{"a corner shared", []measured{mark(span{0, 10, 0, 10}, 0.4), mark(span{7, 17, 7, 17}, 0.1)}, []int{0, 1}},
+		{"a wide box round a surer one", []measured{mark(span{0, 40, 0, 40}, 0.4), mark(span{10, 20, 10, 20}, 0.1)}, []int{1}},
+		{"a stone in a wall's box", []measured{mark(span{0, 40, 0, 40}, 0.1), mark(span{10, 20, 10, 20}, 0.4)}, []int{0, 1}},
+		{"clutter silences nothing and is kept", []measured{mark(span{0, 10, 0, 10}, 0.4), mark(span{0, 10, 5, 15}, 0.9)}, []int{0, 1}},
+		{"what is left out silences nothing", []measured{
+			mark(span{0, 10, 0, 10}, 0.1), mark(span{0, 10, 5, 15}, 0.2), mark(span{0, 10, 10, 20}, 0.3),
+		}, []int{0, 2}},
+		{"by its shadow alone", []measured{
+			{candidate: candidate{shadow: &patch{span: span{0, 10, 0, 10}}}, odds: Odds{Clutter: 0.4}}, mark(span{0, 10, 0, 10}, 0.1),
+		}, []int{0, 1}},
+		{"none", nil, nil},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			var want []float64
+			for _, i := range tt.left {
+				want = append(want, tt.ms[i].odds[Clutter])
+			}
+			var got []float64
+			for _, m := range oneEach(tt.ms) {
+				got = append(got, m.odds[Clutter])
+			}
+			if !slices.Equal(got, want) {
+				t.Errorf("marks with odds of clutter %v stay, want %v", got, want)
+			}
+		})
 	}
 }

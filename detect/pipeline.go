@@ -157,7 +157,7 @@ func (d *Detector) detectSide(p *frame.Panel, s *swath, edge *bottomEdge, opt Op
 		return nil, err
 	}
 	marks := measureAll(s, lv, seg.candidates(lv, found, pairs))
-	sv.marks = d.classify(s, lv, seg.tail(), marks)
+	sv.marks = oneEach(d.classify(s, lv, seg.tail(), marks))
 	sv.fields = rockFields(likely(sv.marks))
 	return sv, nil
 }

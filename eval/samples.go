@@ -1,6 +1,9 @@
 package eval
 
 import (
+	"math"
+	"slices"
+
 	"shadowgap/detect"
 	"shadowgap/models/fit"
 )
@@ -35,7 +38,7 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 	for i, l := range m.labelOf {
 		s := fit.Sample{Evidence: marks[i].Evidence, Class: string(detect.Clutter), Group: group}
 		switch {
-		case l >= 0 && !label.Marks[l].isSure():
+		case l >= 0 && !label.Marks[l].isSure(), l < 0 && onUnsure(gate, label.Marks, &marks[i]):
 			continue
 		case l >= 0:
 			s.Class = string(label.Marks[l].Class)
@@ -45,6 +48,11 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 		out = append(out, s)
 	}
 	return out, nil
+}
+
+// onUnsure tells whether a mark may be the thing of a label that is not sure, or a part of it.
+func onUnsure(gate Gate, labels []MarkLabel, m *detect.MarkRecord) bool {
+	return slices.ContainsFunc(labels, func(l MarkLabel) bool { return !l.isSure() && !math.IsInf(gate.pair(&l, m), 1) })
 }
 
 // Labelled finds the labels of the run's captures: the index into l.Captures by the run's path of the capture. Labels of captures
