@@ -28,6 +28,10 @@ func (sc *scene) bottom() {
 	}
 	gravelInPatch := d.chance(0.5)
 	ripple := sc.newRipple()
+	ledges, ledgeHeight, ledgeSharp := 0.0, 0.0, 0.0
+	if d.chance(0.12) {
+		ledges, ledgeHeight, ledgeSharp = d.logIn(0.6, 4), sc.depthM*d.logIn(0.01, 0.08), d.logIn(2, 20)
+	}
 	tilt := [2]float64{d.in(-0.06, 0.06), d.in(-0.06, 0.06)}
 	bank := [2]float64{}
 	bankAt, bankWide := [2]float64{}, [2]float64{}
@@ -48,7 +52,7 @@ func (sc *scene) bottom() {
 			tone.addRow(tn, x, y, step, toneAmp)
 			clear(patchRow)
 			patch.addRow(patchRow, x, y, step, 1)
-			if ripple.height > 0 || bank[i] != 0 {
+			if ripple.height > 0 || bank[i] != 0 || ledges > 0 {
 				clear(warp)
 				relief.addRow(warp, x, y, step, 1)
 			}
@@ -65,6 +69,9 @@ func (sc *scene) bottom() {
 				if ripple.height > 0 {
 					z[k] += ripple.at(x, sw.sign*g, float64(warp[k]), float64(patchRow[k]))
 				}
+				if ledges > 0 {
+					z[k] += terrace(float64(warp[k])*ledges, ledgeSharp) * float32(ledgeHeight)
+				}
 				if bank[i] != 0 {
 					z[k] += float32(bank[i] / (1 + math.Exp(-(g-bankAt[i]-float64(warp[k])*bankWide[i]*2)/bankWide[i]*3)))
 				}
@@ -78,6 +85,13 @@ func (sc *scene) bottom() {
 			}
 		}
 	}
+}
+
+// terrace is v with its slopes gathered into steps of 1, as outcropping beds lie.
+func terrace(v, sharp float64) float32 {
+	whole := math.Floor(v)
+	t := (v - whole - 0.5) * sharp
+	return float32(whole + 0.5 + 0.5*t/(1+math.Abs(t)))
 }
 
 func (f *field) longest() float64 { return f.octaves[0].stepY * 2 }

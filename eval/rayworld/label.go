@@ -13,7 +13,10 @@ import (
 type cell struct{ p, b int32 }
 
 // traces are where one thing shows in the record before speckle: its own echo, and what it dims.
-type traces struct{ light, dark []cell }
+type traces struct {
+	light, dark []cell
+	gain        []float32 // echo over the bare bottom, for each cell of light
+}
 
 // truth finds which bins each thing brightened or darkened by enough to matter over the noise floor.
 func (sc *scene) truth() []traces {
@@ -35,13 +38,34 @@ func (sc *scene) truth() []traces {
 				switch {
 				case g > 0 && ratio > 1.3 && sw.given[i] > 0.2*sw.full[i]:
 					out[g-1].light = append(out[g-1].light, at)
+					out[g-1].gain = append(out[g-1].gain, sw.full[i]-sw.bare[i])
 				case k > 0 && ratio < 0.7:
 					out[k-1].dark = append(out[k-1].dark, at)
 				}
 			}
 		}
 	}
+	for i := range out {
+		out[i].keepBright()
+	}
 	return out
+}
+
+// keepBright drops cells with little of what the thing's bright ones give: the smear of a steep face laid over the bottom before it, which nobody
+// would take into the box.
+func (t *traces) keepBright() {
+	if len(t.gain) == 0 {
+		return
+	}
+	sorted := slices.Sorted(slices.Values(t.gain))
+	limit := 0.16 * sorted[len(sorted)*85/100]
+	kept := t.light[:0]
+	for i, c := range t.light {
+		if t.gain[i] >= limit {
+			kept = append(kept, c)
+		}
+	}
+	t.light = kept
 }
 
 // extent is the box of cells in pings and bins, without a few strays.
@@ -54,7 +78,7 @@ func extent(cs []cell) (p0, p1, b0, b1 int) {
 	slices.Sort(bs)
 	cut := 0
 	if len(cs) >= 25 {
-		cut = max(len(cs)/60, 1)
+		cut = max(len(cs)/40, 1)
 	}
 	last := len(cs) - 1 - cut
 	return int(ps[cut]), int(ps[last]) + 1, int(bs[cut]), int(bs[last]) + 1
@@ -116,29 +140,41 @@ type gauge struct {
 	boxes []image.Rectangle
 }
 
-// stand tells by how many levels, and by how many spreads of such means nearby, the cells differ from their surroundings. ok is false where
-// there are no free surroundings.
-func (g *gauge) stand(side int, cs []cell, box image.Rectangle) (levels, spreads float64, ok bool) {
+// standing is how the cells of a thing differ from the same shape laid nearby.
+type standing struct {
+	levels, spreads float64 // grey levels, and spreads of such means
+	grains          float64 // spreads of single pixels nearby
+	ok              bool    // false where there are no free surroundings
+}
+
+// stand measures a thing's cells against their surroundings.
+func (g *gauge) stand(side int, cs []cell, box image.Rectangle) standing {
 	step := max(len(cs)/300, 1)
 	var pts []image.Point
 	for i := 0; i < len(cs); i += step {
 		pts = append(pts, image.Pt(int(g.v.px(g.sc.column(side, float64(cs[i].b)+0.5))), int(g.v.py(float64(cs[i].p)+0.5, g.sc.pings))))
 	}
+	var square, pixels float64
 	mean := func(dx, dy int) (float64, bool) {
-		var s float64
+		var s, sq float64
 		n := 0
 		for _, p := range pts {
 			q := p.Add(image.Pt(dx, dy))
 			if q.In(g.v.rect()) {
-				s += float64(g.lum[q.Y*g.w+q.X])
+				l := float64(g.lum[q.Y*g.w+q.X])
+				s, sq = s+l, sq+l*l
 				n++
 			}
+		}
+		if dx != 0 || dy != 0 {
+			m := s / float64(max(n, 1))
+			square, pixels = square+sq-m*m*float64(n), pixels+float64(n)
 		}
 		return s / float64(max(n, 1)), n > 0 && n*10 >= len(pts)*9
 	}
 	own, in := mean(0, 0)
-	if !in && own == 0 {
-		return 0, 0, false
+	if !in {
+		return standing{}
 	}
 	var around []float64
 	for try := range 160 {
@@ -147,7 +183,11 @@ func (g *gauge) stand(side int, cs []cell, box image.Rectangle) (levels, spreads
 		}
 		// Mostly along track, where the mean echo changes least.
 		reachY := box.Dy()*3/2 + 8 + try/3
-		dx := g.sc.d.intIn(-min(box.Dx()/2, 12)-2, min(box.Dx()/2, 12)+2)
+		reachX := min(box.Dx()/2, 12) + 2
+		if try > 80 && len(around) < 12 {
+			reachX = box.Dx() + 4
+		}
+		dx := g.sc.d.intIn(-reachX, reachX)
 		dy := g.sc.d.intIn(-reachY, reachY)
 		moved := box.Add(image.Pt(dx, dy))
 		free := true
@@ -165,7 +205,7 @@ func (g *gauge) stand(side int, cs []cell, box image.Rectangle) (levels, spreads
 		}
 	}
 	if len(around) < 6 {
-		return 0, 0, false
+		return standing{}
 	}
 	var sum, sq float64
 	for _, m := range around {
@@ -176,7 +216,7 @@ func (g *gauge) stand(side int, cs []cell, box image.Rectangle) (levels, spreads
 		sq += (m - avg) * (m - avg)
 	}
 	sd := math.Sqrt(sq/float64(len(around))) + 1
-	return own - avg, (own - avg) / sd, true
+	return standing{levels: own - avg, spreads: (own - avg) / sd, grains: (own - avg) / (math.Sqrt(square/max(pixels, 1)) + 1), ok: true}
 }
 
 // label writes down what the finished picture shows.
@@ -236,35 +276,47 @@ func sideName(side int) detect.Side {
 const (
 	goneSpreads   = 1.2 // stands out by less than this in both parts: left out
 	shadowSpreads = 1.6 // a shadow fainter than this is none
-	sureSpreads   = 4.0 // highlight alone
-	sureLevels    = 16.0
-	pairSpreads   = 2.6 // highlight and shadow together
-	pairLevels    = 9.0
+	sureSpreads   = 5.0 // highlight alone
+	sureLevels    = 18.0
+	sureGrains    = 1.05
+	pairSpreads   = 2.8 // highlight and shadow together
+	pairLevels    = 10.0
+	darkSpreads   = 5.0 // shadow so plain that a faint highlight before it is enough
+	darkLevels    = 25.0
 	surePx        = 4
 )
 
+// sureOf tells whether a careful person would surely see the thing.
+func sureOf(up, down standing, shadow bool) bool {
+	if !up.ok {
+		return false
+	}
+	alone := up.spreads >= sureSpreads && up.levels >= sureLevels && up.grains >= sureGrains
+	pair := up.spreads >= pairSpreads && down.spreads >= pairSpreads && up.levels >= pairLevels && down.levels >= pairLevels
+	plain := up.spreads >= goneSpreads && up.levels > 4 && down.spreads >= darkSpreads && down.levels >= darkLevels
+	return alone || shadow && (pair || plain)
+}
+
 // mark measures one thing in the picture; nil where it can't be seen.
 func (g *gauge) mark(t thing, tr traces, light image.Rectangle, dark *image.Rectangle, over []eval.FurnitureLabel) *eval.MarkLabel {
-	up, upSpreads, ok := g.stand(t.side, tr.light, light)
-	var down, downSpreads float64
-	okDark := false
+	up := g.stand(t.side, tr.light, light)
+	var down standing
 	if dark != nil {
-		down, downSpreads, okDark = g.stand(t.side, tr.dark, *dark)
-		down, downSpreads = -down, -downSpreads
+		down = g.stand(t.side, tr.dark, *dark)
+		down.levels, down.spreads, down.grains = -down.levels, -down.spreads, -down.grains
 	}
-	if ok && upSpreads < goneSpreads && downSpreads < goneSpreads {
+	if up.ok && up.spreads < goneSpreads && down.spreads < goneSpreads {
 		return nil
 	}
-	if downSpreads < shadowSpreads && okDark || dark != nil && (dark.Dx() < 2 || dark.Dy() < 1) {
+	if dark != nil && (down.ok && down.spreads < shadowSpreads || dark.Dx() < 2) {
 		dark = nil
 	}
-	sure := ok && (upSpreads >= sureSpreads && up >= sureLevels ||
-		dark != nil && upSpreads >= pairSpreads && downSpreads >= pairSpreads && up >= pairLevels && down >= pairLevels)
+	sure := sureOf(up, down, dark != nil)
 	whole := light
 	if dark != nil {
 		whole = whole.Union(*dark)
 	}
-	if max(whole.Dx(), whole.Dy()) < surePx || max(light.Dx(), light.Dy()) < 3 {
+	if max(light.Dx(), light.Dy()) < surePx && (dark == nil || max(whole.Dx(), whole.Dy()) < 2*surePx) || light.Dx()*light.Dy() < 2*surePx {
 		sure = false
 	}
 	for _, f := range over {

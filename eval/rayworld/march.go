@@ -98,7 +98,8 @@ func (sc *scene) ray(sw *swath, p int, things bool) {
 			sx *= 2
 		}
 		sy := (row[k+1] - row[k-1]) * inv2y
-		c := (sy*y + h - row[k]) * perBin / (s * float32(math.Sqrt(float64(1+sx*sx+sy*sy))))
+		area := float32(math.Sqrt(float64(1 + sx*sx + sy*sy)))
+		c := (sy*y + h - row[k]) * perBin / (s * area)
 		if c < 0.02 {
 			c = 0.02
 		}
@@ -114,7 +115,8 @@ func (sc *scene) ray(sw *swath, p int, things bool) {
 			q := (1 - c) * sc.mirrorWidth
 			v += sc.mirror / (1 + q*q)
 		}
-		v *= sig[k] * t * share * sc.level[b]
+		// A steep cell has more surface than its footprint.
+		v *= sig[k] * t * share * sc.level[b] * min(area, 5)
 		from := sw.slantEdge(k)
 		spread(e, from, s, v)
 		if things && owner[k] > 0 {

@@ -205,6 +205,14 @@ func (sc *scene) faults(r *recording) {
 			}
 		}
 	}
+	if d.chance(0.25) {
+		g := float32(d.logIn(0.6, 1.6))
+		for p := range r.h {
+			for c := range r.w / 2 {
+				r.amp[p*r.w+c] *= g
+			}
+		}
+	}
 	if d.chance(0.4) {
 		jitter := d.logIn(0.005, 0.15)
 		for p := range r.h {

@@ -48,19 +48,18 @@ func (s spot) meets(o spot) bool {
 func newScene(ctx context.Context, d dice) (*scene, error) {
 	sc := &scene{d: d}
 	sc.rangeM = d.logIn(8, 60)
-	sc.bins = int(d.logIn(210, 560))
+	sc.bins = int(d.logIn(210, 760))
 	sc.binM = sc.rangeM / float64(sc.bins)
 	sc.depthM = sc.rangeM * d.logIn(0.05, 0.45)
 	sc.pingM = sc.binM * d.logIn(0.35, 3)
-	sc.pings = int(d.logIn(240, 760))
+	sc.pings = int(d.logIn(300, 1100))
 	sc.cellM = sc.binM * d.in(0.9, 1.15)
 	sc.cells = int(sc.rangeM/sc.cellM) + 8
 	sc.cosPower = d.IntN(3)
 	sc.mirror = float32(d.logIn(0.05, 4))
 	sc.mirrorWidth = float32(d.logIn(10, 200))
-	sc.beamRows = d.logIn(0.004, 0.05) * sc.rangeM / sc.pingM
-	sc.beamRows = min(sc.beamRows, 9)
-	sc.noise, sc.noisePower = d.logIn(0.004, 0.25), d.in(0.5, 4)
+	sc.beamRows = min(d.logIn(0.003, 0.04)*sc.rangeM/sc.pingM, 7)
+	sc.noise, sc.noisePower = d.logIn(0.01, 0.5), d.in(0.3, 3)
 	sc.pulseBins = 1
 	if d.chance(0.3) {
 		sc.pulseBins = d.intIn(2, 3)

@@ -48,6 +48,7 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 		method = 1
 	}
 	shown := resample(r.amp, r.w, r.h, v.c0, newTaps(v.c1-v.c0, v.w, method, soft), newTaps(r.h, v.h, method, soft))
+	roughen(d, shown, v.w)
 	scr := newScreen(d, v)
 	scr.panel(shown)
 	scr.furnish(sc)
@@ -58,6 +59,35 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	label := sc.label(v, r, scr, img, found)
 	label.Capture = fmt.Sprintf("rayworld-%d.png", seed)
 	return &Capture{Image: img, Label: label}, nil
+}
+
+// roughen does now and then what viewers do to a finished panel: sharpen it, cut it to few levels, or add noise of single pixels.
+func roughen(d dice, shown []float32, w int) {
+	if d.chance(0.1) {
+		k := float32(d.in(0.2, 1.2))
+		above := append([]float32(nil), shown[:w]...)
+		was := make([]float32, w)
+		for y := w; y+w < len(shown); y += w {
+			row, below := shown[y:y+w], shown[y+w:y+2*w]
+			copy(was, row)
+			for x := 1; x < w-1; x++ {
+				row[x] += k * (was[x] - (was[x-1]+was[x+1]+above[x]+below[x])/4)
+			}
+			above, was = was, above
+		}
+	}
+	if d.chance(0.1) {
+		amp := float32(d.logIn(0.01, 0.1))
+		for i := range shown {
+			shown[i] += amp * (d.Float32() + d.Float32() - 1)
+		}
+	}
+	if d.chance(0.08) {
+		levels := float32(d.intIn(7, 40))
+		for i, v := range shown {
+			shown[i] = float32(int(max(v, 0)*levels+0.5)) / levels
+		}
+	}
 }
 
 // screen is the picture being drawn.

@@ -50,6 +50,9 @@ func (sc *scene) newView() view {
 	}
 	cols := float64(v.c1 - v.c0)
 	sx := d.logIn(0.6, 2.4)
+	if n < 350 && d.chance(0.25) {
+		sx = d.logIn(2.4, 4.5)
+	}
 	w := min(max(cols*sx, 440), 1900)
 	sy := w / cols * d.logIn(0.5, 2)
 	h := min(max(float64(sc.pings)*sy, 240), 1150)
@@ -171,12 +174,12 @@ func (sc *scene) tone(r *recording, v view) {
 	if len(sample) > 20 {
 		median = max(sample[len(sample)/2], 1e-4)
 	}
-	target := d.in(0.1, 0.62)
+	target := d.in(0.14, 0.66)
 	power, knee := d.logIn(0.55, 1.5), d.in(0, 4)
 	if d.chance(0.5) {
 		knee = 0
 	}
-	black := d.in(-0.08, 0.12)
+	black := min(d.in(-0.08, 0.12), 0.5*target)
 	curve := d.in(-0.5, 0.5)
 	// A table over amplitude relative to the median, in steps fine enough for eight bits.
 	const steps = 4096

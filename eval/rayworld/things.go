@@ -9,18 +9,18 @@ import (
 // populate puts the labelled things down: none in a fifth of the scenes.
 func (sc *scene) populate() {
 	d := sc.d
-	if d.chance(0.17) {
+	if d.chance(0.2) {
 		return
 	}
-	n := d.intIn(1, 15)
+	n := d.intIn(3, 18)
 	if d.chance(0.4) {
-		n = d.intIn(1, 5)
+		n = d.intIn(1, 7)
 	}
 	for range n {
 		switch u := d.Float64(); {
-		case u < 0.36:
+		case u < 0.42:
 			sc.fish()
-		case u < 0.48 && d.chance(0.7):
+		case u < 0.54:
 			sc.structure()
 		default:
 			sc.object()
@@ -100,7 +100,7 @@ func (sc *scene) object() {
 		kinds := []string{"rock", "rock", "rock", "timber", "timber", "tree", "tyre", "crate", "pipe", "debris"}
 		kind := kinds[d.IntN(len(kinds))]
 		id := sc.add(thing{class: detect.BottomObject, kind: kind, side: pl.side, heightM: h})
-		strength := d.logIn(0.7, 9)
+		strength := d.logIn(0.9, 14)
 		switch kind {
 		case "rock":
 			sc.boulder(pl, id, sizeM/2, h, strength)
@@ -409,7 +409,9 @@ func (sc *scene) fish() {
 		// Over a flat bottom the shadow lies slant·b/(altitude−b) farther out; solved for the height b.
 		gapM := gap * sc.binM
 		foot := gapM * pl.up / (pl.slant() + gapM)
-		half := max(d.logIn(0.02, 0.4)*0.5, 0.004*sc.rangeM*d.Float64())
+		// Its height follows from the length wanted of the shadow, by the same similar triangles.
+		over := pl.up - foot
+		half := min(0.5*d.logIn(1.5, 16)*sc.binM*over*over/(pl.up*pl.slant()), 0.3*over)
 		b := foot + half
 		if b+half > 0.9*pl.up {
 			continue
@@ -431,7 +433,7 @@ func (sc *scene) fish() {
 			kind = "school"
 		}
 		id := sc.add(thing{class: detect.SuspendedTarget, kind: kind, side: pl.side, offBottomM: foot, heightM: b + half})
-		strength := d.logIn(0.8, 12)
+		strength := d.logIn(1.2, 22)
 		if school {
 			for range d.intIn(6, 60) {
 				q := pl
@@ -455,7 +457,7 @@ func (sc *scene) body(pl place, id int16, long, wide, b, half, strength float64,
 	if bent {
 		drift, arc = d.NormFloat64()*0.5*wide, d.NormFloat64()*0.8*wide
 	}
-	opacity := d.in(0.35, 1)
+	opacity := d.in(0.45, 1)
 	taper := d.in(0, 0.7)
 	p0, p1 := pl.x/sc.pingM-long/2, pl.x/sc.pingM+long/2
 	for p := max(int(math.Round(p0)), 0); p <= min(int(math.Round(p1)), sc.pings-1); p++ {
@@ -494,6 +496,14 @@ func (sc *scene) rockField() {
 			q.y += ry * d.in(-0.9, 0.9)
 			r := max(sc.binM*d.logIn(0.8, 3), 0.7*sc.pingM)
 			sc.boulder(q, 0, r, min(r*d.in(0.5, 1.3), 0.3*pl.up), d.logIn(1, 5))
+		}
+		for range d.IntN(4) {
+			q := pl
+			q.x += rx * d.in(-0.9, 0.9)
+			q.y += ry * d.in(-0.9, 0.9)
+			r := max(sc.binM*d.logIn(4, 8), 2*sc.pingM)
+			h := min(r*d.in(0.6, 1.5), 0.4*pl.up)
+			sc.boulder(q, sc.add(thing{class: detect.BottomObject, kind: "rock", side: pl.side, heightM: h}), r, h, d.logIn(2, 12))
 		}
 		return
 	}
