@@ -276,7 +276,7 @@ func sideName(side int) detect.Side {
 const (
 	goneSpreads   = 1.2 // stands out by less than this in both parts: left out
 	shadowSpreads = 1.6 // a shadow fainter than this is none
-	sureSpreads   = 5.0 // highlight alone
+	sureSpreads   = 4.2 // highlight alone
 	sureLevels    = 18.0
 	sureGrains    = 1.05
 	pairSpreads   = 2.8 // highlight and shadow together

@@ -6,15 +6,15 @@ import (
 	"shadowgap/detect"
 )
 
-// populate puts the labelled things down: none in a fifth of the scenes.
+// populate puts the labelled things down: none in a sixth of the scenes; in some more none can be seen, so that a fifth comes out empty.
 func (sc *scene) populate() {
 	d := sc.d
-	if d.chance(0.2) {
+	if d.chance(0.17) {
 		return
 	}
-	n := d.intIn(3, 18)
+	n := d.intIn(4, 19)
 	if d.chance(0.4) {
-		n = d.intIn(1, 7)
+		n = d.intIn(1, 8)
 	}
 	for range n {
 		switch u := d.Float64(); {
@@ -100,7 +100,7 @@ func (sc *scene) object() {
 		kinds := []string{"rock", "rock", "rock", "timber", "timber", "tree", "tyre", "crate", "pipe", "debris"}
 		kind := kinds[d.IntN(len(kinds))]
 		id := sc.add(thing{class: detect.BottomObject, kind: kind, side: pl.side, heightM: h})
-		strength := d.logIn(0.9, 14)
+		strength := d.logIn(1.2, 16)
 		switch kind {
 		case "rock":
 			sc.boulder(pl, id, sizeM/2, h, strength)
@@ -433,7 +433,7 @@ func (sc *scene) fish() {
 			kind = "school"
 		}
 		id := sc.add(thing{class: detect.SuspendedTarget, kind: kind, side: pl.side, offBottomM: foot, heightM: b + half})
-		strength := d.logIn(1.2, 22)
+		strength := d.logIn(1.5, 25)
 		if school {
 			for range d.intIn(6, 60) {
 				q := pl
