@@ -7,15 +7,23 @@ func (sc *scene) bottom() {
 	d := sc.d
 	lenM := float64(sc.pings) * sc.pingM
 	relief := newField(d, lenM, sc.rangeM, fieldShape{
-		longM: sc.rangeM * d.logIn(0.1, 1.2), shortM: sc.cellM * d.logIn(3, 10), slope: d.in(0.8, 1.6), stretch: d.logIn(0.3, 4), shear: d.in(-1, 1),
+		longM: sc.rangeM * d.logIn(0.1, 1.2), shortM: sc.cellM * d.logIn(3, 10), slope: d.in(0.8, 1.6),
+		stretch: d.logIn(0.3, 4), shear: d.in(-1, 1),
 	})
-	rough := d.logIn(0.004, 0.12) * relief.longest() / 6
+	// Relief that shades itself looks like what is labelled; mostly it stays under the lowest line of sight.
+	steep := d.logIn(0.004, 0.12)
+	if d.chance(0.8) {
+		steep = min(steep, 0.4*sc.depthM/sc.rangeM)
+	}
+	rough := steep * relief.longest() / 6
 	tone := newField(d, lenM, sc.rangeM, fieldShape{
-		longM: sc.rangeM * d.logIn(0.05, 1), shortM: sc.cellM * d.logIn(1.6, 6), slope: d.in(0.05, 1.1), stretch: d.logIn(0.2, 6), shear: d.in(-1.5, 1.5),
+		longM: sc.rangeM * d.logIn(0.05, 1), shortM: sc.cellM * d.logIn(1.6, 6), slope: d.in(0.05, 1.1),
+		stretch: d.logIn(0.2, 6), shear: d.in(-1.5, 1.5),
 	})
 	toneAmp := d.logIn(0.08, 0.7)
 	patch := newField(d, lenM, sc.rangeM, fieldShape{
-		longM: sc.rangeM * d.logIn(0.15, 0.8), shortM: sc.cellM * d.logIn(4, 15), slope: d.in(0.5, 1.3), stretch: d.logIn(0.3, 5), shear: d.in(-1, 1),
+		longM: sc.rangeM * d.logIn(0.15, 0.8), shortM: sc.cellM * d.logIn(4, 15), slope: d.in(0.5, 1.3),
+		stretch: d.logIn(0.3, 5), shear: d.in(-1, 1),
 	})
 	edge, soft, contrast := d.in(-0.8, 1.6), d.logIn(2, 30), d.sign()*d.logIn(0.15, 1.4)
 	if d.chance(0.4) {
@@ -32,15 +40,7 @@ func (sc *scene) bottom() {
 	if d.chance(0.12) {
 		ledges, ledgeHeight, ledgeSharp = d.logIn(0.6, 4), sc.depthM*d.logIn(0.01, 0.08), d.logIn(2, 20)
 	}
-	tilt := [2]float64{d.in(-0.06, 0.06), d.in(-0.06, 0.06)}
-	bank := [2]float64{}
-	bankAt, bankWide := [2]float64{}, [2]float64{}
-	for i := range bank {
-		if d.chance(0.14) {
-			bank[i] = d.in(-0.5, 0.6) * sc.depthM
-			bankAt[i], bankWide[i] = d.in(0.2, 0.95)*sc.rangeM, d.logIn(0.01, 0.15)*sc.rangeM
-		}
-	}
+	slopes := [2]slope{sc.newSlope(), sc.newSlope()}
 	patchRow, warp := make([]float32, sc.cells), make([]float32, sc.cells)
 	grain := make([]float32, sc.cells)
 	for i, sw := range sc.sides {
@@ -52,7 +52,7 @@ func (sc *scene) bottom() {
 			tone.addRow(tn, x, y, step, toneAmp)
 			clear(patchRow)
 			patch.addRow(patchRow, x, y, step, 1)
-			if ripple.height > 0 || bank[i] != 0 || ledges > 0 {
+			if ripple.height > 0 || slopes[i].bank != 0 || ledges > 0 {
 				clear(warp)
 				relief.addRow(warp, x, y, step, 1)
 			}
@@ -60,7 +60,7 @@ func (sc *scene) bottom() {
 			for k := range z {
 				g := (float64(k) + 0.5) * sc.cellM
 				q := 1 / (1 + math.Exp(float64(-(patchRow[k]-float32(edge)))*soft))
-				z[k] += float32(tilt[i] * g)
+				z[k] += slopes[i].at(g, float64(warp[k]))
 				share := gravelShare
 				if gravelInPatch {
 					share *= float32(q)
@@ -72,9 +72,6 @@ func (sc *scene) bottom() {
 				if ledges > 0 {
 					z[k] += terrace(float64(warp[k])*ledges, ledgeSharp) * float32(ledgeHeight)
 				}
-				if bank[i] != 0 {
-					z[k] += float32(bank[i] / (1 + math.Exp(-(g-bankAt[i]-float64(warp[k])*bankWide[i]*2)/bankWide[i]*3)))
-				}
 			}
 		}
 		sc.features(sw)
@@ -85,6 +82,29 @@ func (sc *scene) bottom() {
 			}
 		}
 	}
+}
+
+// slope is a side's general tilt, with now and then a bank that rises or falls.
+type slope struct {
+	tilt             float64
+	bank, from, wide float64 // metres; no bank where it is 0
+}
+
+func (sc *scene) newSlope() slope {
+	d := sc.d
+	s := slope{tilt: d.in(-0.06, 0.06)}
+	if d.chance(0.14) {
+		s.bank, s.from, s.wide = d.in(-0.5, 0.6)*sc.depthM, d.in(0.2, 0.95)*sc.rangeM, d.logIn(0.01, 0.15)*sc.rangeM
+	}
+	return s
+}
+
+func (s *slope) at(ground, warp float64) float32 {
+	z := s.tilt * ground
+	if s.bank != 0 {
+		z += s.bank / (1 + math.Exp(-(ground-s.from-warp*s.wide*2)/s.wide*3))
+	}
+	return float32(z)
 }
 
 // terrace is v with its slopes gathered into steps of 1, as outcropping beds lie.
@@ -137,7 +157,7 @@ func (sc *scene) features(sw *swath) {
 		kind := d.IntN(5)
 		switch kind {
 		case 1: // a mound too gentle to shade
-			depth = size * d.in(0.01, 0.06)
+			depth = size * min(d.in(0.01, 0.06), 0.3*sc.depthM/sc.rangeM)
 		case 2, 3: // a patch in tone alone
 			depth, change = 0, d.sign()*d.logIn(0.3, 1.6)
 		case 4:

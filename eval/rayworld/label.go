@@ -51,8 +51,8 @@ func (sc *scene) truth() []traces {
 	return out
 }
 
-// keepBright drops cells with little of what the thing's bright ones give: the smear of a steep face laid over the bottom before it, which nobody
-// would take into the box.
+// keepBright drops cells with little of what the thing's bright ones give: the smear of a steep face laid over the bottom before it, which
+// nobody would take into the box.
 func (t *traces) keepBright() {
 	if len(t.gain) == 0 {
 		return
@@ -222,8 +222,10 @@ func (g *gauge) stand(side int, cs []cell, box image.Rectangle) standing {
 // label writes down what the finished picture shows.
 func (sc *scene) label(v view, r *recording, scr *screen, img image.Image, found []traces) eval.CaptureLabel {
 	panel := detect.BoxOf(v.rect())
-	l := eval.CaptureLabel{By: "scene", RangeM: sc.rangeM, Panel: &panel, Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: scr.furniture}
-	l.Palette = scr.palette
+	l := eval.CaptureLabel{
+		By: "scene", RangeM: sc.rangeM, Panel: &panel, Palette: scr.palette, Marks: []eval.MarkLabel{}, Humps: [][2]int{},
+		Furniture: scr.furniture,
+	}
 	if scr.inverted {
 		l.Palette += "-inverted"
 	}
@@ -297,6 +299,25 @@ func sureOf(up, down standing, shadow bool) bool {
 	return alone || shadow && (pair || plain)
 }
 
+// whole tells whether a thing is large enough, clear of what is drawn over the panel, and not cut by its rim.
+func (g *gauge) whole(light image.Rectangle, dark *image.Rectangle, over []eval.FurnitureLabel) bool {
+	both := light
+	if dark != nil {
+		both = both.Union(*dark)
+	}
+	small := max(light.Dx(), light.Dy()) < surePx && (dark == nil || max(both.Dx(), both.Dy()) < 2*surePx)
+	if small || light.Dx()*light.Dy() < 2*surePx {
+		return false
+	}
+	for _, f := range over {
+		if in := f.Box.Rect().Intersect(light); in.Dx()*in.Dy()*4 > light.Dx()*light.Dy() {
+			return false
+		}
+	}
+	rim := g.v.rect().Inset(2)
+	return light.Min.X >= rim.Min.X && light.Max.X <= rim.Max.X
+}
+
 // mark measures one thing in the picture; nil where it can't be seen.
 func (g *gauge) mark(t thing, tr traces, light image.Rectangle, dark *image.Rectangle, over []eval.FurnitureLabel) *eval.MarkLabel {
 	up := g.stand(t.side, tr.light, light)
@@ -311,23 +332,7 @@ func (g *gauge) mark(t thing, tr traces, light image.Rectangle, dark *image.Rect
 	if dark != nil && (down.ok && down.spreads < shadowSpreads || dark.Dx() < 2) {
 		dark = nil
 	}
-	sure := sureOf(up, down, dark != nil)
-	whole := light
-	if dark != nil {
-		whole = whole.Union(*dark)
-	}
-	if max(light.Dx(), light.Dy()) < surePx && (dark == nil || max(whole.Dx(), whole.Dy()) < 2*surePx) || light.Dx()*light.Dy() < 2*surePx {
-		sure = false
-	}
-	for _, f := range over {
-		if in := f.Box.Rect().Intersect(light); in.Dx()*in.Dy()*4 > light.Dx()*light.Dy() {
-			sure = false
-		}
-	}
-	// A thing cut by the rim can't be judged whole.
-	if rim := g.v.rect().Inset(2); light.Min.X < rim.Min.X || light.Max.X > rim.Max.X {
-		sure = false
-	}
+	sure := sureOf(up, down, dark != nil) && g.whole(light, dark, over)
 	h := detect.BoxOf(light)
 	m := &eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sideName(t.side), Highlight: &h, Sure: &sure}
 	if t.heightM > 0 {

@@ -28,7 +28,7 @@ type swath struct {
 	slant           []float32
 }
 
-// ray marches one ping over heights z with strengths sig; things are followed only where owner is given.
+// ray marches one ping over the bare bottom, or over the bottom with the things, and puts its echoes into the slant bins.
 func (sc *scene) ray(sw *swath, p int, things bool) {
 	n, bins := sc.cells, sc.bins
 	z, sig, e := sw.base, sw.sand, sw.bare[p*bins:(p+1)*bins]
@@ -42,41 +42,9 @@ func (sc *scene) ray(sw *swath, p int, things bool) {
 	h, dg := float32(sc.altitude[p]), float32(sc.cellM)
 	perBin := float32(1 / sc.binM)
 
-	// Elevation of each cell seen from the boat; what lies under the highest so far is hidden.
-	highest := float32(-1e9)
-	var by int16
-	owner := sw.owner[p*n : (p+1)*n]
-	var first float32 = 1e9
-	for k := range row {
-		y := (float32(k) + 0.5) * dg
-		d := h - row[k]
-		s := float32(math.Sqrt(float64(y*y + d*d)))
-		sw.slant[k] = s * perBin
-		first = min(first, s)
-		el := -d / y
-		if el >= highest {
-			highest, by = el, 0
-			if things {
-				by = owner[k]
-			}
-			sw.through[k] = 1
-		} else {
-			sw.through[k] = 0
-			if by > 0 && things {
-				mark(sw.blocker[p*bins:(p+1)*bins], sw.slantEdge(k), sw.slant[k], by)
-			}
-		}
-		sw.runMax[k] = highest
-	}
-	if !things {
-		sw.first[p] = float64(first * perBin)
-	}
-	if things {
-		for i := range sw.pieces[p] {
-			sc.shade(sw, p, &sw.pieces[p][i], h)
-		}
-	}
+	sc.look(sw, p, row, things)
 
+	owner := sw.owner[p*n : (p+1)*n]
 	inv2x, inv2y := float32(0.5/sc.pingM), 0.5/dg
 	share := dg * perBin
 	for k := 1; k < n-1; k++ {
@@ -126,6 +94,45 @@ func (sc *scene) ray(sw *swath, p int, things bool) {
 	if things {
 		for i := range sw.pieces[p] {
 			sc.pieceEcho(sw, p, &sw.pieces[p][i], h, e)
+		}
+	}
+}
+
+// look follows the lines of sight over the heights of one ping: which cells are seen, how far they are, and what hides the others.
+func (sc *scene) look(sw *swath, p int, row []float32, things bool) {
+	n, bins := sc.cells, sc.bins
+	h, dg, perBin := float32(sc.altitude[p]), float32(sc.cellM), float32(1/sc.binM)
+	// Elevation of each cell seen from the boat; what lies under the highest so far is hidden.
+	highest := float32(-1e9)
+	var by int16
+	owner := sw.owner[p*n : (p+1)*n]
+	var first float32 = 1e9
+	for k := range row {
+		y := (float32(k) + 0.5) * dg
+		d := h - row[k]
+		s := float32(math.Sqrt(float64(y*y + d*d)))
+		sw.slant[k] = s * perBin
+		first = min(first, s)
+		el := -d / y
+		if el >= highest {
+			highest, by = el, 0
+			if things {
+				by = owner[k]
+			}
+			sw.through[k] = 1
+		} else {
+			sw.through[k] = 0
+			if by > 0 && things {
+				mark(sw.blocker[p*bins:(p+1)*bins], sw.slantEdge(k), sw.slant[k], by)
+			}
+		}
+		sw.runMax[k] = highest
+	}
+	if !things {
+		sw.first[p] = float64(first * perBin)
+	} else {
+		for i := range sw.pieces[p] {
+			sc.shade(sw, p, &sw.pieces[p][i], h)
 		}
 	}
 }

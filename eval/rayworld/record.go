@@ -9,22 +9,54 @@ type recording struct {
 	lostRows [][2]int
 }
 
+// grain is the multiplicative speckle: gamma, or K where a second gamma modulates it, alike from ping to ping or bin to bin by some share.
+type grain struct {
+	fast, slow    gammaTable // slow is nil where nothing modulates
+	along, across float32
+	last, second  []float32
+}
+
+func newGrain(d dice, looks float64, bins int) *grain {
+	g := &grain{fast: newGammaTable(d, looks), last: make([]float32, bins), second: make([]float32, bins)}
+	if d.chance(0.45) {
+		g.slow = newGammaTable(d, d.logIn(0.8, 8))
+	}
+	if d.chance(0.45) {
+		g.along = float32(d.in(0, 0.9))
+	}
+	if d.chance(0.45) {
+		g.across = float32(d.in(0, 0.9))
+	}
+	g.fast.fill(d, g.last)
+	return g
+}
+
+// fill draws the speckle of the next ping.
+func (g *grain) fill(d dice, dst []float32) {
+	g.fast.fill(d, dst)
+	if g.slow != nil {
+		g.slow.fill(d, g.second)
+		for b := range dst {
+			dst[b] *= g.second[b]
+		}
+	}
+	for b := range dst {
+		dst[b] += g.along * (g.last[b] - dst[b])
+	}
+	copy(g.last, dst)
+	for b := 1; b < len(dst); b++ {
+		dst[b] += g.across * 0.7 * (dst[b-1] - dst[b])
+	}
+}
+
 // listen turns energies into amplitudes with speckle, noise, water and the faults of a record.
 func (sc *scene) listen() *recording {
 	d := sc.d
 	n, w := sc.bins, 2*sc.bins
 	r := &recording{amp: make([]float32, w*sc.pings), w: w, h: sc.pings}
 	looks := d.logIn(0.9, 7)
-	table, noiseTable := newGammaTable(d, looks), newGammaTable(d, d.logIn(0.8, 4))
-	modulated := d.chance(0.45)
-	slow := newGammaTable(d, d.logIn(0.8, 8))
-	alongMix, acrossMix := float32(0), float32(0)
-	if d.chance(0.45) {
-		alongMix = float32(d.in(0, 0.9))
-	}
-	if d.chance(0.45) {
-		acrossMix = float32(d.in(0, 0.9))
-	}
+	grain := newGrain(d, looks, n)
+	noiseTable := newGammaTable(d, d.logIn(0.8, 4))
 	floor := make([]float32, n)
 	for b := range floor {
 		floor[b] = float32(sc.noise * (0.03 + math.Pow(float64(b)/float64(n), sc.noisePower)))
@@ -42,32 +74,14 @@ func (sc *scene) listen() *recording {
 	}
 	glitterUp, glitterLong := d.logIn(1.5, 12), d.IntN(4)
 	sc.water()
-	speck, last, noise, grains := make([]float32, n), make([]float32, n), make([]float32, n), make([]float32, n)
-	line := make([]float32, n)
+	speck, noise, line := make([]float32, n), make([]float32, n), make([]float32, n)
 	bright := make([]int, n)
 	for i, sw := range sc.sides {
 		other := sc.sides[1-i]
 		clear(bright)
 		for p := range sc.pings {
-			table.fill(d, speck)
+			grain.fill(d, speck)
 			noiseTable.fill(d, noise)
-			if modulated {
-				slow.fill(d, grains)
-				for b := range speck {
-					speck[b] *= grains[b]
-				}
-			}
-			if p > 0 && alongMix > 0 {
-				for b := range speck {
-					speck[b] += alongMix * (last[b] - speck[b])
-				}
-			}
-			copy(last, speck)
-			if acrossMix > 0 {
-				for b := 1; b < n; b++ {
-					speck[b] += acrossMix * 0.7 * (speck[b-1] - speck[b])
-				}
-			}
 			e, o := sw.full[p*n:(p+1)*n], other.full[p*n:(p+1)*n]
 			for b := range line {
 				v := e[b]
@@ -112,65 +126,23 @@ func (sc *scene) listen() *recording {
 // water puts unlabelled things into the water column: specks, clouds, surface lines, bubbles, ring-down at the nadir.
 func (sc *scene) water() {
 	d := sc.d
-	n := sc.bins
 	for _, sw := range sc.sides {
 		if d.chance(0.4) {
-			top := d.logIn(0.05, 3)
-			for range int(d.logIn(3, 400)) {
-				p, b := d.IntN(sc.pings), d.IntN(n)
-				if float64(b) > sw.first[p]-1 && d.chance(0.8) {
-					continue
-				}
-				for j := range d.intIn(1, 3) {
-					if p+j < sc.pings {
-						sw.full[(p+j)*n+b] += float32(top * d.ExpFloat64())
-					}
-				}
-			}
+			sc.specks(sw)
 		}
 		if d.chance(0.3) {
-			cloud := newField(d, float64(sc.pings), float64(n), fieldShape{
-				longM: float64(n) * d.in(0.1, 0.8), shortM: d.logIn(4, 20), slope: d.in(0.4, 1.2), stretch: d.logIn(0.2, 3),
-			})
-			cut, amp := float32(d.in(-0.3, 1.3)), float32(d.logIn(0.01, 0.5))
-			row := make([]float32, n)
-			for p := range sc.pings {
-				reach := min(int(sw.first[p]), n)
-				clear(row[:reach])
-				cloud.addRow(row[:reach], float64(p), 0, 1, 1)
-				for b, v := range row[:reach] {
-					if v > cut {
-						sw.full[p*n+b] += amp * (v - cut)
-					}
-				}
-			}
+			sc.cloud(sw)
 		}
 		for range d.IntN(3) * d.IntN(2) {
-			at, amp, sway := d.in(0.02, 0.9)*sc.depthM/sc.binM, d.logIn(0.03, 3), d.logIn(0.2, 6)
-			period, gate := d.logIn(10, 300), d.in(0, 1)
-			for p := range sc.pings {
-				if d.Float64() < gate*0.5 {
-					continue
-				}
-				b := int(at + sway*math.Sin(float64(p)/period*6.28))
-				if b >= 0 && b < n {
-					sw.full[p*n+b] += float32(amp * d.ExpFloat64())
-				}
-			}
+			sc.surfaceLine(sw)
 		}
 		if d.chance(0.12) {
-			p0, b0 := d.IntN(sc.pings), d.in(0.1, 0.9)*sc.depthM/sc.binM
-			long, wide, amp := d.logIn(3, 60), d.logIn(2, 25), d.logIn(0.1, 3)
-			for range int(long * wide * 0.5) {
-				p, b := p0+int(d.NormFloat64()*long/2), int(b0+d.NormFloat64()*wide/2)
-				if p >= 0 && p < sc.pings && b >= 0 && b < n {
-					sw.full[p*n+b] += float32(amp * d.ExpFloat64())
-				}
-			}
+			sc.bubbles(sw)
 		}
 	}
+	n := sc.bins
 	// The ring-down is the same on both sides.
-	ring, amp := d.logIn(0.003, 0.08)*float64(n), d.logIn(0.02, 30)
+	ring, amp := d.logIn(0.003, 0.08)*float64(sc.bins), d.logIn(0.02, 30)
 	if d.chance(0.25) {
 		amp = 0
 	}
@@ -184,8 +156,81 @@ func (sc *scene) water() {
 	}
 }
 
-// faults spoil the record: gain steps, stripes, other sounders, lost pings, interference.
+// specks are plankton and bubbles, each a bin or a few pings of one.
+func (sc *scene) specks(sw *swath) {
+	d, n := sc.d, sc.bins
+	top := d.logIn(0.05, 3)
+	for range int(d.logIn(3, 400)) {
+		p, b := d.IntN(sc.pings), d.IntN(n)
+		if float64(b) > sw.first[p]-1 && d.chance(0.8) {
+			continue
+		}
+		for j := range d.intIn(1, 3) {
+			if p+j < sc.pings {
+				sw.full[(p+j)*n+b] += float32(top * d.ExpFloat64())
+			}
+		}
+	}
+}
+
+// cloud is a haze of small life in the column.
+func (sc *scene) cloud(sw *swath) {
+	d, n := sc.d, sc.bins
+	cloud := newField(d, float64(sc.pings), float64(n), fieldShape{
+		longM: float64(n) * d.in(0.1, 0.8), shortM: d.logIn(4, 20), slope: d.in(0.4, 1.2), stretch: d.logIn(0.2, 3),
+	})
+	cut, amp := float32(d.in(-0.3, 1.3)), float32(d.logIn(0.01, 0.5))
+	row := make([]float32, n)
+	for p := range sc.pings {
+		reach := min(int(sw.first[p]), n)
+		clear(row[:reach])
+		cloud.addRow(row[:reach], float64(p), 0, 1, 1)
+		for b, v := range row[:reach] {
+			if v > cut {
+				sw.full[p*n+b] += amp * (v - cut)
+			}
+		}
+	}
+}
+
+// surfaceLine is an echo of the surface or of the hull: a line at a slant range that hardly changes, with holes.
+func (sc *scene) surfaceLine(sw *swath) {
+	d, n := sc.d, sc.bins
+	at, amp, sway := d.in(0.02, 0.9)*sc.depthM/sc.binM, d.logIn(0.03, 3), d.logIn(0.2, 6)
+	period, gate := d.logIn(10, 300), d.in(0, 1)
+	for p := range sc.pings {
+		if d.Float64() < gate*0.5 {
+			continue
+		}
+		b := int(at + sway*math.Sin(float64(p)/period*6.28))
+		if b >= 0 && b < n {
+			sw.full[p*n+b] += float32(amp * d.ExpFloat64())
+		}
+	}
+}
+
+// bubbles are a plume of specks close together.
+func (sc *scene) bubbles(sw *swath) {
+	d, n := sc.d, sc.bins
+	p0, b0 := d.IntN(sc.pings), d.in(0.1, 0.9)*sc.depthM/sc.binM
+	long, wide, amp := d.logIn(3, 60), d.logIn(2, 25), d.logIn(0.1, 3)
+	for range int(long * wide * 0.5) {
+		p, b := p0+int(d.NormFloat64()*long/2), int(b0+d.NormFloat64()*wide/2)
+		if p >= 0 && p < sc.pings && b >= 0 && b < n {
+			sw.full[p*n+b] += float32(amp * d.ExpFloat64())
+		}
+	}
+}
+
+// faults spoil the record.
 func (sc *scene) faults(r *recording) {
+	sc.gainSteps(r)
+	sc.interference(r)
+	sc.loseRows(r)
+}
+
+// gainSteps changes the gain in stretches of pings, of one side, or from ping to ping.
+func (sc *scene) gainSteps(r *recording) {
 	d := sc.d
 	if d.chance(0.3) {
 		for range d.intIn(1, 3) {
@@ -222,6 +267,11 @@ func (sc *scene) faults(r *recording) {
 			}
 		}
 	}
+}
+
+// interference adds other sounders' pulses, single dots and noisy pings.
+func (sc *scene) interference(r *recording) {
+	d := sc.d
 	if d.chance(0.25) {
 		sc.stripes(r)
 	}
@@ -239,6 +289,11 @@ func (sc *scene) faults(r *recording) {
 			}
 		}
 	}
+}
+
+// loseRows blanks pings or repeats the one before.
+func (sc *scene) loseRows(r *recording) {
+	d := sc.d
 	if d.chance(0.2) {
 		for range d.intIn(1, 4) {
 			p := d.IntN(r.h)

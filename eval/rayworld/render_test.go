@@ -3,6 +3,7 @@ package rayworld
 import (
 	"context"
 	"errors"
+	"fmt"
 	"image"
 	"reflect"
 	"strings"
@@ -51,41 +52,53 @@ func span(side detect.Side, b detect.Box) (near, far int) {
 	return b.X, b.X + b.W
 }
 
+func checkFrame(t *testing.T, seed int64, c *Capture) {
+	t.Helper()
+	if size, panel := c.Image.Bounds(), c.Label.Panel.Rect(); !panel.In(size) || size.Dx() < 500 || size.Dx() > 2000 {
+		t.Errorf("seed %d: panel %v in picture %v", seed, panel, size)
+	}
+	if one := c.Label.Side != ""; one != (len(c.Label.Nadir) == 0) {
+		t.Errorf("seed %d: side %q with %d nadir points", seed, c.Label.Side, len(c.Label.Nadir))
+	}
+}
+
+func checkMark(t *testing.T, what string, m eval.MarkLabel, panel image.Rectangle) {
+	t.Helper()
+	if m.Class != detect.SuspendedTarget && (m.GapPx != nil || m.OffBottomM != nil) {
+		t.Errorf("%s: lies on the bottom and has a gap", what)
+	}
+	if !m.Highlight.Rect().In(panel) || m.Shadow != nil && !m.Shadow.Rect().In(panel) {
+		t.Errorf("%s: boxes %v %v outside panel %v", what, m.Highlight, m.Shadow, panel)
+	}
+	if m.Shadow == nil {
+		return
+	}
+	near, far := span(m.Side, *m.Highlight)
+	shadowNear, shadowFar := span(m.Side, *m.Shadow)
+	if shadowNear+shadowFar <= near+far || shadowNear < near {
+		t.Errorf("%s: shadow %v not beyond highlight %v", what, *m.Shadow, *m.Highlight)
+	}
+}
+
 func TestLabels(t *testing.T) {
 	var marks, sure, hang, empty, close int
 	var light, dark, lights, darks float64
 	for seed := range int64(seeds) {
 		c := render(t, seed)
 		panel := c.Label.Panel.Rect()
-		if size := c.Image.Bounds(); !panel.In(size) || size.Dx() < 500 || size.Dx() > 2000 {
-			t.Errorf("seed %d: panel %v in picture %v", seed, panel, size)
-		}
-		if one := c.Label.Side != ""; one != (len(c.Label.Nadir) == 0) {
-			t.Errorf("seed %d: side %q with %d nadir points", seed, c.Label.Side, len(c.Label.Nadir))
-		}
+		checkFrame(t, seed, c)
 		if len(c.Label.Marks) == 0 {
 			empty++
 		}
 		lum, w := lit(c.Image, strings.HasSuffix(c.Label.Palette, "-inverted"))
 		for i, m := range c.Label.Marks {
 			marks++
+			checkMark(t, fmt.Sprintf("seed %d mark %d %s", seed, i, m.Kind), m, panel)
 			if m.Class == detect.SuspendedTarget {
 				hang++
-			} else if m.GapPx != nil || m.OffBottomM != nil {
-				t.Errorf("seed %d mark %d: %s lies on the bottom and has a gap", seed, i, m.Kind)
 			}
-			if !m.Highlight.Rect().In(panel) || m.Shadow != nil && !m.Shadow.Rect().In(panel) {
-				t.Errorf("seed %d mark %d: boxes %v %v outside panel %v", seed, i, m.Highlight, m.Shadow, panel)
-			}
-			if m.Shadow != nil {
-				near, far := span(m.Side, *m.Highlight)
-				shadowNear, shadowFar := span(m.Side, *m.Shadow)
-				if shadowNear+shadowFar <= near+far || shadowNear < near {
-					t.Errorf("seed %d mark %d %s: shadow %v not beyond highlight %v", seed, i, m.Kind, *m.Shadow, *m.Highlight)
-				}
-				if m.GapPx != nil && *m.GapPx <= 10 {
-					close++
-				}
+			if m.GapPx != nil && *m.GapPx <= 10 {
+				close++
 			}
 			if !*m.Sure {
 				continue

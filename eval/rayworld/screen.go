@@ -47,7 +47,7 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	if soft > 1 {
 		method = 1
 	}
-	shown := resample(r.amp, r.w, r.h, v.c0, newTaps(v.c1-v.c0, v.w, method, soft), newTaps(r.h, v.h, method, soft))
+	shown := resample(r.amp, r.w, v.c0, newTaps(v.c1-v.c0, v.w, method, soft), newTaps(r.h, v.h, method, soft))
 	roughen(d, shown, v.w)
 	scr := newScreen(d, v)
 	scr.panel(shown)
@@ -252,7 +252,8 @@ func (s *screen) text(plate bool) {
 	d := s.d
 	words := []string{
 		fmt.Sprintf("%.1f m", d.in(1, 60)), fmt.Sprintf("%d", d.IntN(100)), fmt.Sprintf("%02d:%02d:%02d", d.IntN(24), d.IntN(60), d.IntN(60)),
-		fmt.Sprintf("%.1f kn", d.in(0, 9)), fmt.Sprintf("%.1f C", d.in(2, 25)), "PORT", "STBD", fmt.Sprintf("%d kHz", d.IntN(12)*100+200), "DEPTH", "R", "L",
+		fmt.Sprintf("%.1f kn", d.in(0, 9)), fmt.Sprintf("%.1f C", d.in(2, 25)), "PORT", "STBD",
+		fmt.Sprintf("%d kHz", d.IntN(12)*100+200), "DEPTH", "R", "L",
 	}
 	s.write(words[d.IntN(len(words))], d.IntN(s.v.fullW), d.IntN(s.v.fullH), plate, d.intIn(1, 3), s.ink())
 }

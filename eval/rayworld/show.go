@@ -129,8 +129,8 @@ func newTaps(n, m, method int, soft float64) taps {
 	return t
 }
 
-// resample scales src (stride wide, columns c0..c1) to w x h.
-func resample(src []float32, stride, rows, c0 int, tx, ty taps) []float32 {
+// resample scales src, stride wide and taken from column c0 on, to as many columns and rows as there are taps.
+func resample(src []float32, stride, c0 int, tx, ty taps) []float32 {
 	w, h := len(tx.from), len(ty.from)
 	out, mid := make([]float32, w*h), make([]float32, stride)
 	for y := range h {

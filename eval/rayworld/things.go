@@ -94,7 +94,8 @@ func (sc *scene) object() {
 		shadow := pl.slant() * h / (pl.up - h) / sc.binM
 		at := pl.slant() / sc.binM
 		half := 0.8 * sizeM / sc.pingM
-		if !sc.claim(spot{pl.side, pl.x/sc.pingM - half - 3, pl.x/sc.pingM + half + 3, at - size*0.6 - 3 - h*pl.up/pl.slant()/sc.binM, at + size*0.6 + shadow + 4}) {
+		if !sc.claim(spot{pl.side, pl.x/sc.pingM - half - 3, pl.x/sc.pingM + half + 3,
+			at - size*0.6 - 3 - h*pl.up/pl.slant()/sc.binM, at + size*0.6 + shadow + 4}) {
 			continue
 		}
 		kinds := []string{"rock", "rock", "rock", "timber", "timber", "tree", "tyre", "crate", "pipe", "debris"}
@@ -232,8 +233,8 @@ func (sc *scene) tree(pl place, id int16, size, h, strength float64) {
 	turn := d.in(0, 2*math.Pi)
 	for range d.intIn(4, 14) {
 		dir := turn + d.in(-0.9, 0.9)
-		sc.branch(pl, id, pl.x+size*0.3*math.Cos(turn)*d.Float64(), pl.y+size*0.3*math.Sin(turn)*d.Float64(), h*d.in(0, 0.5), dir, d.in(-0.1, 1.2),
-			size*d.in(0.2, 0.6), h*d.in(0.02, 0.12), strength*d.in(0.2, 1))
+		x, y := pl.x+size*0.3*math.Cos(turn)*d.Float64(), pl.y+size*0.3*math.Sin(turn)*d.Float64()
+		sc.branch(pl, id, x, y, h*d.in(0, 0.5), dir, d.in(-0.1, 1.2), size*d.in(0.2, 0.6), h*d.in(0.02, 0.12), strength*d.in(0.2, 1))
 	}
 }
 
