@@ -12,7 +12,7 @@ func (sc *scene) bottom() {
 	})
 	// Relief that shades itself looks like what is labelled; mostly it stays under the lowest line of sight.
 	steep := d.logIn(0.004, 0.12)
-	if d.chance(0.8) {
+	if d.chance(0.87) {
 		steep = min(steep, 0.4*sc.depthM/sc.rangeM)
 	}
 	rough := steep * relief.longest() / 6

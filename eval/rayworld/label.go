@@ -281,6 +281,7 @@ const (
 	sureSpreads   = 4.2 // highlight alone
 	sureLevels    = 18.0
 	sureGrains    = 1.05
+	schoolGrains  = 1.6 // the same for what lies scattered over its box
 	pairSpreads   = 2.8 // highlight and shadow together
 	pairLevels    = 10.0
 	darkSpreads   = 5.0 // shadow so plain that a faint highlight before it is enough
@@ -289,11 +290,15 @@ const (
 )
 
 // sureOf tells whether a careful person would surely see the thing.
-func sureOf(up, down standing, shadow bool) bool {
+func sureOf(up, down standing, shadow, scattered bool) bool {
 	if !up.ok {
 		return false
 	}
-	alone := up.spreads >= sureSpreads && up.levels >= sureLevels && up.grains >= sureGrains
+	grains := sureGrains
+	if scattered {
+		grains = schoolGrains
+	}
+	alone := up.spreads >= sureSpreads && up.levels >= sureLevels && up.grains >= grains
 	pair := up.spreads >= pairSpreads && down.spreads >= pairSpreads && up.levels >= pairLevels && down.levels >= pairLevels
 	plain := up.spreads >= goneSpreads && up.levels > 4 && down.spreads >= darkSpreads && down.levels >= darkLevels
 	return alone || shadow && (pair || plain)
@@ -332,7 +337,7 @@ func (g *gauge) mark(t thing, tr traces, light image.Rectangle, dark *image.Rect
 	if dark != nil && (down.ok && down.spreads < shadowSpreads || dark.Dx() < 2) {
 		dark = nil
 	}
-	sure := sureOf(up, down, dark != nil) && g.whole(light, dark, over)
+	sure := sureOf(up, down, dark != nil, t.kind == "school") && g.whole(light, dark, over)
 	h := detect.BoxOf(light)
 	m := &eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sideName(t.side), Highlight: &h, Sure: &sure}
 	if t.heightM > 0 {

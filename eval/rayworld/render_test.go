@@ -154,6 +154,29 @@ func overRing(lum []float32, w int, panel, box image.Rectangle, m eval.MarkLabel
 	return in/inN - out/outN
 }
 
+// The labelled first return parts dark water from bright bottom.
+func TestFirstReturnParts(t *testing.T) {
+	var step, n float64
+	for seed := range int64(seeds) {
+		c := render(t, seed)
+		lum, w := lit(c.Image, strings.HasSuffix(c.Label.Palette, "-inverted"))
+		panel := c.Label.Panel.Rect()
+		for out, line := range map[int][]detect.RowX{-1: c.Label.FirstReturn.Port, 1: c.Label.FirstReturn.Starboard} {
+			for _, rx := range line {
+				y, x := int(rx[0]), int(rx[1])
+				for d := 4; d < 10; d++ {
+					if a, b := x+out*d, x-out*d; a >= panel.Min.X && a < panel.Max.X && b >= panel.Min.X && b < panel.Max.X {
+						step, n = step+float64(lum[y*w+a]-lum[y*w+b]), n+1
+					}
+				}
+			}
+		}
+	}
+	if step/n < 20 {
+		t.Errorf("bottom stands %.1f levels over the water at the first return, want 20", step/n)
+	}
+}
+
 func BenchmarkRender(b *testing.B) {
 	var seed int64
 	for b.Loop() {

@@ -53,9 +53,13 @@ func (sc *scene) newView() view {
 	if n < 350 && d.chance(0.25) {
 		sx = d.logIn(2.4, 4.5)
 	}
-	w := min(max(cols*sx, 440), 1900)
+	w := min(max(cols*sx, 440), 1800)
 	sy := w / cols * d.logIn(0.5, 2)
 	h := min(max(float64(sc.pings)*sy, 240), 1150)
+	// A quarter is shown bin by bin and ping by ping, the only way in which neighbouring pixels hardly resemble each other.
+	if d.chance(0.3) && cols >= 440 {
+		w, h = cols, float64(sc.pings)
+	}
 	if w*h > 1.3e6 {
 		h = 1.3e6 / w
 	}
@@ -70,9 +74,6 @@ func (sc *scene) newView() view {
 	v.fullW, v.fullH = v.w+pad[0]+pad[2], v.h+pad[1]+pad[3]
 	if v.fullW < 500 {
 		v.fullW = 500
-	}
-	if v.fullW > 1920 {
-		v.fullW = max(1920, v.w+v.x)
 	}
 	return v
 }
