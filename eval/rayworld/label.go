@@ -287,6 +287,7 @@ const (
 	darkSpreads   = 5.0 // shadow so plain that a faint highlight before it is enough
 	darkLevels    = 25.0
 	surePx        = 4
+	maxLyingGapPx = 3.0
 )
 
 // sureOf tells whether a careful person would surely see the thing.
@@ -349,14 +350,23 @@ func (g *gauge) mark(t thing, tr traces, light image.Rectangle, dark *image.Rect
 	}
 	if t.class == detect.SuspendedTarget {
 		m.OffBottomM = &t.offBottomM
-		if dark != nil {
-			gap := float64(dark.Min.X - light.Max.X)
-			if t.side == 0 {
-				gap = float64(light.Min.X - dark.Max.X)
-			}
-			gap = max(gap, 0)
-			m.GapPx = &gap
-		}
+	}
+	if dark == nil {
+		return m
+	}
+	gap := float64(dark.Min.X - light.Max.X)
+	if t.side == 0 {
+		gap = float64(light.Min.X - dark.Max.X)
+	}
+	switch {
+	case t.class == detect.SuspendedTarget:
+		// One fish that touches its shadow can't be told from something that lies there.
+		sure = sure && (gap >= 1 || t.kind == "school")
+		gap = max(gap, 0)
+		m.GapPx = &gap
+	case gap > maxLyingGapPx:
+		// A high thing near the nadir is laid over the water column, away from its shadow, and can't be told from something that hangs.
+		sure = false
 	}
 	return m
 }

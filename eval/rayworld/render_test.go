@@ -75,6 +75,9 @@ func checkMark(t *testing.T, what string, m eval.MarkLabel, panel image.Rectangl
 	}
 	near, far := span(m.Side, *m.Highlight)
 	shadowNear, shadowFar := span(m.Side, *m.Shadow)
+	if m.Class != detect.SuspendedTarget && *m.Sure && shadowNear-far > maxLyingGapPx {
+		t.Errorf("%s: lies on the bottom, is sure and stands %d px off its shadow", what, shadowNear-far)
+	}
 	if shadowNear+shadowFar <= near+far || shadowNear < near {
 		t.Errorf("%s: shadow %v not beyond highlight %v", what, *m.Shadow, *m.Highlight)
 	}
