@@ -1,0 +1,247 @@
+package patchworld
+
+import (
+	"image"
+	"math"
+	"slices"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+)
+
+// view is where a panel of native pixels lies in the final picture.
+type view struct {
+	panel    image.Rectangle
+	sc       scales
+	nadir    float64 // native column edge of slant range 0; outside the panel where one side is shown
+	nativeW  int
+	sides    []*side
+	lum      []uint32 // summed-area table of the final luminance, one more row and column than the picture
+	w        int
+	sense    float64 // -1 where the palette is inverted
+	occupied []image.Rectangle
+}
+
+// column is the final edge coordinate of a slant range.
+func (v *view) column(on *side, s float64) float64 {
+	if on.name == detect.Port {
+		s = -s
+	}
+	return float64(v.panel.Min.X) + (v.nadir+s)*v.sc.x
+}
+
+// box is a native box of a side in the final picture, cut at the panel; empty where nothing of it is in view.
+func (v *view) box(on *side, r image.Rectangle) image.Rectangle {
+	if r.Empty() {
+		return image.Rectangle{}
+	}
+	a, b := v.column(on, float64(r.Min.X)), v.column(on, float64(r.Max.X))
+	if a > b {
+		a, b = b, a
+	}
+	y := float64(v.panel.Min.Y)
+	out := image.Rect(int(math.Round(a)), int(math.Round(y+float64(r.Min.Y)*v.sc.y)),
+		int(math.Round(b)), int(math.Round(y+float64(r.Max.Y)*v.sc.y)))
+	return out.Intersect(v.panel)
+}
+
+// firstAt is the final edge coordinate of a side's first return at a final row.
+func (v *view) firstAt(on *side, y float64) float64 {
+	r := min(max(int((y-float64(v.panel.Min.Y))/v.sc.y), 0), on.h-1)
+	return v.column(on, float64(on.first[r]))
+}
+
+// integrate sums the luminance (ITU-R BT.601 weights, as JPEG has them) of a picture.
+func (v *view) integrate(img image.Image) {
+	b := img.Bounds()
+	v.w = b.Dx() + 1
+	v.lum = make([]uint32, v.w*(b.Dy()+1))
+	row := make([]uint32, b.Dx())
+	for y := range b.Dy() {
+		switch m := img.(type) {
+		case *image.YCbCr:
+			for x := range row {
+				row[x] = uint32(m.Y[y*m.YStride+x])
+			}
+		case *image.RGBA:
+			for x := range row {
+				p := m.Pix[y*m.Stride+4*x:]
+				row[x] = (299*uint32(p[0]) + 587*uint32(p[1]) + 114*uint32(p[2])) / 1000
+			}
+		}
+		sum := uint32(0)
+		for x, l := range row {
+			sum += l
+			v.lum[(y+1)*v.w+x+1] = v.lum[y*v.w+x+1] + sum
+		}
+	}
+}
+
+// mean is the mean echo brightness in a box, 0 to 255, falling luminance taken the other way round.
+func (v *view) mean(r image.Rectangle) float64 {
+	s := v.lum[r.Max.Y*v.w+r.Max.X] - v.lum[r.Min.Y*v.w+r.Max.X] - v.lum[r.Max.Y*v.w+r.Min.X] + v.lum[r.Min.Y*v.w+r.Min.X]
+	m := float64(s) / float64(r.Dx()*r.Dy())
+	if v.sense < 0 {
+		return 255 - m
+	}
+	return m
+}
+
+// strong is the mean of a box, or where it is large enough to have parts, of the third of its parts that lie furthest in the
+// given sense: slant and broken things fill little of their boxes.
+func (v *view) strong(r image.Rectangle, sense float64) float64 {
+	nx, ny := min(max(r.Dx()/4, 1), 4), min(max(r.Dy()/4, 1), 4)
+	if nx*ny < 3 {
+		return v.mean(r)
+	}
+	parts := make([]float64, 0, 16)
+	for j := range ny {
+		for i := range nx {
+			parts = append(parts, sense*v.mean(image.Rect(r.Min.X+r.Dx()*i/nx, r.Min.Y+r.Dy()*j/ny,
+				r.Min.X+r.Dx()*(i+1)/nx, r.Min.Y+r.Dy()*(j+1)/ny)))
+		}
+	}
+	slices.Sort(parts)
+	top := parts[len(parts)-(len(parts)+2)/3:]
+	sum := 0.0
+	for _, p := range top {
+		sum += p
+	}
+	return sense * sum / float64(len(top))
+}
+
+// core is at most so much of a box's middle as has room for neighbours of its size.
+func core(r image.Rectangle) image.Rectangle {
+	c := image.Pt((r.Min.X+r.Max.X)/2, (r.Min.Y+r.Max.Y)/2)
+	w, h := min(r.Dx(), 40), min(r.Dy(), 32)
+	return image.Rect(c.X-w/2, c.Y-h/2, c.X-w/2+w, c.Y-h/2+h)
+}
+
+// stands is how far a box stands out from boxes of its size around it in the given sense: in units of their spread, and in
+// levels. Boxes on the other side of the first return, or over anything else that was set, are no comparison.
+func (v *view) stands(on *side, box image.Rectangle, sense float64) (spreads, levels float64) {
+	r := core(box)
+	if r.Dx() < 1 || r.Dy() < 1 {
+		return 0, 0
+	}
+	wet := v.wet(on, r)
+	var around []float64
+	dx, dy := r.Dx()+2, r.Dy()+2
+	for _, k := range []int{1, 2, 3, 4, 6, 8} {
+		for _, s := range [][2]int{{0, -1}, {0, 1}, {1, 0}, {-1, 0}, {1, 1}, {-1, -1}, {1, -1}, {-1, 1}} {
+			at := r.Add(image.Pt(s[0]*min(k, 3)*dx, s[1]*k*dy))
+			if !at.In(v.panel) || v.wet(on, at) != wet || v.taken(at) {
+				continue
+			}
+			around = append(around, v.strong(at, sense))
+		}
+	}
+	if len(around) < 5 {
+		return 0, 0
+	}
+	sum, square := 0.0, 0.0
+	for _, a := range around {
+		sum += a
+	}
+	mean := sum / float64(len(around))
+	for _, a := range around {
+		square += (a - mean) * (a - mean)
+	}
+	levels = sense * (v.strong(r, sense) - mean)
+	return levels / (math.Sqrt(square/float64(len(around)-1)) + 1.5), levels
+}
+
+// wet tells whether a box's middle lies on the nadir's side of the first return.
+func (v *view) wet(on *side, r image.Rectangle) bool {
+	x, f := float64(r.Min.X+r.Max.X)/2, v.firstAt(on, float64(r.Min.Y+r.Max.Y)/2)
+	if on.name == detect.Port {
+		return x > f
+	}
+	return x < f
+}
+
+func (v *view) taken(r image.Rectangle) bool {
+	for _, o := range v.occupied {
+		if r.Overlaps(o) {
+			return true
+		}
+	}
+	return false
+}
+
+// Limits on what stands out, in spreads of its surroundings and in levels of 255. They were set by looking at pictures of
+// this world with the boxes drawn.
+const (
+	plainSpreads, plainLevels = 3.2, 14
+	aloneSpreads, aloneLevels = 5.0, 25
+	faintSpreads, faintLevels = 1.3, 5
+)
+
+// label writes a thing down as it shows in the final picture; false where it doesn't.
+func (v *view) label(t thing, covered []image.Rectangle, metres float64) (eval.MarkLabel, bool) {
+	high, dark := v.box(t.on, t.highlight), v.box(t.on, t.shadow)
+	if high.Empty() {
+		return eval.MarkLabel{}, false
+	}
+	hs, hl := v.stands(t.on, high, 1)
+	var ds, dl float64
+	if !dark.Empty() {
+		dark = v.trim(t, dark)
+		ds, dl = v.stands(t.on, dark, -1)
+	}
+	if hs < faintSpreads || hl < faintLevels {
+		if ds < plainSpreads*0.7 || dl < plainLevels/2 {
+			return eval.MarkLabel{}, false
+		}
+	}
+	m := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: t.on.name}
+	hb := detect.BoxOf(high)
+	m.Highlight = &hb
+	sees := ds > 2 && dl > 7 && dark.Dx() >= 2 && dark.Dy() >= 2
+	if sees {
+		db := detect.BoxOf(dark)
+		m.Shadow = &db
+	}
+	size := max(high.Dx(), high.Dy())
+	sure := size >= 4 && hs > plainSpreads*0.7 && hl > plainLevels*0.7 &&
+		(hs > aloneSpreads && hl > aloneLevels || sees && hs+ds > 2*plainSpreads && hl+dl > 2*plainLevels)
+	height, slant := t.heightPx*metres, t.slantPx*metres
+	m.HeightM, m.SlantM = &height, &slant
+	if t.class == detect.SuspendedTarget {
+		off := t.offPx * metres
+		m.OffBottomM = &off
+		if sees {
+			gap := math.Round(t.gapPx*v.sc.x*10) / 10
+			m.GapPx = &gap
+			sure = sure && gap >= 1.5
+		}
+	}
+	for _, c := range covered {
+		if in := c.Intersect(high); 3*in.Dx()*in.Dy() > high.Dx()*high.Dy() {
+			sure = false
+		}
+	}
+	m.Sure = &sure
+	return m, true
+}
+
+// trim cuts a shadow's far part off, a sixth at a time, while that part is no darker than its surroundings.
+func (v *view) trim(t thing, dark image.Rectangle) image.Rectangle {
+	for range 5 {
+		part := max(dark.Dx()/6, 2)
+		if dark.Dx() <= 2*part {
+			break
+		}
+		end, rest := dark, dark
+		if t.on.name == detect.Port {
+			end.Max.X, rest.Min.X = dark.Min.X+part, dark.Min.X+part
+		} else {
+			end.Min.X, rest.Max.X = dark.Max.X-part, dark.Max.X-part
+		}
+		if s, l := v.stands(t.on, end, -1); s > 0.8 && l > 4 {
+			break
+		}
+		dark = rest
+	}
+	return dark
+}
