@@ -11,13 +11,14 @@ func bottomLog(recipe, d dice, w, h int) plane {
 	p := newPlane(w, h)
 	span := float64(min(w, h))
 	layers := recipe.count(1, 4)
+	most := recipe.logBetween(0.06, 0.6) // most bottoms are evener than their speckle; some are not
 	for range layers {
-		amp := float32(recipe.logBetween(0.04, 0.7))
+		amp := float32(most * recipe.logBetween(0.25, 1))
 		cell := recipe.logBetween(2, span*0.7)
 		stretch := recipe.logBetween(0.2, 5)
 		n := d.fractal(w, h, cell*math.Sqrt(stretch), cell/math.Sqrt(stretch), recipe.between(0.3, 0.95))
-		if recipe.chance(0.5) {
-			n = d.warped(n, cell*recipe.between(0.5, 3), cell*recipe.between(0.1, 0.8))
+		if recipe.chance(0.8) {
+			n = d.warped(n, cell*recipe.between(0.5, 3), cell*recipe.between(0.25, 0.8))
 		}
 		shape(recipe, n)
 		for i, v := range n.v {
@@ -64,7 +65,7 @@ func shape(d dice, n plane) {
 
 // addBands lays streaks along the track or along the ping.
 func addBands(recipe, d dice, p plane) {
-	amp, cell := float32(recipe.logBetween(0.05, 0.5)), recipe.logBetween(1, 30)
+	amp, cell := float32(recipe.logBetween(0.03, 0.35)), recipe.logBetween(1, 30)
 	long := recipe.between(20, 300)
 	n := newPlane(p.w, p.h)
 	if recipe.chance(0.6) {
@@ -79,7 +80,7 @@ func addBands(recipe, d dice, p plane) {
 
 // addEdge parts two sediments along a bent line.
 func addEdge(recipe, d dice, p plane) {
-	angle, amp := recipe.between(0, 2*math.Pi), recipe.between(0.15, 1.2)
+	angle, amp := recipe.between(0, 2*math.Pi), recipe.between(0.1, 0.9)
 	hard := recipe.logBetween(0.05, 3)
 	sin, cos := math.Sincos(angle)
 	bend := d.fractal(p.w, p.h, float64(p.w)*recipe.between(0.1, 0.6), float64(p.h)*recipe.between(0.1, 0.6), recipe.between(0.3, 0.8))

@@ -4,12 +4,14 @@ import (
 	"image/color"
 	"math"
 	"slices"
+
+	"shadowgap/detect"
 )
 
 // expose turns linear strength into brightness 0 to 1 by a random curve that puts the middle of the bottom somewhere drawn.
 func expose(d dice, p plane, middle float32) {
-	mid, gamma := d.between(0.1, 0.72), d.between(0.35, 1.25)
-	black, kind := d.between(-0.03, 0.1), d.pick(4, 3, 3)
+	mid, gamma := d.logBetween(0.11, 0.6), d.between(0.35, 1.25)
+	black, kind := d.between(-0.1, 0.45)*mid, d.pick(4, 3, 3)
 	bend := d.logBetween(0.5, 30)
 	curve := make([]float32, 4096) // over the square root of strength, up to 36 times the middle
 	for i := range curve {
@@ -34,19 +36,27 @@ func expose(d dice, p plane, middle float32) {
 	}
 }
 
-// middle is the median of every so manyth value that is above nothing.
-func middle(p plane) float32 {
+// middle is the median strength of the bottom, of every so manyth value.
+func (l layout) middle(p plane, sides []*side) float32 {
 	var some []float32
-	for i := 17; i < len(p.v); i += 41 {
-		if p.v[i] > 0 {
-			some = append(some, p.v[i])
+	for _, s := range sides {
+		for r := 0; r < s.h; r += 5 {
+			for i := int(s.first[r]) + 3 + r%11; i < s.w; i += 11 {
+				x := int(l.nadir) + i
+				if s.name == detect.Port {
+					x = int(l.nadir) - 1 - i
+				}
+				if x >= 0 && x < p.w {
+					some = append(some, p.v[r*p.w+x])
+				}
+			}
 		}
 	}
 	if len(some) == 0 {
 		return 1
 	}
 	slices.Sort(some)
-	return max(some[len(some)/2], 1e-5)
+	return max(some[len(some)/2], 1e-4)
 }
 
 // taps is where an output sample reads along one axis: from left, over n samples of the given weights.

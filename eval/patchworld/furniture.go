@@ -57,10 +57,7 @@ func words(d dice) string {
 
 func tone(d dice) color.RGBA {
 	if d.chance(0.6) {
-		g := uint8(255 * d.pick(2, 0, 1))
-		if g == 254 {
-			g = 230
-		}
+		g := []uint8{0, 0, 230, 255}[d.IntN(4)]
 		return color.RGBA{g, g, g, 255}
 	}
 	return color.RGBA{uint8(d.IntN(256)), uint8(d.IntN(256)), uint8(d.IntN(256)), 255}

@@ -37,12 +37,13 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	fields := confuse(d.fork(), sides, lay.sc)
 	things := furnish(d.fork(), sides, lay.sc)
 	p := compose(d.fork(), lay, sides)
-	gone := spoil(d.fork(), p, middle(p))
+	mid := lay.middle(p, sides)
+	gone := spoil(d.fork(), p, mid)
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("draw capture %d: %w", seed, err)
 	}
 	pal := palette(d.fork())
-	img, furniture, err := show(d.fork(), lay, p, pal)
+	img, furniture, err := show(d.fork(), lay, p, pal, mid)
 	if err != nil {
 		return nil, fmt.Errorf("draw capture %d: %w", seed, err)
 	}
@@ -141,12 +142,14 @@ func (l layout) sides(d dice) []*side {
 		tilt := d.line(l.h, float64(l.h)*d.between(0.2, 1), 0.5)
 		amp := d.logBetween(0.002, 0.15)
 		if d.chance(0.1) {
-			amp = 0.5
+			amp = 0.3
 		}
 		for r := range own {
-			own[r] = min(max(first[r]*(1+float32(amp)*tilt[r]), 3), 0.85*float32(w))
+			own[r] = min(max(first[r]*(1+float32(amp)*tilt[r]), 5), 0.85*float32(w))
 		}
-		out = append(out, newSide(recipes[i], d.fork(), name, w, own))
+		s := newSide(recipes[i], d.fork(), name, w, own)
+		s.from = max(w-l.w, 0)
+		out = append(out, s)
 	}
 	return out
 }
@@ -155,7 +158,7 @@ func (l layout) sides(d dice) []*side {
 func compose(d dice, l layout, sides []*side) plane {
 	p := newPlane(l.w, l.h)
 	speck := d.grain().field(d.bits(), l.w, l.h)
-	floor, rise := d.logBetween(0.004, 0.16), d.between(-0.5, 3)*float64(d.IntN(2))
+	floor, rise := d.logBetween(0.003, 0.13), d.between(-0.5, 3)*float64(d.IntN(2))
 	second := 0.0
 	if d.chance(0.2) {
 		second = d.logBetween(0.05, 0.5)
@@ -197,9 +200,8 @@ func compose(d dice, l layout, sides []*side) plane {
 }
 
 // show displays the panel: exposure, resampling, blur, palette, what is drawn over and around it, and JPEG.
-func show(d dice, l layout, p plane, pal ramp) (image.Image, []eval.FurnitureLabel, error) {
+func show(d dice, l layout, p plane, pal ramp, mid float32) (image.Image, []eval.FurnitureLabel, error) {
 	late := d.chance(0.5) // resampled after the display curve or before it
-	mid := middle(p)
 	how := d.pick(1, 4)
 	if late {
 		expose(d, p, mid)

@@ -3,6 +3,7 @@ package patchworld
 import (
 	"image"
 	"math"
+	"slices"
 )
 
 // cast is how a thing shades the bottom. Heights are native pixels of slant range.
@@ -28,7 +29,7 @@ func heightFor(s, e, h float64) float64 { return h * (1 - s/e) }
 
 // shadow darkens what lies behind a stamp at column x, row r, and tells the box of it; empty where none falls.
 func (s *side) shadow(d dice, p plane, x, r int, c cast) image.Rectangle {
-	var seen image.Rectangle
+	var spans rowSpans
 	profile, jag := d.line(p.h, max(float64(p.h)/3, 2), 0.6), d.line(p.h, 1.4, 0.7)
 	fill := newPlane(64, p.h)
 	d.addNoise(fill, d.between(1.5, 6), d.between(1.5, 6), float32(d.between(0, 0.25)))
@@ -43,7 +44,7 @@ func (s *side) shadow(d dice, p plane, x, r int, c cast) image.Rectangle {
 		u := (float64(j)+0.5)/float64(p.h)*2 - 1
 		tall := c.tall * max(1+0.2*float64(profile[j])-round*u*u, 0.15)
 		clear(cover)
-		any := false
+		any, lit := false, 0
 		for i, v := range p.row(j) {
 			at := float64(x + i)
 			if v < 0.25 || at < 1 {
@@ -52,6 +53,9 @@ func (s *side) shadow(d dice, p plane, x, r int, c cast) image.Rectangle {
 			from, to := beyond(at, c.off, h), beyond(at+1, c.off+tall, h)
 			if c.off == 0 {
 				from = at + 1
+				if v > 0.33 {
+					lit = int(from)
+				}
 			}
 			to = max(to+(to-from)*c.ragged*float64(jag[j]), from)
 			b, e := max(int(math.Round(from)), int(h)), min(int(math.Round(to)), s.w)
@@ -62,15 +66,45 @@ func (s *side) shadow(d dice, p plane, x, r int, c cast) image.Rectangle {
 			}
 		}
 		if any {
-			seen = seen.Union(s.darken(cover, y, c, fill.row(j)))
+			seen := s.darken(cover, c, s.shade.row(y), fill.row(j))
+			spans.add(y, [2]int{max(seen[0], lit), seen[1]})
 		}
 	}
-	return seen
+	return spans.box()
 }
 
-// darken lays one row of shadow where the running sum of cover is above nothing; spans shorter than a pixel's break run on.
-func (s *side) darken(cover []int16, y int, c cast, fill []float32) image.Rectangle {
-	row := s.shade.row(y)
+// rowSpans gathers where a shadow begins and ends row by row.
+type rowSpans struct {
+	top, bottom int
+	from, to    []int
+}
+
+func (s *rowSpans) add(y int, span [2]int) {
+	if span[0] >= span[1] {
+		return
+	}
+	if len(s.from) == 0 {
+		s.top = y
+	}
+	s.bottom = y + 1
+	s.from, s.to = append(s.from, span[0]), append(s.to, span[1])
+}
+
+// box is the rows and what most of them hold: single long or early rows would make the box a poor fit to what the eye takes
+// for the shadow.
+func (s *rowSpans) box() image.Rectangle {
+	n := len(s.from)
+	if n == 0 {
+		return image.Rectangle{}
+	}
+	slices.Sort(s.from)
+	slices.Sort(s.to)
+	return image.Rect(s.from[n*3/10], s.top, s.to[n*17/20], s.bottom)
+}
+
+// darken lays one row of shadow where the running sum of cover is above nothing. What it gives back is from where to where
+// the eye sees it; a soft end counts until its depth has halved.
+func (s *side) darken(cover []int16, c cast, row, fill []float32) [2]int {
 	first, last := s.w, 0
 	sum := int16(0)
 	for i := range s.w {
@@ -86,10 +120,10 @@ func (s *side) darken(cover []int16, y int, c cast, fill []float32) image.Rectan
 		}
 		t := float64(i-first) / float64(last-first)
 		depth := c.depth * (1 - c.fade*t*t)
-		if depth < 0.45*c.depth && end == last {
-			end = i
+		if depth < 0.5*c.depth {
+			end = min(end, i)
 		}
 		row[i] = min(row[i], max(1-float32(depth)*(1-float32(math.Abs(float64(fill[i&63])))), 0))
 	}
-	return image.Rect(first, y, end, y+1)
+	return [2]int{first, end}
 }

@@ -11,6 +11,7 @@ import (
 type side struct {
 	name  detect.Side
 	w, h  int
+	from  int       // where the picture begins; what is nearer is cut off
 	first []float32 // slant range of the first return, which over a flat bottom is the altitude
 	echo  plane     // echo strength before speckle, without things
 	shade plane     // what shadows leave of it, 1 where none falls
@@ -21,21 +22,22 @@ type side struct {
 func course(d dice, n int, mid float64, limit float64) []float32 {
 	slow := d.line(n, float64(n)*d.between(0.3, 1.5), 0.5)
 	fast := d.line(n, d.logBetween(4, 60), 0.5)
-	amp, quick := d.logBetween(0.005, 0.3), d.logBetween(0.001, 0.02)
+	amp, quick := d.logBetween(0.005, 0.25), d.logBetween(0.001, 0.012)
+	amp = min(amp, 0.06*limit/mid) // a steep bank, but no saw
 	out := make([]float32, n)
 	for i := range out {
 		out[i] = float32(mid * (1 + amp*float64(slow[i]) + quick*float64(fast[i])))
 	}
 	for range d.pick(6, 2, 1) {
 		at, wide := d.between(0, float64(n)), d.logBetween(6, float64(n)/3+7)
-		lift := d.between(-0.5, 0.3) * mid
+		lift := max(d.between(-0.5, 0.3)*mid, -0.5*wide)
 		for i := range out {
 			u := (float64(i) - at) / wide
 			out[i] += float32(lift * math.Exp(-u*u))
 		}
 	}
 	for i := range out {
-		out[i] = min(max(out[i], 3), float32(limit))
+		out[i] = min(max(out[i], 5), float32(limit))
 	}
 	return out
 }
@@ -75,9 +77,9 @@ func (s *side) addFine(recipe, d dice) {
 			s.echo.v[i] *= max(1+v, 0.1)
 		}
 	}
-	if recipe.chance(0.3) {
+	if recipe.chance(0.22) {
 		n := crests(recipe, d, s.w, s.h, recipe.logBetween(4, 22))
-		amp := float32(recipe.between(0.1, 0.7))
+		amp := float32(recipe.between(0.05, 0.55))
 		for i, v := range n.v {
 			s.echo.v[i] *= 1 + amp*v
 		}
@@ -91,28 +93,29 @@ func (s *side) addRim(recipe, d dice) {
 		hot = 0
 	}
 	ramp := float32(recipe.logBetween(0.5, 7))
-	ragged := recipe.logBetween(0.1, 3)
+	ragged := recipe.logBetween(0.05, 1.4)
 	jag, uneven := d.line(s.h, 1.5, 0.7), d.line(s.h, d.logBetween(3, 80), 0.7)
 	water := s.waterColumn(recipe, d)
+	near := s.level(0, s.h/2)
 	fade := make([]float32, s.w)
 	for i := range fade {
 		fade[i] = float32(hot * math.Exp(-float64(i)/wide))
 	}
 	for r := range s.h {
 		row, wet := s.echo.row(r), water.row(r)
-		edge := s.first[r] + jag[r]*float32(ragged)
+		edge := max(s.first[r]+jag[r]*float32(ragged), 0)
 		lit := max(1+0.5*uneven[r], 0)
 		for i := range row {
 			past := float32(i) - edge
 			bottom := row[i]
 			if past >= 0 {
-				bottom *= 1 + fade[int(past)]*lit
+				bottom *= max(1+fade[int(past)]*lit, 0.3)
 			}
 			switch mix := (past + ramp/2) / ramp; {
 			case mix <= 0:
-				row[i] = wet[i]
+				row[i] = wet[i] * near
 			case mix < 1:
-				row[i] = bottom*mix + wet[i]*(1-mix)
+				row[i] = bottom*mix + wet[i]*near*(1-mix)
 			default:
 				row[i] = bottom
 			}

@@ -70,11 +70,11 @@ func furnish(d dice, sides []*side, sc scales) []thing {
 	if d.chance(0.19) {
 		return nil
 	}
-	n := min(1+int(d.logBetween(1, 15.9)-0.5), 15)
+	n := min(2+int(d.logBetween(1, 16)-0.5), 15)
 	hanging := d.between(0.05, 0.65)
 	raised := d.between(0, 0.2)
-	base := d.logBetween(4, 11) // the picture's typical size, final pixels
-	bright, dark := d.logBetween(0.8, 4), d.between(0.35, 1)
+	base := d.logBetween(4.5, 13) // the picture's typical size, final pixels
+	bright, dark := d.logBetween(1.4, 7), d.between(0.5, 1)
 	var out []thing
 	for range n {
 		on := sides[d.IntN(len(sides))]
@@ -112,7 +112,7 @@ func spot(d dice, on *side, p plane, lo, hi float64, near []thing) (x, r int, ok
 	over := d.chance(0.12)
 	for range 12 {
 		r = d.count(-p.h/4, on.h-1-3*p.h/4)
-		f := float64(on.first[min(max(r+p.h/2, 0), on.h-1)])
+		f := max(float64(on.first[min(max(r+p.h/2, 0), on.h-1)]), float64(on.from-p.w/4))
 		room := float64(on.w) - f
 		if room < 20 {
 			return 0, 0, false
@@ -254,11 +254,12 @@ func inColumn(d dice, on *side, p plane, near []thing) (x, r int, ok bool) {
 		for j := max(r, 0); j < min(r+p.h, on.h); j++ {
 			top = min(top, float64(on.first[j]))
 		}
-		room := top - float64(p.w) - 3
+		begin := float64(on.from)
+		room := top - begin - float64(p.w) - 3
 		if room < 6 {
 			return 0, 0, false
 		}
-		x = int(d.between(0.35, 1)*room) + 1
+		x = int(begin+d.between(0.2, 1)*room) + 1
 		box := image.Rect(x-2, r-2, x+p.w+2, r+p.h+2)
 		free := true
 		for _, n := range near {
