@@ -167,8 +167,8 @@ func addScar(d dice, p plane) {
 	x, y := d.between(0, float64(p.w)), d.between(0, float64(p.h))
 	angle := d.between(0, 2*math.Pi)
 	steps := int(d.logBetween(15, 250))
-	amp, wide := d.between(-0.9, 0.9), d.logBetween(0.4, 2.5)
-	lip := d.between(-0.8, 0.2) * amp
+	amp, wide := d.between(-0.6, 0.6), d.logBetween(0.4, 1.7)
+	lip := d.between(-0.5, 0.2) * amp
 	bend := d.between(0, 0.05)
 	for range steps {
 		angle += d.NormFloat64() * bend

@@ -47,12 +47,15 @@ func somewhere(d dice, s *side) (x, r int) {
 // patch is bright without a shadow or dark without a highlight, soft for the most part.
 func patch(d dice, s *side, sc scales) {
 	size, ratio := d.logBetween(6, 120), math.Sqrt(d.logBetween(0.2, 5))
-	draw := []outline{smear, blob, smear, dots, arc}[d.IntN(5)]
+	draw := []outline{smear, blob, smear, dots}[d.IntN(4)]
 	p := stamp(d, draw, int(size*ratio/sc.x), int(size/ratio/sc.y))
 	x, r := somewhere(d, s)
 	amp := d.between(0.1, 0.9)
 	if d.chance(0.5) {
 		amp = -d.between(0.15, 0.85)
+	}
+	if size < 14 { // what is small and plain as well would be a mark
+		amp = min(amp, 0.35)
 	}
 	s.tint(p, x-p.w/2, r-p.h/2, float32(amp))
 }

@@ -87,14 +87,14 @@ func (v *view) mean(r image.Rectangle) float64 {
 	return m
 }
 
-// strong is the mean of a box, or where it is large enough to have parts, of the third of its parts that lie furthest in the
+// strong is the mean of a box, or where it is large enough to have parts, of the quarter of its parts that lie furthest in the
 // given sense: slant and broken things fill little of their boxes.
 func (v *view) strong(r image.Rectangle, sense float64) float64 {
-	nx, ny := min(max(r.Dx()/4, 1), 4), min(max(r.Dy()/4, 1), 4)
+	nx, ny := min(max(r.Dx()/3, 1), 8), min(max(r.Dy()/3, 1), 8)
 	if nx*ny < 3 {
 		return v.mean(r)
 	}
-	parts := make([]float64, 0, 16)
+	parts := make([]float64, 0, 64)
 	for j := range ny {
 		for i := range nx {
 			parts = append(parts, sense*v.mean(image.Rect(r.Min.X+r.Dx()*i/nx, r.Min.Y+r.Dy()*j/ny,
@@ -102,7 +102,7 @@ func (v *view) strong(r image.Rectangle, sense float64) float64 {
 		}
 	}
 	slices.Sort(parts)
-	top := parts[len(parts)-(len(parts)+2)/3:]
+	top := parts[len(parts)-(len(parts)+3)/4:]
 	sum := 0.0
 	for _, p := range top {
 		sum += p
@@ -110,34 +110,56 @@ func (v *view) strong(r image.Rectangle, sense float64) float64 {
 	return sense * sum / float64(len(top))
 }
 
-// core is at most so much of a box's middle as has room for neighbours of its size.
-func core(r image.Rectangle) image.Rectangle {
-	c := image.Pt((r.Min.X+r.Max.X)/2, (r.Min.Y+r.Max.Y)/2)
-	w, h := min(r.Dx(), 40), min(r.Dy(), 32)
-	return image.Rect(c.X-w/2, c.Y-h/2, c.X-w/2+w, c.Y-h/2+h)
+// cores are parts of a box that have room for neighbours of their size: the box itself where it is small, else its middle and
+// four parts around that, since a large thing may be plain in places only.
+func cores(r image.Rectangle) []image.Rectangle {
+	w, h := min(r.Dx(), 36), min(r.Dy(), 28)
+	if w == r.Dx() && h == r.Dy() {
+		return []image.Rectangle{r}
+	}
+	dx, dy := r.Dx()-w, r.Dy()-h
+	var out []image.Rectangle
+	for _, f := range [][2]int{{2, 2}, {0, 2}, {4, 2}, {2, 1}, {2, 3}} {
+		x, y := r.Min.X+dx*f[0]/4, r.Min.Y+dy*f[1]/4
+		out = append(out, image.Rect(x, y, x+w, y+h))
+	}
+	return out
 }
 
-// stands is how far a box stands out from boxes of its size around it in the given sense: in units of their spread, and in
-// levels. Boxes on the other side of the first return, or over anything else that was set, are no comparison.
-func (v *view) stands(on *side, box image.Rectangle, sense float64) (spreads, levels float64) {
-	r := core(box)
+// stands is how far a box stands out from its surroundings in the given sense, by the plainest of its cores: in units of the
+// spread among boxes of that size around, and in levels. Where nothing can be compared nothing is known.
+func (v *view) stands(on *side, box image.Rectangle, sense float64) (spreads, levels float64, known bool) {
+	for _, c := range cores(box) {
+		if s, l, ok := v.compare(on, c, sense); ok && (!known || s > spreads) {
+			spreads, levels, known = s, l, true
+		}
+	}
+	return spreads, levels, known
+}
+
+// compare sets one box against boxes of its size. Those on the other side of the first return, or over anything else that was
+// set, are left out; it fails where too few are left.
+func (v *view) compare(on *side, r image.Rectangle, sense float64) (spreads, levels float64, known bool) {
 	if r.Dx() < 1 || r.Dy() < 1 {
-		return 0, 0
+		return 0, 0, false
 	}
 	wet := v.wet(on, r)
 	var around []float64
 	dx, dy := r.Dx()+2, r.Dy()+2
-	for _, k := range []int{1, 2, 3, 4, 6, 8} {
-		for _, s := range [][2]int{{0, -1}, {0, 1}, {1, 0}, {-1, 0}, {1, 1}, {-1, -1}, {1, -1}, {-1, 1}} {
-			at := r.Add(image.Pt(s[0]*min(k, 3)*dx, s[1]*k*dy))
-			if !at.In(v.panel) || v.wet(on, at) != wet || v.taken(at) {
-				continue
+	// The same slant ranges come first, since gain and the sounder's own lines go with range; then the columns beside.
+	for _, side := range []int{0, 1, -1, 2, -2} {
+		if len(around) >= 8 {
+			break
+		}
+		for _, k := range []int{1, -1, 2, -2, 3, -3, 4, -4, 6, -6, 8, -8, 11, -11, 14, -14} {
+			at := r.Add(image.Pt(side*dx, k*dy))
+			if at.In(v.panel) && v.wet(on, at) == wet && !v.taken(at) {
+				around = append(around, v.strong(at, sense))
 			}
-			around = append(around, v.strong(at, sense))
 		}
 	}
 	if len(around) < 5 {
-		return 0, 0
+		return 0, 0, false
 	}
 	sum, square := 0.0, 0.0
 	for _, a := range around {
@@ -148,7 +170,7 @@ func (v *view) stands(on *side, box image.Rectangle, sense float64) (spreads, le
 		square += (a - mean) * (a - mean)
 	}
 	levels = sense * (v.strong(r, sense) - mean)
-	return levels / (math.Sqrt(square/float64(len(around)-1)) + 1.5), levels
+	return levels / (math.Sqrt(square/float64(len(around)-1)) + 1.5), levels, true
 }
 
 // wet tells whether a box's middle lies on the nadir's side of the first return.
@@ -172,9 +194,11 @@ func (v *view) taken(r image.Rectangle) bool {
 // Limits on what stands out, in spreads of its surroundings and in levels of 255. They were set by looking at pictures of
 // this world with the boxes drawn.
 const (
-	plainSpreads, plainLevels = 3.2, 14
-	aloneSpreads, aloneLevels = 5.0, 25
-	faintSpreads, faintLevels = 1.3, 5
+	leastSpreads, leastLevels = 1.8, 8  // a sure mark's highlight
+	pairSpreads, pairLevels   = 4.6, 22 // highlight and shadow together
+	aloneSpreads, aloneLevels = 3.7, 20 // a highlight without a shadow
+	darkSpreads, darkLevels   = 4.5, 28 // a shadow behind a highlight that is hardly seen
+	faintSpreads, faintLevels = 0.8, 4  // less than that of both is nothing at all
 )
 
 // label writes a thing down as it shows in the final picture; false where it doesn't.
@@ -183,28 +207,34 @@ func (v *view) label(t thing, covered []image.Rectangle, metres float64) (eval.M
 	if high.Empty() {
 		return eval.MarkLabel{}, false
 	}
-	hs, hl := v.stands(t.on, high, 1)
+	hs, hl, known := v.stands(t.on, high, 1)
 	var ds, dl float64
+	hidden := false
 	if !dark.Empty() {
 		dark = v.trim(t, dark)
-		ds, dl = v.stands(t.on, dark, -1)
+		var told bool
+		ds, dl, told = v.stands(t.on, dark, -1)
+		known, hidden = known && told, !told
 	}
-	if hs < faintSpreads || hl < faintLevels {
-		if ds < plainSpreads*0.7 || dl < plainLevels/2 {
-			return eval.MarkLabel{}, false
-		}
+	if known && (hs < faintSpreads || hl < faintLevels) && (ds < faintSpreads || dl < faintLevels) {
+		return eval.MarkLabel{}, false
 	}
 	m := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: t.on.name}
 	hb := detect.BoxOf(high)
 	m.Highlight = &hb
-	sees := ds > 2 && dl > 7 && dark.Dx() >= 2 && dark.Dy() >= 2
+	sees := (hidden || ds > 1.6 && dl > 6) && dark.Dx() >= 2 && dark.Dy() >= 2
 	if sees {
 		db := detect.BoxOf(dark)
 		m.Shadow = &db
 	}
-	size := max(high.Dx(), high.Dy())
-	sure := size >= 4 && hs > plainSpreads*0.7 && hl > plainLevels*0.7 &&
-		(hs > aloneSpreads && hl > aloneLevels || sees && hs+ds > 2*plainSpreads && hl+dl > 2*plainLevels)
+	sure := max(high.Dx(), high.Dy()) >= 4 && (hs > leastSpreads && hl > leastLevels &&
+		(hs > aloneSpreads && hl > aloneLevels || sees && hs+ds > pairSpreads && hl+dl > pairLevels) ||
+		known && sees && hs > faintSpreads && hl > faintLevels && ds > darkSpreads && dl > darkLevels)
+	if t.class == detect.SuspendedTarget && !t.inWater && !sees {
+		sure = false // nothing in the picture tells it from a thing on the bottom
+	}
+	// A shadow that is half seen makes no teacher for one that isn't there.
+	sure = sure && (sees || ds < faintSpreads || dl < faintLevels)
 	height, slant := t.heightPx*metres, t.slantPx*metres
 	m.HeightM, m.SlantM = &height, &slant
 	if t.class == detect.SuspendedTarget {
@@ -238,7 +268,7 @@ func (v *view) trim(t thing, dark image.Rectangle) image.Rectangle {
 		} else {
 			end.Min.X, rest.Max.X = dark.Max.X-part, dark.Max.X-part
 		}
-		if s, l := v.stands(t.on, end, -1); s > 0.8 && l > 4 {
+		if s, l, known := v.stands(t.on, end, -1); !known || s > 0.8 && l > 4 {
 			break
 		}
 		dark = rest

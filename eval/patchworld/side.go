@@ -154,7 +154,7 @@ func (s *side) waterColumn(recipe, d dice) plane {
 	}
 	for range recipe.pick(5, 2, 1) { // the surface's echo
 		at, bright, wide := recipe.between(0.1, 1)*float64(limit), recipe.logBetween(0.05, 1), recipe.between(0.4, 2.5)
-		wob, torn := d.line(s.h, d.logBetween(5, 100), 0.6), d.line(s.h, d.logBetween(3, 30), 0.7)
+		wob, torn := d.line(s.h, d.logBetween(5, 100), 0.6), d.line(s.h, d.logBetween(8, 60), 0.5)
 		amp := d.between(0, 3)
 		for r := range s.h {
 			dab(p, at+amp*float64(wob[r]), float64(r), wide, bright*max(0, 0.5+float64(torn[r])), true)
@@ -226,6 +226,26 @@ func (s *side) add(p plane, x, r int, strength float32) image.Rectangle {
 		}
 	}
 	return seen
+}
+
+// lit keeps how shaded a stamp's own bright samples are.
+func (s *side) lit(p plane, x, r int) []float32 {
+	out := make([]float32, len(p.v))
+	for i, v := range p.v {
+		if at, y := x+i%p.w, r+i/p.w; v > 0.33 && at >= 0 && at < s.w && y >= 0 && y < s.h {
+			out[i] = s.shade.v[y*s.w+at]
+		}
+	}
+	return out
+}
+
+// relight gives them back what their own shadow took.
+func (s *side) relight(p plane, x, r int, before []float32) {
+	for i, b := range before {
+		if b > 0 {
+			s.shade.v[(r+i/p.w)*s.w+x+i%p.w] = b
+		}
+	}
 }
 
 // tint multiplies the bottom by 1 + amp times the stamp; the water column is left alone.

@@ -71,7 +71,7 @@ func furnish(d dice, sides []*side, sc scales) []thing {
 		return nil
 	}
 	n := min(2+int(d.logBetween(1, 16)-0.5), 15)
-	hanging := d.between(0.05, 0.65)
+	hanging := d.between(0.05, 0.75)
 	raised := d.between(0, 0.2)
 	base := d.logBetween(4.5, 13) // the picture's typical size, final pixels
 	bright, dark := d.logBetween(1.4, 7), d.between(0.5, 1)
@@ -186,8 +186,10 @@ func (s *side) set(d dice, p plane, x, r int, kind string, class detect.Class, l
 	c.tall = min(heightFor(at, at+length, h), 0.95*h)
 	ref := s.level(x+p.w/2, mid)
 	t := thing{class: class, kind: kind, on: s, heightPx: c.tall, slantPx: at}
+	t.highlight = s.add(p, x, r, ref*float32(bright)) // before the shadow, which doesn't fall on what throws it
+	before := s.lit(p, x, r)
 	t.shadow = s.shadow(d, p, x, r, c)
-	t.highlight = s.add(p, x, r, ref*float32(bright))
+	s.relight(p, x, r, before)
 	if class == detect.BottomObject && float64(t.shadow.Dx()) > 120+3*float64(p.w) {
 		t.class = detect.RaisedStructure
 	}
