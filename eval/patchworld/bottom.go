@@ -17,9 +17,7 @@ func bottomLog(recipe, d dice, w, h int) plane {
 		cell := recipe.logBetween(2, span*0.7)
 		stretch := recipe.logBetween(0.2, 5)
 		n := d.fractal(w, h, cell*math.Sqrt(stretch), cell/math.Sqrt(stretch), recipe.between(0.3, 0.95))
-		if recipe.chance(0.8) {
-			n = d.warped(n, cell*recipe.between(0.5, 3), cell*recipe.between(0.25, 0.8))
-		}
+		n = d.warped(n, cell*recipe.between(0.4, 2), cell*recipe.between(0.3, 0.9))
 		shape(recipe, n)
 		for i, v := range n.v {
 			p.v[i] += v * amp

@@ -14,9 +14,8 @@ type field struct {
 }
 
 // confuse lays what is no mark though it may look like one: patches, hollows, weed, gravel, and fields of stones too dense to tell
-// apart, which are given back.
-func confuse(d dice, sides []*side, sc scales) []field {
-	var fields []field
+// apart, which are given back with the few stones in them that are marks.
+func confuse(d dice, sides []*side, sc scales) (fields []field, outstanding []thing) {
 	for _, s := range sides {
 		for range d.pick(2, 2, 2, 2, 1, 1, 1) {
 			patch(d.fork(), s, sc)
@@ -31,10 +30,11 @@ func confuse(d dice, sides []*side, sc scales) []field {
 			gravel(d.fork(), s, sc)
 		}
 		if d.chance(0.08) {
-			fields = append(fields, stones(d.fork(), s, sc))
+			f, big := stones(d.fork(), s, sc)
+			fields, outstanding = append(fields, f), append(outstanding, big...)
 		}
 	}
-	return fields
+	return fields, outstanding
 }
 
 // somewhere is a place on the bottom of a side.
@@ -97,15 +97,19 @@ func gravel(d dice, s *side, sc scales) {
 	s.tint(p, x-p.w/2, r-p.h/2, float32(d.between(0.2, 0.9)))
 }
 
-// stones is a field of small rocks with short shadows, none of them a mark of its own.
-func stones(d dice, s *side, sc scales) field {
+// stones is a field of small rocks with short shadows; only those much larger than the rest are marks.
+func stones(d dice, s *side, sc scales) (f field, outstanding []thing) {
 	x, r := somewhere(d, s)
 	wide, high := d.logBetween(40, 180)/sc.x, d.logBetween(40, 180)/sc.y
-	f := field{on: s}
+	f.on = s
 	n := min(int(wide*sc.x*high*sc.y/d.between(60, 200)), 220)
 	bright, dark := d.logBetween(0.6, 3), d.between(0.4, 1)
 	for range n {
-		size := d.logBetween(2.5, 9)
+		size := d.logBetween(2.5, 7)
+		big := d.chance(0.03)
+		if big {
+			size = d.between(9, 18)
+		}
 		p := stamp(d, []outline{blob, crescent}[d.IntN(2)], max(int(size/sc.x), 2), max(int(size/sc.y), 2))
 		at, y := x+int((d.Float64()-0.5)*wide), r+int((d.Float64()-0.5)*high)
 		if y < 0 || y >= s.h || at < int(s.first[y])+2 || at >= s.w-p.w {
@@ -114,7 +118,10 @@ func stones(d dice, s *side, sc scales) field {
 		t, ok := s.set(d, p, at, y, "rock", detect.BottomObject, d.logBetween(2, 20)/sc.x, strength(d, bright), softness(d, dark))
 		if ok {
 			f.box = f.box.Union(t.highlight).Union(t.shadow)
+			if big {
+				outstanding = append(outstanding, t)
+			}
 		}
 	}
-	return f
+	return f, outstanding
 }

@@ -14,7 +14,6 @@ type view struct {
 	panel    image.Rectangle
 	sc       scales
 	nadir    float64 // native column edge of slant range 0; outside the panel where one side is shown
-	nativeW  int
 	sides    []*side
 	lum      []uint32 // summed-area table of the final luminance, one more row and column than the picture
 	w        int
@@ -32,6 +31,11 @@ func (v *view) column(on *side, s float64) float64 {
 
 // box is a native box of a side in the final picture, cut at the panel; empty where nothing of it is in view.
 func (v *view) box(on *side, r image.Rectangle) image.Rectangle {
+	return v.uncut(on, r).Intersect(v.panel)
+}
+
+// uncut is the same with what lies beyond the panel.
+func (v *view) uncut(on *side, r image.Rectangle) image.Rectangle {
 	if r.Empty() {
 		return image.Rectangle{}
 	}
@@ -40,9 +44,8 @@ func (v *view) box(on *side, r image.Rectangle) image.Rectangle {
 		a, b = b, a
 	}
 	y := float64(v.panel.Min.Y)
-	out := image.Rect(int(math.Round(a)), int(math.Round(y+float64(r.Min.Y)*v.sc.y)),
+	return image.Rect(int(math.Round(a)), int(math.Round(y+float64(r.Min.Y)*v.sc.y)),
 		int(math.Round(b)), int(math.Round(y+float64(r.Max.Y)*v.sc.y)))
-	return out.Intersect(v.panel)
 }
 
 // firstAt is the final edge coordinate of a side's first return at a final row.
@@ -201,54 +204,84 @@ const (
 	faintSpreads, faintLevels = 0.8, 4  // less than that of both is nothing at all
 )
 
+// reading is what the final picture shows of a thing.
+type reading struct {
+	high, dark   image.Rectangle
+	hs, hl       float64 // how far the highlight stands out, in spreads and levels
+	ds, dl       float64 // the same of the shadow
+	known, sees  bool    // all that there is could be compared; a shadow shows
+	buried, half bool    // nearly all of the highlight, or a good part, is covered or cut off
+}
+
+func (v *view) read(t thing, covered []image.Rectangle) reading {
+	r := reading{high: v.box(t.on, t.highlight), dark: v.box(t.on, t.shadow)}
+	if r.high.Empty() {
+		return r
+	}
+	whole := v.uncut(t.on, t.highlight)
+	r.half = 3*r.high.Dx()*r.high.Dy() < whole.Dx()*whole.Dy()
+	r.hs, r.hl, r.known = v.stands(t.on, r.high, 1)
+	hidden := false
+	if !r.dark.Empty() {
+		r.dark = v.trim(t, r.dark)
+		var told bool
+		r.ds, r.dl, told = v.stands(t.on, r.dark, -1)
+		r.known, hidden = r.known && told, !told
+	}
+	r.sees = (hidden || r.ds > 1.6 && r.dl > 6) && r.dark.Dx() >= 2 && r.dark.Dy() >= 2
+	for _, c := range covered {
+		in, size := c.Intersect(r.high), r.high.Dx()*r.high.Dy()
+		r.half = r.half || 3*in.Dx()*in.Dy() > size
+		r.buried = r.buried || 10*in.Dx()*in.Dy() > 9*size
+	}
+	return r
+}
+
+// nothing tells that neither highlight nor shadow can be made out.
+func (r reading) nothing() bool {
+	faint := (r.hs < faintSpreads || r.hl < faintLevels) && (r.ds < faintSpreads || r.dl < faintLevels)
+	return r.high.Empty() || r.buried || r.known && faint
+}
+
+// sure tells that a careful person would say there is something.
+func (r reading) sure() bool {
+	if r.half || max(r.high.Dx(), r.high.Dy()) < 4 {
+		return false
+	}
+	// A shadow that is half seen makes no teacher for one that isn't there.
+	if !r.sees && r.ds > faintSpreads && r.dl > faintLevels {
+		return false
+	}
+	alone := r.hs > aloneSpreads && r.hl > aloneLevels
+	pair := r.sees && r.hs+r.ds > pairSpreads && r.hl+r.dl > pairLevels
+	dark := r.known && r.sees && r.hs > faintSpreads && r.hl > faintLevels && r.ds > darkSpreads && r.dl > darkLevels
+	return dark || r.hs > leastSpreads && r.hl > leastLevels && (alone || pair)
+}
+
 // label writes a thing down as it shows in the final picture; false where it doesn't.
 func (v *view) label(t thing, covered []image.Rectangle, metres float64) (eval.MarkLabel, bool) {
-	high, dark := v.box(t.on, t.highlight), v.box(t.on, t.shadow)
-	if high.Empty() {
-		return eval.MarkLabel{}, false
-	}
-	hs, hl, known := v.stands(t.on, high, 1)
-	var ds, dl float64
-	hidden := false
-	if !dark.Empty() {
-		dark = v.trim(t, dark)
-		var told bool
-		ds, dl, told = v.stands(t.on, dark, -1)
-		known, hidden = known && told, !told
-	}
-	if known && (hs < faintSpreads || hl < faintLevels) && (ds < faintSpreads || dl < faintLevels) {
+	r := v.read(t, covered)
+	if r.nothing() {
 		return eval.MarkLabel{}, false
 	}
 	m := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: t.on.name}
-	hb := detect.BoxOf(high)
+	hb, sure := detect.BoxOf(r.high), r.sure()
 	m.Highlight = &hb
-	sees := (hidden || ds > 1.6 && dl > 6) && dark.Dx() >= 2 && dark.Dy() >= 2
-	if sees {
-		db := detect.BoxOf(dark)
+	if r.sees {
+		db := detect.BoxOf(r.dark)
 		m.Shadow = &db
 	}
-	sure := max(high.Dx(), high.Dy()) >= 4 && (hs > leastSpreads && hl > leastLevels &&
-		(hs > aloneSpreads && hl > aloneLevels || sees && hs+ds > pairSpreads && hl+dl > pairLevels) ||
-		known && sees && hs > faintSpreads && hl > faintLevels && ds > darkSpreads && dl > darkLevels)
-	if t.class == detect.SuspendedTarget && !t.inWater && !sees {
-		sure = false // nothing in the picture tells it from a thing on the bottom
-	}
-	// A shadow that is half seen makes no teacher for one that isn't there.
-	sure = sure && (sees || ds < faintSpreads || dl < faintLevels)
 	height, slant := t.heightPx*metres, t.slantPx*metres
 	m.HeightM, m.SlantM = &height, &slant
 	if t.class == detect.SuspendedTarget {
 		off := t.offPx * metres
 		m.OffBottomM = &off
-		if sees {
+		if r.sees {
 			gap := math.Round(t.gapPx*v.sc.x*10) / 10
 			m.GapPx = &gap
 			sure = sure && gap >= 1.5
-		}
-	}
-	for _, c := range covered {
-		if in := c.Intersect(high); 3*in.Dx()*in.Dy() > high.Dx()*high.Dy() {
-			sure = false
+		} else if !t.inWater {
+			sure = false // nothing in the picture tells it from a thing on the bottom
 		}
 	}
 	m.Sure = &sure

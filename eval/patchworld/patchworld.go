@@ -34,8 +34,8 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("draw capture %d: %w", seed, err)
 	}
-	fields := confuse(d.fork(), sides, lay.sc)
-	things := furnish(d.fork(), sides, lay.sc)
+	fields, things := confuse(d.fork(), sides, lay.sc)
+	things = append(things, furnish(d.fork(), sides, lay.sc)...)
 	p := compose(d.fork(), lay, sides)
 	mid := lay.middle(p, sides)
 	gone := spoil(d.fork(), p, mid)
@@ -47,7 +47,7 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	if err != nil {
 		return nil, fmt.Errorf("draw capture %d: %w", seed, err)
 	}
-	v := &view{panel: lay.panel, sc: lay.sc, nadir: lay.nadir, nativeW: lay.w, sides: sides, sense: 1}
+	v := &view{panel: lay.panel, sc: lay.sc, nadir: lay.nadir, sides: sides, sense: 1}
 	if pal.inverted {
 		v.sense = -1
 	}
@@ -290,7 +290,13 @@ func (v *view) write(l layout, things []thing, fields []field, furniture []eval.
 		}
 	}
 	for _, f := range fields {
-		if b := v.box(f.on, f.box); b.Dx() > 12 && b.Dy() > 12 {
+		b := v.box(f.on, f.box)
+		for _, c := range covered {
+			if in := c.Intersect(b); 2*in.Dx()*in.Dy() > b.Dx()*b.Dy() {
+				b = image.Rectangle{}
+			}
+		}
+		if b.Dx() > 12 && b.Dy() > 12 {
 			out.Regions = append(out.Regions, detect.Region{Kind: "rock-field", Box: detect.BoxOf(b)})
 		}
 	}

@@ -229,3 +229,11 @@ func mix(t *testing.T, lot []*Capture) {
 	within("sure marks", float64(sure)/float64(marks), 0.3, 0.8)
 	within("one-sided captures", float64(oneSided)/n, 0.1, 0.35)
 }
+
+func BenchmarkRender(b *testing.B) {
+	for seed := int64(0); b.Loop(); seed++ {
+		if _, err := Render(b.Context(), seed); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -11,7 +11,8 @@ type cast struct {
 	off, tall float64 // the thing's foot above the bottom, and its own height
 	depth     float64 // 0 nothing, 1 full
 	fade      float64 // how far the depth has fallen at the shadow's far end
-	ragged    float64 // spread of the length from row to row
+	ragged    float64 // spread of the far end from row to row, pixels
+	teeth     float64 // over about so many rows
 }
 
 // beyond is the slant range at which the ray past a point at slant range s and height a above a flat bottom meets that bottom,
@@ -30,7 +31,7 @@ func heightFor(s, e, h float64) float64 { return h * (1 - s/e) }
 // shadow darkens what lies behind a stamp at column x, row r, and tells the box of it; empty where none falls.
 func (s *side) shadow(d dice, p plane, x, r int, c cast) image.Rectangle {
 	var spans rowSpans
-	profile, jag := d.line(p.h, max(float64(p.h)/3, 2), 0.6), d.line(p.h, 1.4, 0.7)
+	profile, jag := d.line(p.h, max(float64(p.h)/3, 2), 0.6), d.line(p.h, c.teeth, 0.7)
 	fill := newPlane(64, p.h)
 	d.addNoise(fill, d.between(1.5, 6), d.between(1.5, 6), float32(d.between(0, 0.25)))
 	round := d.between(0, 0.8)
@@ -42,7 +43,7 @@ func (s *side) shadow(d dice, p plane, x, r int, c cast) image.Rectangle {
 		}
 		h := float64(s.first[y])
 		u := (float64(j)+0.5)/float64(p.h)*2 - 1
-		tall := c.tall * max(1+0.2*float64(profile[j])-round*u*u, 0.15)
+		tall := c.tall * max(1+0.15*float64(profile[j])-round*u*u, 0.15)
 		clear(cover)
 		any, lit := false, 0
 		for i, v := range p.row(j) {
@@ -57,7 +58,7 @@ func (s *side) shadow(d dice, p plane, x, r int, c cast) image.Rectangle {
 					lit = int(from)
 				}
 			}
-			to = max(to+(to-from)*c.ragged*float64(jag[j]), from)
+			to = max(to+min(c.ragged, 0.2*(to-from))*float64(jag[j]), from)
 			b, e := max(int(math.Round(from)), int(h)), min(int(math.Round(to)), s.w)
 			if b < e {
 				cover[b]++

@@ -20,7 +20,7 @@ type side struct {
 
 // course is a first return over n rows around the given slant range.
 func course(d dice, n int, mid float64, limit float64) []float32 {
-	slow := d.line(n, float64(n)*d.between(0.3, 1.5), 0.5)
+	slow := d.line(n, float64(n)*d.between(0.3, 1.5), d.between(0.2, 0.45))
 	fast := d.line(n, d.logBetween(4, 60), 0.5)
 	amp, quick := d.logBetween(0.005, 0.25), d.logBetween(0.001, 0.012)
 	amp = min(amp, 0.06*limit/mid) // a steep bank, but no saw

@@ -57,6 +57,7 @@ func hangingForms() []form {
 func raisedForms() []form {
 	return []form{
 		{"wall", []outline{bar, streak}, 5, 0.3},
+		{"wall", []outline{bar, streak, bar}, 20, 0.06},
 		{"ridge", []outline{bar, arc, crescent}, 4, 0.4},
 		{"piles", []outline{piles}, 4, 0.3},
 		{"wreck", []outline{hull}, 4, 0.8},
@@ -67,7 +68,7 @@ func raisedForms() []form {
 
 // furnish sets the capture's things on its sides. An empty one gets none.
 func furnish(d dice, sides []*side, sc scales) []thing {
-	if d.chance(0.19) {
+	if d.chance(0.21) {
 		return nil
 	}
 	n := min(2+int(d.logBetween(1, 16)-0.5), 15)
@@ -92,24 +93,33 @@ func furnish(d dice, sides []*side, sc scales) []thing {
 			out = append(out, t)
 		}
 	}
+	if d.chance(0.6) { // shadows have soft edges, the more so the wider the beam
+		spread := d.between(0.4, 1.3)
+		for _, s := range sides {
+			s.shade = blur(s.shade, spread, 1)
+		}
+	}
 	return out
 }
 
-// draw makes a stamp of a form.
-func (f form) draw(d dice, base float64, sc scales) plane {
+// draw makes a stamp of a form, not much larger than its side.
+func (f form) draw(d dice, on *side, base float64, sc scales) plane {
 	size := base * f.grow * d.logBetween(0.7, 2.2)
 	if d.chance(0.08) {
 		size *= d.between(1.5, 3)
 	}
 	ratio := math.Sqrt(f.slim * d.logBetween(0.4, 2.5))
-	w, h := max(size*ratio, 2), max(size/ratio, 3)
-	return stamp(d, f.draws[d.IntN(len(f.draws))], int(math.Round(w/sc.x)), int(math.Round(h/sc.y)))
+	w, h := min(max(size*ratio/sc.x, 2), float64(on.w)/3), min(max(size/ratio/sc.y, 3), 1.2*float64(on.h))
+	return stamp(d, f.draws[d.IntN(len(f.draws))], int(math.Round(w)), int(math.Round(h)))
 }
 
 // spot finds a place for a stamp between two slant ranges, given as shares of the bottom in view. Mostly clear of what is
 // there; now and then on purpose behind or over it.
 func spot(d dice, on *side, p plane, lo, hi float64, near []thing) (x, r int, ok bool) {
 	over := d.chance(0.12)
+	if d.chance(0.12) { // at the first return's own edge
+		lo, hi = 0, 0.03
+	}
 	for range 12 {
 		r = d.count(-p.h/4, on.h-1-3*p.h/4)
 		f := max(float64(on.first[min(max(r+p.h/2, 0), on.h-1)]), float64(on.from-p.w/4))
@@ -143,7 +153,7 @@ func strength(d dice, bright float64) float64 { return bright * d.logBetween(0.4
 
 // softness draws what a shadow looks like, but for its heights.
 func softness(d dice, dark float64) cast {
-	c := cast{depth: min(dark*d.between(0.6, 1.3), 1), ragged: d.between(0, 0.12)}
+	c := cast{depth: min(dark*d.between(0.6, 1.3), 1), ragged: d.between(0, 3), teeth: d.logBetween(1.4, 6)}
 	if d.chance(0.3) {
 		c.fade = d.between(0.2, 0.9)
 	}
@@ -154,7 +164,7 @@ func softness(d dice, dark float64) cast {
 func lay(d dice, on *side, sc scales, base, bright, dark float64, near []thing) (thing, bool) {
 	forms := bottomForms()
 	f := forms[d.pick(6, 2, 0.8, 1, 1.6, 1)]
-	p := f.draw(d, base, sc)
+	p := f.draw(d, on, base, sc)
 	x, r, ok := spot(d, on, p, 0, 0.96, near)
 	if !ok {
 		return thing{}, false
@@ -166,8 +176,8 @@ func lay(d dice, on *side, sc scales, base, bright, dark float64, near []thing) 
 // raise sets a thing that throws a long shadow.
 func raise(d dice, on *side, sc scales, base, bright, dark float64, near []thing) (thing, bool) {
 	forms := raisedForms()
-	f := forms[d.pick(2, 2, 1, 2, 2, 2)]
-	p := f.draw(d, base, sc)
+	f := forms[d.pick(1.5, 1.5, 2, 1, 2, 2, 2)]
+	p := f.draw(d, on, base, sc)
 	x, r, ok := spot(d, on, p, 0, 0.8, near)
 	if !ok {
 		return thing{}, false
@@ -200,7 +210,7 @@ func (s *side) set(d dice, p plane, x, r int, kind string, class detect.Class, l
 func hang(d dice, on *side, sc scales, base, bright, dark float64, near []thing) (thing, bool) {
 	forms := hangingForms()
 	f := forms[d.pick(3, 3, 2, 1.5, 1.5, 0.6)]
-	p := f.draw(d, base, sc)
+	p := f.draw(d, on, base, sc)
 	c := softness(d, dark)
 	t := thing{class: detect.SuspendedTarget, kind: f.kind, on: on}
 	var x, r int
