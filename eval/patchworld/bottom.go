@@ -48,7 +48,7 @@ func bottomLog(recipe, d dice, w, h int) plane {
 func shape(d dice, n plane) {
 	level, hard := float32(d.between(-0.8, 1.5)), float32(d.logBetween(0.8, 12))
 	up := float32(d.sign())
-	kind := d.pick(4, 2, 3, 1)
+	kind := d.pick(4, 0.8, 3, 1)
 	for i, v := range n.v {
 		switch kind {
 		case 1:

@@ -72,7 +72,7 @@ func furnish(d dice, sides []*side, sc scales) []thing {
 		return nil
 	}
 	n := min(2+int(d.logBetween(1, 16)-0.5), 15)
-	hanging := d.between(0.05, 0.75)
+	hanging := d.between(0.05, 0.66)
 	raised := d.between(0, 0.2)
 	base := d.logBetween(4.5, 13) // the picture's typical size, final pixels
 	bright, dark := d.logBetween(1.4, 7), d.between(0.5, 1)
