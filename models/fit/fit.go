@@ -8,7 +8,10 @@ import (
 	"fmt"
 	"hash/fnv"
 	"math"
+	"runtime"
 	"sort"
+
+	"golang.org/x/sync/errgroup"
 
 	"shadowgap/models"
 )
@@ -93,6 +96,8 @@ func (t *table) leaveOut(ctx context.Context, samples []Sample, opt Options) (le
 		scores[r] = make([]float64, len(samples)*k)
 	}
 	judged := make([]bool, len(samples))
+	g, ctx := errgroup.WithContext(ctx)
+	g.SetLimit(runtime.NumCPU())
 	for fold := range opt.Folds {
 		var train, held []int
 		for i, s := range samples {
@@ -108,18 +113,20 @@ func (t *table) leaveOut(ctx context.Context, samples []Sample, opt Options) (le
 		for _, i := range held {
 			judged[i] = true
 		}
-		err := t.boost(ctx, train, opt.Rounds, func(round, class int, tree *models.Tree) {
-			for _, i := range held {
-				at := i*k + class
-				if round > 0 {
-					scores[round][at] = scores[round-1][at]
+		g.Go(func() error { // no two folds write of one sample
+			return t.boost(ctx, train, opt.Rounds, func(round, class int, tree *models.Tree) {
+				for _, i := range held {
+					at := i*k + class
+					if round > 0 {
+						scores[round][at] = scores[round-1][at]
+					}
+					scores[round][at] += tree.Answer(t.values[i])
 				}
-				scores[round][at] += tree.Answer(t.values[i])
-			}
+			})
 		})
-		if err != nil {
-			return nil, 0, fmt.Errorf("cross-validating: %w", err)
-		}
+	}
+	if err := g.Wait(); err != nil {
+		return nil, 0, fmt.Errorf("cross-validating: %w", err)
 	}
 	best := math.Inf(1)
 	for r := range scores {
