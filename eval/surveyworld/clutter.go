@@ -24,7 +24,7 @@ func (s *swath) clutter() {
 			s.scar()
 		}
 	}
-	if s.chance(0.22) {
+	if s.chance(0.15) {
 		s.bank()
 	}
 	if s.chance(0.2) {

@@ -52,8 +52,8 @@ func (s *swath) show(echo plane, k kin) plane {
 		j := min(int(t), steps-1)
 		echo.v[i] = table[j] + (table[j+1]-table[j])*(t-float32(j))
 	}
-	out := resize(echo, s.w, s.h, s.chance(0.25))
-	if s.chance(0.3) {
+	out := resize(echo, s.w, s.h, s.chance(0.4))
+	if s.chance(0.2) {
 		w := float32(s.in(0.05, 0.6))
 		smooth(out, w, w*float32(s.log(0.5, 2)))
 	}

@@ -43,18 +43,24 @@ func (s *swath) stand(l luma, px []int32, t *thing, inWater bool) standing {
 	for i := 0; i < len(px); i += step {
 		own = append(own, px[i])
 	}
-	mean, _ := s.sample(l, own, 0, 0, nil, t.side, inWater)
-	around := t.box
+	mean, _ := s.sample(l, own, 0, 0, false, t.side, inWater)
 	var means []float64
-	for _, k := range [...][2]float64{{0, 1}, {0, -1}, {0, 2}, {0, -2}, {1, 1}, {-1, 1}, {1, -1}, {-1, -1}, {0, 3}, {0, -3}, {1, 2}, {-1, -2}, {1, -2}, {-1, 2}} {
-		dy := k[1] * (float64(around.H)*0.6 + float64(b.H)*0.5 + 3)
-		dx := k[0] * (float64(b.W)*0.6 + 2)
-		if math.Abs(dy) > 0.45*float64(s.gridH) && math.Abs(k[1]) > 1 {
-			continue
-		}
-		if m, ok := s.sample(l, own, int(dx), int(dy), &around, t.side, inWater); ok {
+	try := func(dx, dy float64) {
+		if m, ok := s.sample(l, own, int(dx), int(dy), true, t.side, inWater); ok {
 			means = append(means, m)
 		}
+	}
+	h, w := float64(b.H)+2, math.Min(float64(b.W), 24)+2
+	for k := 1.0; k <= 3; k++ {
+		for _, sign := range [...]float64{-1, 1} {
+			try(0, sign*k*h)
+			try(w*0.7, sign*k*h)
+			try(-w*0.7, sign*k*h)
+		}
+	}
+	for k := 1.0; k <= 6 && len(means) < 6; k++ { // long things leave no room along the track
+		try(k*w, 0)
+		try(-k*w, 0)
 	}
 	if len(means) < 3 {
 		return standing{}
@@ -69,9 +75,9 @@ func (s *swath) stand(l luma, px []int32, t *thing, inWater bool) standing {
 	return standing{mean - mid, (mean - mid) / sd}
 }
 
-// sample is the mean luminance over grid pixels moved by some bins and pings, leaving out those in a box; it fails where too few are left on
-// the same side of the nadir and of the first return.
-func (s *swath) sample(l luma, px []int32, dx, dy int, out *detect.Box, side int, inWater bool) (float64, bool) {
+// sample is the mean luminance over grid pixels moved by some bins and pings; around leaves out those that hold a thing or lie on the other
+// side of the nadir or the first return. It fails where too few are left.
+func (s *swath) sample(l luma, px []int32, dx, dy int, around bool, side int, inWater bool) (float64, bool) {
 	var sum float64
 	n := 0
 	for _, i := range px {
@@ -79,12 +85,9 @@ func (s *swath) sample(l luma, px []int32, dx, dy int, out *detect.Box, side int
 		if x < 0 || y < 0 || x >= s.gridW || y >= s.gridH {
 			continue
 		}
-		if out != nil {
-			if x >= out.X && x < out.X+out.W && y >= out.Y && y < out.Y+out.H {
-				continue
-			}
+		if around {
 			b, at := s.slant(x)
-			if at != side || (b < s.edge[idx(side)][y]) != inWater {
+			if s.touched[y*s.gridW+x] || at != side || (b < s.edge[idx(side)][y]) != inWater {
 				continue
 			}
 		}
@@ -92,7 +95,7 @@ func (s *swath) sample(l luma, px []int32, dx, dy int, out *detect.Box, side int
 		sum += float64(l.v[min(fy, l.h-1)*l.w+min(fx, l.w-1)])
 		n++
 	}
-	return sum / math.Max(float64(n), 1), n*10 >= len(px)*6
+	return sum / math.Max(float64(n), 1), n*10 >= len(px)*5
 }
 
 // onPicture maps a box of the grid to the picture.
@@ -135,6 +138,14 @@ func (s *swath) label(seed int64, img *image.RGBA) eval.CaptureLabel {
 		out.Regions = append(out.Regions, detect.Region{Kind: "rock-field", Box: s.onPicture(b)})
 	}
 	l := newLuma(img, s.inverted)
+	s.touched = make([]bool, len(s.add.v))
+	for i := range s.things {
+		for _, px := range [][]int32{s.things[i].lit, s.things[i].dark} {
+			for _, k := range px {
+				s.touched[k] = true
+			}
+		}
+	}
 	for i := range s.things {
 		if m, ok := s.mark(l, &s.things[i]); ok {
 			out.Marks = append(out.Marks, m)

@@ -84,8 +84,8 @@ func drawFrame(d dice, base kin) frame {
 		}
 		f.x, f.y, f.w, f.h = l, t, f.picW-l-r, f.picH-t-b
 	}
-	f.sx = d.log(0.5, 1.9)
-	if d.chance(0.3) {
+	f.sx = d.log(0.45, 1.5)
+	if d.chance(0.4) {
 		f.sx = 1
 	}
 	f.sy = f.sx * d.log(0.6, 1.7)
@@ -160,30 +160,30 @@ type texture struct {
 }
 
 func drawTexture(d dice, k kin) texture {
-	t := texture{looks: d.log(0.8, 7), patch: d.log(0.04, 0.6), fall: d.in(0.5, 0.95), grainX: d.log(1.5, 8), grainY: d.log(1.5, 8)}
-	t.corrX, t.corrY = d.in(0, 0.6), d.in(0, 0.6)
-	t.relief, t.reliefX, t.reliefY = d.log(0.03, 0.5), d.log(2, 10), d.log(2, 10)
+	t := texture{looks: d.log(0.8, 5), patch: d.log(0.04, 0.4), fall: d.in(0.5, 0.95), grainX: d.log(1.5, 8), grainY: d.log(1.5, 8)}
+	t.corrX, t.corrY = d.in(0, 0.35), d.in(0, 0.35)
+	t.relief, t.reliefX, t.reliefY = d.log(0.03, 0.35), d.log(2, 10), d.log(2, 10)
 	if d.chance(0.2) {
 		t.spiky = d.log(0.1, 1)
 	}
 	switch k {
 	case line:
-		t.corrX, t.corrY = d.in(0.25, 0.6), d.in(0, 0.1)
+		t.corrX, t.corrY = d.in(0.15, 0.45), d.in(0, 0.1)
 		t.patch, t.looks = d.log(0.03, 0.4), d.log(0.9, 4)
 	case quay:
-		t.corrX, t.corrY = d.in(0.05, 0.35), d.in(0.15, 0.5)
-		t.streak, t.streakLen = d.in(0.05, 0.35), d.log(3, 20)
-		t.relief, t.reliefX, t.reliefY = d.log(0.1, 0.7), d.log(2, 5), d.log(4, 25)
-		t.looks = d.log(2, 9)
+		t.corrX, t.corrY = d.in(0.03, 0.25), d.in(0.1, 0.4)
+		t.streak, t.streakLen = d.in(0.05, 0.3), d.log(3, 20)
+		t.relief, t.reliefX, t.reliefY = d.log(0.08, 0.4), d.log(2, 5), d.log(4, 25)
+		t.looks = d.log(1.2, 6)
 	case river:
 		t.corrX, t.corrY = d.in(0, 0.12), d.in(0, 0.12)
-		t.looks = d.log(3, 9)
+		t.looks = d.log(1.5, 8)
 		if d.chance(0.6) {
-			t.glints, t.glintAmp = d.log(0.0005, 0.02), d.log(1.5, 6)
+			t.glints, t.glintAmp = d.log(0.001, 0.03), d.log(1.5, 8)
 		}
 	case effigy:
-		t.corrX, t.corrY = d.in(0.05, 0.3), d.in(0.1, 0.6)
-		t.looks = d.log(2, 7)
+		t.corrX, t.corrY = d.in(0.03, 0.25), d.in(0.05, 0.4)
+		t.looks = d.log(1.5, 6)
 		if d.chance(0.5) {
 			t.glints, t.glintAmp = d.log(0.0005, 0.015), d.log(1.5, 5)
 		}
@@ -215,7 +215,7 @@ type sounding struct {
 
 func drawSounding(d dice, k kin) sounding {
 	s := sounding{
-		altitude: d.log(0.04, 0.42), wave: d.log(0.01, 0.3), rough: d.log(0.2, 2.5), fade: d.in(0, 1.6), rim: d.in(0, 1.5),
+		altitude: d.log(0.04, 0.42), wave: d.log(0.015, 0.35), rough: d.log(0.2, 2.5), fade: d.in(0, 1), rim: d.log(0.03, 1.2),
 		rimWide: d.log(0.01, 0.2), far: d.in(0.3, 1), floor: d.log(0.002, 0.12), floorRamp: d.in(0, 3), nadirWide: d.in(0, 4),
 		nadirAmp: d.log(0.2, 8), specks: d.log(0.0001, 0.01),
 	}
@@ -227,7 +227,7 @@ func drawSounding(d dice, k kin) sounding {
 	}
 	switch k {
 	case line:
-		s.altitude, s.fade, s.rim = d.in(0.06, 0.3), d.in(0.6, 1.8), d.in(0.3, 2)
+		s.altitude, s.fade, s.rim = d.in(0.06, 0.3), d.in(0.3, 1.5), d.in(0.2, 1.5)
 		s.ringing, s.ringAmp = d.between(3, 14), d.log(0.1, 2)
 		s.floor, s.specks = d.log(0.01, 0.08), d.log(0.001, 0.02)
 		if d.chance(0.5) {

@@ -47,7 +47,10 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 
 // populate puts 1 to 15 things in, few pictures many.
 func (s *swath) populate(base kin) {
-	n := int(s.log(1.5, 15.9))
+	n := s.between(1, 15)
+	if s.chance(0.4) {
+		n = s.between(1, 5)
+	}
 	big := 0.1
 	if base == quay || base == river {
 		big = 0.2
@@ -58,8 +61,8 @@ func (s *swath) populate(base kin) {
 		case s.chance(big) && raised < 3:
 			raised++
 			s.place(s.raised, false)
-		case s.chance(0.4):
-			s.place(s.hanging, s.chance(0.3))
+		case s.chance(0.44):
+			s.place(s.hanging, s.chance(0.25))
 		default:
 			s.place(s.lying, false)
 		}
@@ -102,7 +105,6 @@ func (s *swath) keep(t thing) {
 	if !ok {
 		return
 	}
-	t.box = b
 	s.things = append(s.things, t)
 	s.taken = append(s.taken, b)
 }

@@ -14,7 +14,7 @@ type spot struct {
 
 // manner draws how a thing of any shape shows.
 func (s *swath) manner(class detect.Class, kind string) shape {
-	sh := shape{class: class, kind: kind, gloss: s.log(0.5, 7), fray: s.in(0, 1.4), murk: s.in(0, 0.45), cast: 1, haze: s.in(0, 2.5), thick: s.in(1, 2.6),
+	sh := shape{class: class, kind: kind, gloss: s.log(0.5, 7), fray: s.in(0, 1.4), murk: s.in(0.02, 0.5), cast: 1, haze: s.in(0, 2.5), thick: s.in(1, 2.6),
 		climb: 1}
 	if class == detect.RaisedStructure {
 		sh.climb = s.in(0.05, 0.4)
@@ -84,11 +84,11 @@ func (s *swath) lying(p spot) shape {
 // stone is a rounded body, often with a second beside it.
 func (s *swath) stone(g, y, across, along, top float64) shape {
 	sh := s.manner(detect.BottomObject, "rock")
-	sh.parts = append(sh.parts, lump{g, y, across * 0.45, along * 0.5, 0, top, 1})
-	for range s.IntN(3) {
-		r := s.in(0.2, 0.4)
-		sh.parts = append(sh.parts, lump{g + s.in(-0.4, 0.4)*across, y + s.in(-0.5, 0.5)*along, across * r, math.Max(along*r, 0.7), 0,
-			top * s.in(0.4, 1), s.in(0.6, 1.1)})
+	sh.parts = append(sh.parts, lump{g, y, across * s.in(0.2, 0.45), along * s.in(0.25, 0.5), 0, top * s.in(0.6, 1), 1})
+	for range s.IntN(6) { // shoulders and a neighbour make its outline its own
+		r := s.in(0.12, 0.38)
+		sh.parts = append(sh.parts, lump{math.Max(g+s.in(-0.4, 0.4)*across, 1), y + s.in(-0.5, 0.5)*along, across * r, math.Max(along*r, 0.7), 0,
+			top * s.in(0.3, 1), s.in(0.3, 1.2)})
 	}
 	return sh
 }
@@ -210,11 +210,12 @@ func (s *swath) raised(p spot) shape {
 	}
 	sh := s.manner(detect.RaisedStructure, "hump")
 	w, l := s.log(10, 60)/s.sx, s.log(15, 120)/s.sy
-	sh.gloss, sh.fray, sh.haze = s.log(0.3, 2.5), s.in(0.4, 1.5), s.in(1, 5)
-	sh.parts = append(sh.parts, lump{g, p.y, w, l, 0, top * 0.7, 1})
-	for range s.between(1, 5) {
-		sh.parts = append(sh.parts, lump{g + s.in(-0.5, 0.5)*w, p.y + s.in(-0.7, 0.7)*l, w * s.in(0.2, 0.6), l * s.in(0.2, 0.6), 0,
-			top * s.in(0.5, 1), s.in(0.5, 1.2)})
+	sh.gloss, sh.fray, sh.haze, sh.climb = s.log(0.3, 2.5), s.in(0.7, 1.6), s.in(1, 5), s.in(0.1, 0.6)
+	for range s.between(6, 30) { // many overlapping knolls make its outline ragged
+		u, v := s.NormFloat64()*0.33, s.NormFloat64()*0.4
+		r := s.log(0.1, 0.5)
+		peak := top * math.Exp(-2*(u*u+v*v)) * s.in(0.4, 1)
+		sh.parts = append(sh.parts, lump{math.Max(g+u*w, 2), p.y + v*l, w * r, math.Max(l*r, 1), 0, peak, s.in(0.3, 1.2)})
 	}
 	return sh
 }
@@ -229,17 +230,19 @@ func (s *swath) wall(g float64, p spot, top float64) shape {
 	length := s.log(30, 0.9*float64(s.h)) / s.sy
 	lean, bow, step := s.NormFloat64()*0.25, s.NormFloat64()*0.15*length, 0.0
 	wob := wander(s.Rand, max(int(length), 4), s.log(3, 20), 8)
-	jag := s.in(0, 1.5)
+	jag, last := s.in(0, 1.5), g
 	for i := range int(length) {
 		u := float64(i)/length - 0.5
 		if s.chance(2 / length) {
 			step += s.NormFloat64() * 6
 		}
 		at := g + lean*u*length + bow*(4*u*u-0.3) + step + jag*wob[i]
-		if at < 2 {
+		reach := 1 + 0.6*math.Abs(at-last) // a slanting wall has no gaps from ping to ping
+		last = at
+		if at < 2 || i == 0 {
 			continue
 		}
-		sh.parts = append(sh.parts, lump{at, p.y + u*length, 1, 0.8, 0, top * s.in(0.97, 1.03), s.in(0.8, 1.1)})
+		sh.parts = append(sh.parts, lump{at, p.y + u*length, reach, 0.8, 0, top * s.in(0.97, 1.03), s.in(0.8, 1.1)})
 	}
 	return sh
 }

@@ -29,7 +29,8 @@ type swath struct {
 	regions   []detect.Box // grid boxes of rock fields
 	lost      [][2]int     // grid rows without echo
 	furniture []eval.FurnitureLabel
-	inverted  bool // dark is strong
+	inverted  bool   // dark is strong
+	touched   []bool // grid pixels that hold a thing's highlight or shadow
 }
 
 // idx is the array index of a side.

@@ -8,15 +8,13 @@ import (
 
 // thing is one thing drawn and the grid pixels it shows on.
 type thing struct {
-	class      detect.Class
-	kind       string
-	side       int
-	height     float64 // bins above the bottom
-	offBottom  float64 // bins
-	gap        float64 // bins of slant range
-	lit, dark  []int32 // grid pixels of highlight and shadow
-	wantShadow bool
-	box        detect.Box // grid
+	class     detect.Class
+	kind      string
+	side      int
+	height    float64 // bins above the bottom
+	offBottom float64 // bins
+	gap       float64 // bins of slant range
+	lit, dark []int32 // grid pixels of highlight and shadow
 }
 
 // lump is one part of a thing in ground range g and along the track y, with half axes and the heights of its foot and top in bins.
@@ -40,7 +38,7 @@ type shape struct {
 
 // put draws a shape on a side into the grid and lists what it touched.
 func (s *swath) put(sh shape, side int) thing {
-	t := thing{class: sh.class, kind: sh.kind, side: side, offBottom: math.Inf(1), wantShadow: sh.cast > 0}
+	t := thing{class: sh.class, kind: sh.kind, side: side, offBottom: math.Inf(1)}
 	gapMin := math.Inf(1)
 	for _, p := range sh.parts {
 		t.height, t.offBottom = math.Max(t.height, p.top), math.Min(t.offBottom, p.foot)
@@ -64,6 +62,7 @@ func (s *swath) put(sh shape, side int) thing {
 func (s *swath) putRow(t *thing, sh shape, p lump, y int, half float64) (float64, bool) {
 	h := s.altitude[idx(t.side)][y]
 	top := p.foot + (p.top-p.foot)*math.Sqrt(half)
+	half *= s.frayed(t, sh, p, y, h)
 	front := math.Hypot(p.g-p.rg*half, h-p.foot)
 	crest := math.Hypot(p.g, h-p.foot-math.Min(top-p.foot, 0.98*h-p.foot)*sh.climb)
 	lo, hi := math.Min(front, crest), math.Max(front, crest)
@@ -103,6 +102,12 @@ func (s *swath) putRow(t *thing, sh shape, p lump, y int, half float64) (float64
 	}
 	s.shade(t, sh, y, from, end)
 	return from - hi, true
+}
+
+// frayed shrinks or widens a lump's ping by the field of lumps at its place, so that outlines are not smooth.
+func (s *swath) frayed(t *thing, sh shape, p lump, y int, h float64) float64 {
+	v := s.lumps.at(int(s.col(math.Hypot(p.g, h-p.foot), t.side)), y)
+	return math.Min(math.Max(1+0.3*sh.fray*float64(v), 0.15), 1.6)
 }
 
 // shade takes echo away between two slant ranges of a ping, soft at the far end.
