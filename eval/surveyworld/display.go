@@ -96,6 +96,10 @@ func (s *swath) palette(k kin) [256]color.RGBA {
 	default: // a dark tint up to a light one
 		stops = []stop{{0, s.in(0, 0.15), s.in(0, 0.12), s.in(0, 0.3)}, {1, s.in(0.6, 1), s.in(0.7, 1), s.in(0.5, 1)}}
 	}
+	s.colours = [...]string{"grey", "copper", "copper", "ember", "lagoon", "hue", "tint"}[pick]
+	if s.inverted {
+		s.colours += "-inverted"
+	}
 	var lut [256]color.RGBA
 	for i := range lut {
 		t := float64(i) / 255

@@ -107,7 +107,7 @@ func (s *swath) onPicture(b detect.Box) detect.Box {
 
 // label says what is in the picture as it came out.
 func (s *swath) label(seed int64, img *image.RGBA) eval.CaptureLabel {
-	out := eval.CaptureLabel{Capture: fmt.Sprintf("survey-%d.png", seed), By: "scene", RangeM: s.rangeM,
+	out := eval.CaptureLabel{Capture: fmt.Sprintf("survey-%d.png", seed), By: "scene", RangeM: s.rangeM, Palette: s.colours,
 		Panel: &detect.Box{X: s.x, Y: s.y, W: s.w, H: s.h}, Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: s.furniture}
 	side := s.oneSide()
 	if side != 0 {
@@ -194,12 +194,24 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 		return m, false
 	}
 	big := max(hl.W, hl.H) >= 4 && hl.W*hl.H >= 12 && s.uncovered(hl)
-	sure := big && lit.levels > 6 && (lit.spreads > 4 && lit.levels > 18 || lit.spreads > 2.2 && lit.levels > 9 && dark.spreads > 2.2 && dark.levels > 9)
+	sure := big && plain(lit, dark, t.class == detect.SuspendedTarget)
 	if t.class == detect.SuspendedTarget && m.Shadow == nil && !inWater && lit.spreads < 6 {
 		sure = false
 	}
 	m.Sure = &sure
 	return m, true
+}
+
+// plain tells whether a careful person would be sure: a bright highlight by itself, a weaker one with a shadow, or a hint of one before a
+// deep shadow that touches it. The limits were set by looking at marks on both sides of them.
+func plain(lit, dark standing, hangs bool) bool {
+	switch {
+	case lit.levels > 14 && lit.spreads > 4:
+		return true
+	case lit.levels > 7 && lit.spreads > 2.4:
+		return dark.levels > 6 && dark.spreads > 2.2
+	}
+	return !hangs && lit.levels > 4 && lit.spreads > 1 && dark.levels > 15 && dark.spreads > 5
 }
 
 // wet tells whether most of a thing's highlight lies in the column.

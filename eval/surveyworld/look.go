@@ -84,11 +84,11 @@ func drawFrame(d dice, base kin) frame {
 		}
 		f.x, f.y, f.w, f.h = l, t, f.picW-l-r, f.picH-t-b
 	}
-	f.sx = d.log(0.45, 1.5)
+	f.sx = d.log(0.45, 1.3)
 	if d.chance(0.4) {
 		f.sx = 1
 	}
-	f.sy = f.sx * d.log(0.6, 1.7)
+	f.sy = f.sx * d.log(0.6, 1.5)
 	if d.chance(0.4) {
 		f.sy = f.sx
 	}
@@ -160,7 +160,7 @@ type texture struct {
 }
 
 func drawTexture(d dice, k kin) texture {
-	t := texture{looks: d.log(0.8, 5), patch: d.log(0.04, 0.4), fall: d.in(0.5, 0.95), grainX: d.log(1.5, 8), grainY: d.log(1.5, 8)}
+	t := texture{looks: d.log(0.7, 4), patch: d.log(0.04, 0.4), fall: d.in(0.5, 0.95), grainX: d.log(1.5, 8), grainY: d.log(1.5, 8)}
 	t.corrX, t.corrY = d.in(0, 0.35), d.in(0, 0.35)
 	t.relief, t.reliefX, t.reliefY = d.log(0.03, 0.35), d.log(2, 10), d.log(2, 10)
 	if d.chance(0.2) {
@@ -169,21 +169,21 @@ func drawTexture(d dice, k kin) texture {
 	switch k {
 	case line:
 		t.corrX, t.corrY = d.in(0.15, 0.45), d.in(0, 0.1)
-		t.patch, t.looks = d.log(0.03, 0.4), d.log(0.9, 4)
+		t.patch, t.looks = d.log(0.03, 0.3), d.log(0.8, 3)
 	case quay:
 		t.corrX, t.corrY = d.in(0.03, 0.25), d.in(0.1, 0.4)
 		t.streak, t.streakLen = d.in(0.05, 0.3), d.log(3, 20)
 		t.relief, t.reliefX, t.reliefY = d.log(0.08, 0.4), d.log(2, 5), d.log(4, 25)
-		t.looks = d.log(1.2, 6)
+		t.looks = d.log(1, 4)
 	case river:
 		t.corrX, t.corrY = d.in(0, 0.12), d.in(0, 0.12)
-		t.looks = d.log(1.5, 8)
+		t.looks = d.log(1.2, 5.5)
 		if d.chance(0.6) {
 			t.glints, t.glintAmp = d.log(0.001, 0.03), d.log(1.5, 8)
 		}
 	case effigy:
 		t.corrX, t.corrY = d.in(0.03, 0.25), d.in(0.05, 0.4)
-		t.looks = d.log(1.5, 6)
+		t.looks = d.log(1.2, 5)
 		if d.chance(0.5) {
 			t.glints, t.glintAmp = d.log(0.0005, 0.015), d.log(1.5, 5)
 		}

@@ -138,6 +138,7 @@ func (s *swath) limbs(g, y, across, along, top float64) shape {
 // hanging makes a fish or a school over the bottom, or in the column where the slant range says so.
 func (s *swath) hanging(p spot) shape {
 	sh := s.manner(detect.SuspendedTarget, "fish")
+	sh.gloss *= s.log(1, 2)
 	gap := s.log(2, 10) / s.sx
 	if s.chance(0.4) {
 		gap = s.log(6, 80) / s.sx

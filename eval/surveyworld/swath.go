@@ -30,6 +30,7 @@ type swath struct {
 	lost      [][2]int     // grid rows without echo
 	furniture []eval.FurnitureLabel
 	inverted  bool   // dark is strong
+	colours   string // the palette's name
 	touched   []bool // grid pixels that hold a thing's highlight or shadow
 }
 

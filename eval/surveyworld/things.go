@@ -52,10 +52,27 @@ func (s *swath) put(sh shape, side int) thing {
 			}
 		}
 	}
+	t.dark = s.unlit(t)
 	if t.offBottom > 0 && !math.IsInf(gapMin, 1) {
 		t.gap = math.Max(gapMin, 0)
 	}
 	return t
+}
+
+// unlit is the shadow's pixels that the thing's own highlight does not cover, each once.
+func (s *swath) unlit(t thing) []int32 {
+	seen := make(map[int32]bool, len(t.lit)+len(t.dark))
+	for _, i := range t.lit {
+		seen[i] = true
+	}
+	out := t.dark[:0]
+	for _, i := range t.dark {
+		if !seen[i] {
+			seen[i] = true
+			out = append(out, i)
+		}
+	}
+	return out
 }
 
 // putRow draws one ping of a lump; half is its half width there as a share. It returns the gap to its shadow.
