@@ -27,9 +27,9 @@ func (s *swath) show(echo plane, k kin) plane {
 	case quay:
 		mid, logarithm, power = s.in(0.22, 0.55), s.chance(0.2), s.in(0.5, 1)
 	case river:
-		mid, logarithm, power = s.in(0.1, 0.5), false, s.in(0.7, 1.3)
+		mid, logarithm, power = s.in(0.13, 0.55), false, s.in(0.6, 1.2)
 	case effigy:
-		mid, power = s.in(0.12, 0.7), s.in(0.6, 1.2)
+		mid, power = s.in(0.14, 0.7), s.in(0.6, 1.2)
 	}
 	if s.chance(0.06) {
 		mid *= s.log(0.5, 1.6)
@@ -83,7 +83,8 @@ func (s *swath) palette(k kin) [256]color.RGBA {
 		stops = []stop{{0, 0, 0, 0}, {1, s.in(a, 1), s.in(a, 1), s.in(a, 1)}}
 	case 1, 2: // copper: red leads, green follows, blue hardly
 		lead := s.in(0.55, 0.95)
-		stops = []stop{{0, 0, 0, 0}, {0.5, lead * s.in(0.6, 0.8), lead * s.in(0.25, 0.42), s.in(0, 0.06)}, {lead, 1, s.in(0.6, 0.85), s.in(0, 0.1)},
+		stops = []stop{{0, 0, 0, 0}, {0.5, lead * s.in(0.6, 0.8), lead * s.in(0.25, 0.42), s.in(0, 0.06)},
+			{lead, 1, s.in(0.6, 0.85), s.in(0, 0.1)},
 			{1, 1, s.in(0.9, 1), s.in(0, 0.8)}}
 	case 3: // dark violet over red to pale yellow
 		stops = []stop{{0, 0, 0, 0.02}, {0.25, 0.3, 0.05, 0.4}, {0.5, 0.7, 0.2, 0.3}, {0.75, 0.97, 0.5, 0.1}, {1, 0.98, 1, 0.65}}

@@ -88,8 +88,8 @@ func (p plane) at(x, y int) float32 {
 	return p.v[min(max(y, 0), p.h-1)*p.w+min(max(x, 0), p.w-1)]
 }
 
-// fractal is a random field of mean 0 and spread 1, grown from a coarse lattice by doubling: each doubling smooths with the weights 1 3 3 1 and
-// adds fresh noise whose share falls by fall. The finest grain is gx by gy pixels, the coarsest coarse times that.
+// fractal is a random field of mean 0 and spread 1, grown from a coarse lattice by doubling: each doubling smooths with the weights 1 3
+// 3 1 and adds fresh noise whose share falls by fall. The finest grain is gx by gy pixels, the coarsest coarse times that.
 func fractal(r *rand.Rand, w, h int, gx, gy, coarse, fall float64) plane {
 	n := newNoise(r)
 	fw, fh := max(int(float64(w)/gx)+4, 4), max(int(float64(h)/gy)+4, 4)

@@ -182,14 +182,7 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 			m.Shadow = &sb
 		}
 	}
-	if t.class == detect.SuspendedTarget {
-		off := t.offBottom * binM
-		m.OffBottomM = &off
-		if m.Shadow != nil {
-			gap := t.gap * s.sx
-			m.GapPx = &gap
-		}
-	}
+	s.hang(&m, t, binM)
 	if lit.spreads < 1 && dark.spreads < 1 || hl.W < 1 || hl.H < 1 {
 		return m, false
 	}
@@ -200,6 +193,19 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 	}
 	m.Sure = &sure
 	return m, true
+}
+
+// hang adds how far a hanging thing is off the bottom, and its gap where the shadow shows.
+func (s *swath) hang(m *eval.MarkLabel, t *thing, binM float64) {
+	if t.class != detect.SuspendedTarget {
+		return
+	}
+	off := t.offBottom * binM
+	m.OffBottomM = &off
+	if m.Shadow != nil {
+		gap := t.gap * s.sx
+		m.GapPx = &gap
+	}
 }
 
 // plain tells whether a careful person would be sure: a bright highlight by itself, a weaker one with a shadow, or a hint of one before a

@@ -19,8 +19,8 @@ type Capture struct {
 // stream keeps this world's draws apart from others made of the same seed.
 const stream = 0x5eab07704d1f
 
-// Render draws the capture of a seed. The picture in memory is the decoded one, after any JPEG or resampling. It fails only where the context
-// is done or the picture cannot be coded.
+// Render draws the capture of a seed. The picture in memory is the decoded one, after any JPEG or resampling. It fails only where the
+// context is done or the picture cannot be coded.
 func Render(ctx context.Context, seed int64) (*Capture, error) {
 	d := dice{rand.New(rand.NewPCG(uint64(seed), stream))}
 	base := kin(d.IntN(int(kins)))
@@ -29,7 +29,7 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 		return nil, fmt.Errorf("draw survey capture %d: %w", seed, err)
 	}
 	s.clutter()
-	if !s.chance(0.17) {
+	if !s.chance(0.13) {
 		s.populate(base)
 	}
 	s.column()

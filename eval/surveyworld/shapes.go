@@ -14,8 +14,8 @@ type spot struct {
 
 // manner draws how a thing of any shape shows.
 func (s *swath) manner(class detect.Class, kind string) shape {
-	sh := shape{class: class, kind: kind, gloss: s.log(0.5, 7), fray: s.in(0, 1.4), murk: s.in(0.02, 0.5), cast: 1, haze: s.in(0, 2.5), thick: s.in(1, 2.6),
-		climb: 1}
+	sh := shape{class: class, kind: kind, gloss: s.log(0.5, 7), fray: s.in(0, 1.4), murk: s.in(0.02, 0.5), cast: 1, haze: s.in(0, 2.5),
+		thick: s.in(1, 2.6), climb: 1}
 	if class == detect.RaisedStructure {
 		sh.climb = s.in(0.05, 0.4)
 	}
@@ -40,8 +40,8 @@ func (s *swath) size() float64 {
 
 // lying makes one thing that lies on the bottom.
 func (s *swath) lying(p spot) shape {
-	across, along := s.size()/s.sx, 0.0
-	along = across * s.sx / s.sy * s.log(0.5, 2)
+	across := s.size() / s.sx
+	along := across * s.sx / s.sy * s.log(0.5, 2)
 	long := s.log(4, 50) / s.sx
 	top := heightFor(p.depth, p.slant, long)
 	g := ground(p.slant, p.depth)
@@ -112,8 +112,8 @@ func (s *swath) stem(sh *shape, g, y, turn, length, thick, top, bend float64) {
 		}
 		a := turn + bend*u
 		w := 1 - taper*(u+0.5)
-		sh.parts = append(sh.parts, lump{g + math.Cos(a)*u*length, y + math.Sin(a)*u*length*s.sx/s.sy, thick * w, math.Max(thick*w*s.sx/s.sy, 0.6),
-			0, top * w, s.in(0.6, 1.1)})
+		g0, y0 := g+math.Cos(a)*u*length, y+math.Sin(a)*u*length*s.sx/s.sy
+		sh.parts = append(sh.parts, lump{g0, y0, thick * w, math.Max(thick*w*s.sx/s.sy, 0.6), 0, top * w, s.in(0.6, 1.1)})
 	}
 }
 
@@ -165,8 +165,8 @@ func (s *swath) hanging(p spot) shape {
 				u = float64(i)/float64(n-1) - 0.5
 			}
 			w := math.Sqrt(math.Max(1-3*u*u, 0.1))
-			sh.parts = append(sh.parts, lump{math.Max(g0+turn*u*long+bow*(4*u*u-0.3)*long*0.5, 0.1), y0 + u*long, thick * 0.4 * w, math.Max(thick*0.4*w, 0.8),
-				foot, foot + rise*w, s.in(0.7, 1.1)})
+			at := math.Max(g0+turn*u*long+bow*(4*u*u-0.3)*long*0.5, 0.1)
+			sh.parts = append(sh.parts, lump{at, y0 + u*long, thick * 0.4 * w, math.Max(thick*0.4*w, 0.8), foot, foot + rise*w, s.in(0.7, 1.1)})
 		}
 	}
 	if s.chance(0.25) {
@@ -229,9 +229,12 @@ func (s *swath) wall(g float64, p spot, top float64) shape {
 		top = p.depth * s.in(0.8, 1.2)
 	}
 	length := s.log(30, 0.9*float64(s.h)) / s.sy
-	lean, bow, step := s.NormFloat64()*0.25, s.NormFloat64()*0.15*length, 0.0
-	wob := wander(s.Rand, max(int(length), 4), s.log(3, 20), 8)
-	jag, last := s.in(0, 1.5), g
+	lean, bow, step := s.NormFloat64()*0.25, s.NormFloat64()*0.07*length, 0.0
+	if s.chance(0.4) {
+		bow = 0
+	}
+	wob := wander(s.Rand, max(int(length), 4), s.log(3, 20), 32)
+	jag, last := s.log(0.3, 8), g
 	for i := range int(length) {
 		u := float64(i)/length - 0.5
 		if s.chance(2 / length) {
@@ -258,8 +261,8 @@ func (s *swath) piles(g float64, p spot, top float64) shape {
 		if s.chance(0.1) {
 			continue
 		}
-		sh.parts = append(sh.parts, lump{math.Max(g+lean*u*gap+s.NormFloat64(), 2), p.y + u*gap + s.NormFloat64()*0.08*gap, w, math.Max(w*s.sx/s.sy, 0.7), 0,
-			top * s.in(0.5, 1.1), s.in(0.5, 1.2)})
+		at, y := math.Max(g+lean*u*gap+s.NormFloat64(), 2), p.y+u*gap+s.NormFloat64()*0.08*gap
+		sh.parts = append(sh.parts, lump{at, y, w, math.Max(w*s.sx/s.sy, 0.7), 0, top * s.in(0.5, 1.1), s.in(0.5, 1.2)})
 	}
 	return sh
 }
@@ -275,16 +278,29 @@ func (s *swath) wreck(g float64, p spot, top float64) shape {
 	c2, q2 := -math.Sin(turn), math.Cos(turn)*s.sx/s.sy
 	stern := s.in(0.2, 0.9)
 	at := func(u, v, z, gloss float64) {
-		sh.parts = append(sh.parts, lump{math.Max(g+c*u*length+c2*v*beam, 2), p.y + q*u*length + q2*v*beam, 0.9, math.Max(0.9*s.sx/s.sy, 0.7), 0, z, gloss})
+		g0, y0 := math.Max(g+c*u*length+c2*v*beam, 2), p.y+q*u*length+q2*v*beam
+		sh.parts = append(sh.parts, lump{g0, y0, 0.9, math.Max(0.9*s.sx/s.sy, 0.7), 0, z, gloss})
 	}
 	n := int(length)
+	broken, whole := s.in(0, 0.06), true
 	for i := range n {
 		u := float64(i)/float64(n) - 0.5
+		if s.chance(broken) {
+			whole = !whole || s.chance(0.4)
+		}
+		if !whole {
+			continue
+		}
 		v := 0.5 * math.Sqrt(math.Max(1-math.Pow(2*math.Abs(u), 2.5)*(1-stern*ramp64(-4*u)), 0))
 		at(u, v, top*s.in(0.3, 0.45), s.in(0.4, 1.1))
 		at(u, -v, top*s.in(0.3, 0.45), s.in(0.4, 1.1))
 	}
-	for range s.between(2, 7) {
+	if s.chance(0.5) { // what has fallen in and lies about
+		for range s.between(5, 60) {
+			at(s.NormFloat64()*0.3, s.NormFloat64()*0.25, top*s.in(0.05, 0.3), s.in(0.2, 1))
+		}
+	}
+	for range s.between(0, 7) {
 		u := s.in(-0.4, 0.4)
 		for v := -0.45; v < 0.45; v += 1.2 / math.Max(beam, 3) {
 			at(u+s.in(-0.01, 0.01), v, top*0.2, s.in(0.3, 1))

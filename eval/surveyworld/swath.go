@@ -18,6 +18,7 @@ type swath struct {
 	altitude [2][]float64 // bins of slant range to the bottom under each side, a ping; port first
 	edge     [2][]float64 // where the bottom's echo sets in, ragged
 	law      [2][]float64 // mean bottom echo by slant bin
+	seam     int          // ping where another stretch of the record sets in, the number of pings where none does
 	echo     plane        // mean bottom echo
 	pass     plane        // share of the bottom's echo that shadows leave
 	add      plane        // echo of things, and of what is in the column
@@ -65,6 +66,11 @@ func (s *swath) track() {
 	mean := s.snd.altitude * float64(s.bins)
 	low := math.Max(4, 0.015*float64(s.bins))
 	common := wander(s.Rand, s.gridH, s.log(4, 30), 128)
+	s.seam = s.gridH
+	jump := 1.0
+	if s.chance(0.1) { // two stretches of a record put together
+		s.seam, jump = s.IntN(s.gridH), s.log(0.5, 1.9)
+	}
 	for k, side := range []int{-1, 1} {
 		own := wander(s.Rand, s.gridH, s.log(4, 20), 64)
 		tilt := 1 + s.in(-0.06, 0.06)
@@ -76,6 +82,9 @@ func (s *swath) track() {
 		raw := wander(s.Rand, s.gridH, s.log(1, 3), 8)
 		for y := range s.gridH {
 			h := mean * tilt * (1 + s.snd.wave*(common[y]*0.8+share*own[y]))
+			if y >= s.seam {
+				h *= jump
+			}
 			s.altitude[k][y] = math.Min(math.Max(h, low), 0.62*float64(s.bins))
 			s.edge[k][y] = s.altitude[k][y] + s.snd.rough*(raw[y]*0.7+0.5*float64(s.n.normal()))
 		}

@@ -40,9 +40,13 @@ type shape struct {
 func (s *swath) put(sh shape, side int) thing {
 	t := thing{class: sh.class, kind: sh.kind, side: side, offBottom: math.Inf(1)}
 	gapMin := math.Inf(1)
+	late := len(sh.parts) > 0 && int(sh.parts[0].y) >= s.seam // a thing ends where its stretch of the record does
 	for _, p := range sh.parts {
 		t.height, t.offBottom = math.Max(t.height, p.top), math.Min(t.offBottom, p.foot)
 		for y := max(int(math.Ceil(p.y-p.ry)), 0); y <= min(int(p.y+p.ry), s.gridH-1); y++ {
+			if (y >= s.seam) != late {
+				continue
+			}
 			v := (float64(y) - p.y) / math.Max(p.ry, 0.5)
 			if v*v > 1 {
 				v = 0.99
