@@ -1,0 +1,249 @@
+package surveyworld
+
+import (
+	"fmt"
+	"image"
+	"math"
+	"sort"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+)
+
+// luma is the picture's luminance, turned over where the palette is, so that more echo is always more.
+type luma struct {
+	w, h int
+	v    []float32
+}
+
+func newLuma(img *image.RGBA, inverted bool) luma {
+	b := img.Bounds()
+	l := luma{b.Dx(), b.Dy(), make([]float32, b.Dx()*b.Dy())}
+	for i := range l.v {
+		p := img.Pix[4*i : 4*i+3]
+		l.v[i] = 0.299*float32(p[0]) + 0.587*float32(p[1]) + 0.114*float32(p[2])
+		if inverted {
+			l.v[i] = 255 - l.v[i]
+		}
+	}
+	return l
+}
+
+// standing is how far a thing's pixels stand from their surroundings: the difference in grey levels and in spreads of like-shaped samples.
+type standing struct{ levels, spreads float64 }
+
+// stand compares the mean over a set of pixels with the same set moved about nearby.
+func (s *swath) stand(l luma, px []int32, t *thing, inWater bool) standing {
+	b, ok := s.bounds(px)
+	if !ok {
+		return standing{}
+	}
+	step := max(len(px)/300, 1)
+	var own []int32
+	for i := 0; i < len(px); i += step {
+		own = append(own, px[i])
+	}
+	mean, _ := s.sample(l, own, 0, 0, false, t.side, inWater)
+	var means []float64
+	try := func(dx, dy float64) {
+		if m, ok := s.sample(l, own, int(dx), int(dy), true, t.side, inWater); ok {
+			means = append(means, m)
+		}
+	}
+	h, w := float64(b.H)+2, math.Min(float64(b.W), 24)+2
+	for k := 1.0; k <= 3; k++ {
+		for _, sign := range [...]float64{-1, 1} {
+			try(0, sign*k*h)
+			try(w*0.7, sign*k*h)
+			try(-w*0.7, sign*k*h)
+		}
+	}
+	for k := 1.0; k <= 6 && len(means) < 6; k++ { // long things leave no room along the track
+		try(k*w, 0)
+		try(-k*w, 0)
+	}
+	if len(means) < 3 {
+		return standing{}
+	}
+	sort.Float64s(means)
+	mid := means[len(means)/2]
+	var sq float64
+	for _, m := range means {
+		sq += (m - mid) * (m - mid)
+	}
+	sd := math.Max(math.Sqrt(sq/float64(len(means))), 2.5)
+	return standing{mean - mid, (mean - mid) / sd}
+}
+
+// sample is the mean luminance over grid pixels moved by some bins and pings; around leaves out those that hold a thing or lie on the other
+// side of the nadir or the first return. It fails where too few are left.
+func (s *swath) sample(l luma, px []int32, dx, dy int, around bool, side int, inWater bool) (float64, bool) {
+	var sum float64
+	n := 0
+	for _, i := range px {
+		x, y := int(i)%s.gridW+dx, int(i)/s.gridW+dy
+		if x < 0 || y < 0 || x >= s.gridW || y >= s.gridH {
+			continue
+		}
+		if around {
+			b, at := s.slant(x)
+			if s.touched[y*s.gridW+x] || at != side || (b < s.edge[idx(side)][y]) != inWater {
+				continue
+			}
+		}
+		fx, fy := s.x+int((float64(x)+0.5)*s.sx), s.y+int((float64(y)+0.5)*s.sy)
+		sum += float64(l.v[min(fy, l.h-1)*l.w+min(fx, l.w-1)])
+		n++
+	}
+	return sum / math.Max(float64(n), 1), n*10 >= len(px)*5
+}
+
+// onPicture maps a box of the grid to the picture.
+func (s *swath) onPicture(b detect.Box) detect.Box {
+	x0, y0 := s.x+int(math.Floor(float64(b.X)*s.sx)), s.y+int(math.Floor(float64(b.Y)*s.sy))
+	x1, y1 := s.x+int(math.Ceil(float64(b.X+b.W)*s.sx)), s.y+int(math.Ceil(float64(b.Y+b.H)*s.sy))
+	return detect.Box{X: x0, Y: y0, W: min(x1, s.x+s.w) - x0, H: min(y1, s.y+s.h) - y0}
+}
+
+// label says what is in the picture as it came out.
+func (s *swath) label(seed int64, img *image.RGBA) eval.CaptureLabel {
+	out := eval.CaptureLabel{Capture: fmt.Sprintf("survey-%d.png", seed), By: "scene", RangeM: s.rangeM, Palette: s.colours,
+		Panel: &detect.Box{X: s.x, Y: s.y, W: s.w, H: s.h}, Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: s.furniture}
+	side := s.oneSide()
+	if side != 0 {
+		out.Side = sideOf(side)
+	}
+	for row := s.y; row < s.y+s.h; row += 8 {
+		y := min(int(float64(row-s.y)/s.sy), s.gridH-1)
+		if s.nadir >= 0 && s.nadir <= s.gridW {
+			out.Nadir = append(out.Nadir, detect.RowX{float64(row), float64(s.x) + float64(s.nadir)*s.sx})
+		}
+		for _, k := range []int{-1, 1} {
+			at := s.col(s.altitude[idx(k)][y], k)
+			if side == -k || at < 0 || at > float64(s.gridW) || (at < float64(s.nadir)) != (k < 0) {
+				continue
+			}
+			p := detect.RowX{float64(row), float64(s.x) + at*s.sx}
+			if k < 0 {
+				out.FirstReturn.Port = append(out.FirstReturn.Port, p)
+			} else {
+				out.FirstReturn.Starboard = append(out.FirstReturn.Starboard, p)
+			}
+		}
+	}
+	for _, r := range s.lost {
+		out.LostRows = append(out.LostRows, [2]int{s.y + int(float64(r[0])*s.sy), s.y + int(float64(r[1])*s.sy)})
+	}
+	for _, b := range s.regions {
+		out.Regions = append(out.Regions, detect.Region{Kind: "rock-field", Box: s.onPicture(b)})
+	}
+	l := newLuma(img, s.inverted)
+	s.touched = make([]bool, len(s.add.v))
+	for i := range s.things {
+		for _, px := range [][]int32{s.things[i].lit, s.things[i].dark} {
+			for _, k := range px {
+				s.touched[k] = true
+			}
+		}
+	}
+	for i := range s.things {
+		if m, ok := s.mark(l, &s.things[i]); ok {
+			out.Marks = append(out.Marks, m)
+		}
+	}
+	return out
+}
+
+func sideOf(side int) detect.Side {
+	if side < 0 {
+		return detect.Port
+	}
+	return detect.Starboard
+}
+
+// mark is a thing's label, or false where nothing of it can be seen.
+func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
+	lb, ok := s.bounds(t.lit)
+	if !ok {
+		return eval.MarkLabel{}, false
+	}
+	inWater := s.wet(t)
+	hl := s.onPicture(lb)
+	binM := s.rangeM / float64(s.bins)
+	height := t.height * binM
+	m := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sideOf(t.side), Highlight: &hl, HeightM: &height}
+	lit := s.stand(l, t.lit, t, inWater)
+	dark := standing{}
+	if db, ok := s.bounds(t.dark); ok && len(t.dark) >= 3 {
+		sb := s.onPicture(db)
+		dark = s.stand(l, t.dark, t, false)
+		dark.levels, dark.spreads = -dark.levels, -dark.spreads
+		if dark.levels > 4 && dark.spreads > 1.2 && sb.W >= 2 && sb.H >= 2 {
+			m.Shadow = &sb
+		}
+	}
+	s.hang(&m, t, binM)
+	if lit.spreads < 1 && dark.spreads < 1 || hl.W < 1 || hl.H < 1 {
+		return m, false
+	}
+	big := max(hl.W, hl.H) >= 4 && hl.W*hl.H >= 12 && s.uncovered(hl)
+	sure := big && plain(lit, dark, t.class == detect.SuspendedTarget)
+	if t.class == detect.SuspendedTarget && m.Shadow == nil && !inWater && lit.spreads < 6 {
+		sure = false
+	}
+	m.Sure = &sure
+	return m, true
+}
+
+// hang adds how far a hanging thing is off the bottom, and its gap where the shadow shows.
+func (s *swath) hang(m *eval.MarkLabel, t *thing, binM float64) {
+	if t.class != detect.SuspendedTarget {
+		return
+	}
+	off := t.offBottom * binM
+	m.OffBottomM = &off
+	if m.Shadow != nil {
+		gap := t.gap * s.sx
+		m.GapPx = &gap
+	}
+}
+
+// plain tells whether a careful person would be sure: a bright highlight by itself, a weaker one with a shadow, or a hint of one before a
+// deep shadow that touches it. The limits were set by looking at marks on both sides of them.
+func plain(lit, dark standing, hangs bool) bool {
+	switch {
+	case lit.levels > 14 && lit.spreads > 4:
+		return true
+	case lit.levels > 7 && lit.spreads > 2.4:
+		return dark.levels > 6 && dark.spreads > 2.2
+	}
+	return !hangs && lit.levels > 4 && lit.spreads > 1 && dark.levels > 15 && dark.spreads > 5
+}
+
+// wet tells whether most of a thing's highlight lies in the column.
+func (s *swath) wet(t *thing) bool {
+	n := 0
+	for _, i := range t.lit {
+		x, y := int(i)%s.gridW, int(i)/s.gridW
+		if b, side := s.slant(x); b < s.edge[idx(side)][y] {
+			n++
+		}
+	}
+	return 2*n > len(t.lit)
+}
+
+// uncovered is false where drawn furniture or lost pings hide part of a box.
+func (s *swath) uncovered(b detect.Box) bool {
+	for _, f := range s.furniture {
+		o := f.Box.Rect().Intersect(b.Rect())
+		if o.Dx()*o.Dy()*4 > b.W*b.H {
+			return false
+		}
+	}
+	for _, r := range s.lost {
+		if y := b.Y - s.y; float64(y) < float64(r[1])*s.sy && float64(y+b.H) > float64(r[0])*s.sy {
+			return false
+		}
+	}
+	return true
+}
