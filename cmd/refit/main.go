@@ -25,6 +25,7 @@ func main() {
 	s := refit.Settings{Models: "models"}
 	flag.IntVar(&s.Scenes, "scenes", 4000, "scenes to render")
 	flag.IntVar(&s.SetIn, "setin", 0, "open pictures to render with things set in; needs -open")
+	flag.IntVar(&s.Others, "others", 0, "captures to render of each world by another hand")
 	flag.Int64Var(&s.First, "first", 1, "seed of the first")
 	flag.StringVar(&s.Open, "open", "../shared/open-data", "folder of the open pictures; \"\" = without")
 	flag.StringVar(&s.Labels, "labels", "testdata/open", "folder of labels.json and halves.json for them")

@@ -28,6 +28,7 @@ import (
 type Settings struct {
 	Scenes int     // scenes to render
 	SetIn  int     // open pictures to render with things set in
+	Others int     // captures to render of each world by another hand
 	First  int64   // seed of the first
 	Open   string  // folder of the open pictures; "" = without
 	Labels string  // folder of labels.json and halves.json for them
@@ -53,7 +54,7 @@ func (s *Settings) holds(group string) bool {
 
 // check refuses settings that contradict themselves, and seeds that no fit may see, with eval.ErrUnseen.
 func (s *Settings) check() error {
-	if err := eval.FitSeeds(s.First, max(s.Scenes, s.SetIn)); err != nil {
+	if err := eval.FitSeeds(s.First, max(s.Scenes, s.SetIn, s.Others)); err != nil {
 		return err
 	}
 	if s.Trees != "" && !(s.Thin > 0 && s.Thin <= 1) {
@@ -100,7 +101,7 @@ func (l *looker) close() error {
 // at is the detector to look at a capture with, nil where it is to be left out.
 func (l *looker) at(from origin) *detect.Detector {
 	switch {
-	case l.apart == nil || from.source == sourceRendered:
+	case l.apart == nil || from.source == sourceRendered || from.source == sourceOther:
 		return &l.detector
 	case l.holds(from.group):
 		return l.apart
@@ -156,6 +157,11 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 	}
 	for i := range s.Scenes {
 		sources = append(sources, rendered(s.First+int64(i), i))
+	}
+	for i := range s.Others {
+		for w := range others {
+			sources = append(sources, elsewhere(w, s.First+int64(i)))
+		}
 	}
 	var views *viewWriter
 	if s.Views != "" {
@@ -236,6 +242,9 @@ func fitTrees(ctx context.Context, s Settings, all []fit.Sample, out io.Writer) 
 	}
 	if s.SetIn > 0 {
 		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.SetIn)
+	}
+	if s.Others > 0 {
+		opt.Source += fmt.Sprintf("; %d captures of each of %d worlds by other hands", s.Others, len(others))
 	}
 	if s.Apart != "" {
 		opt.Source += fmt.Sprintf("; of the real pictures %s, by a finder that has not seen them", strings.Join(s.Held, ", "))

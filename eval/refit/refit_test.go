@@ -22,6 +22,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/models"
+	"shadowgap/models/finder"
 	"shadowgap/models/fit"
 )
 
@@ -342,6 +343,33 @@ func TestRunWritesViewsAndTellsOfCandidates(t *testing.T) {
 	} {
 		if err := Run(t.Context(), s, &out); err == nil {
 			t.Errorf("%s: no error", name)
+		}
+	}
+}
+
+func TestOtherWorldsAreSeen(t *testing.T) {
+	views := filepath.Join(t.TempDir(), "views.bin")
+	if err := Run(t.Context(), Settings{Others: 2, First: 4, Thin: 1, Views: views}, io.Discard); err != nil {
+		t.Fatal(err)
+	}
+	b, err := os.ReadFile(views)
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := map[string]int{}
+	for len(b) > 4 {
+		n := int(binary.LittleEndian.Uint32(b))
+		var h viewHeader
+		if err := json.Unmarshal(b[4:4+n], &h); err != nil || h.Source != sourceOther {
+			t.Fatalf("a side of %q, %q (%v)", h.Group, h.Source, err)
+		}
+		world, _, _ := strings.Cut(h.Group, "-")
+		seen[world]++
+		b = b[4+n+finder.Planes*h.Rows*h.Cols:]
+	}
+	for _, w := range others {
+		if seen[w.name] == 0 {
+			t.Errorf("no side of the world %s among %v", w.name, seen)
 		}
 	}
 }

@@ -18,8 +18,11 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/eval"
+	"shadowgap/eval/patchworld"
+	"shadowgap/eval/rayworld"
 	"shadowgap/eval/scene"
 	"shadowgap/eval/setin"
+	"shadowgap/eval/surveyworld"
 	"shadowgap/models/fit"
 )
 
@@ -43,6 +46,7 @@ const (
 	sourceSetIn    = "set-in"   // rendered things in a real picture
 	sourceLabelled = "labelled" // a real picture with a person's labels
 	sourceTile     = "tile"     // one of the effigy's, with its mask
+	sourceOther    = "other"    // rendered by another hand than eval/scene's
 )
 
 // rendered is a scene of the wide world, or, every fourth time, of the kinds that the demo shows, taken through its own file
@@ -80,6 +84,51 @@ func rendered(seed int64, i int) source {
 			samples = append(samples, more...)
 		}
 		return samples, nil
+	}
+}
+
+// others are worlds by hands that knew none of the others: what is fitted on one renderer alone learns its habits.
+var others = [...]struct {
+	name   string
+	render func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error)
+}{
+	{"ray", func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error) {
+		c, err := rayworld.Render(ctx, seed)
+		if err != nil {
+			return nil, eval.CaptureLabel{}, err
+		}
+		return c.Image, c.Label, nil
+	}},
+	{"patch", func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error) {
+		c, err := patchworld.Render(ctx, seed)
+		if err != nil {
+			return nil, eval.CaptureLabel{}, err
+		}
+		return c.Image, c.Label, nil
+	}},
+	{"survey", func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error) {
+		c, err := surveyworld.Render(ctx, seed)
+		if err != nil {
+			return nil, eval.CaptureLabel{}, err
+		}
+		return c.Image, c.Label, nil
+	}},
+}
+
+// elsewhere is a capture of one of the others.
+func elsewhere(world int, seed int64) source {
+	return func(ctx context.Context, l *looker) ([]fit.Sample, error) {
+		w := &others[world]
+		group := fmt.Sprintf("%s-%d", w.name, seed)
+		img, label, err := w.render(ctx, seed)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", group, err)
+		}
+		var opt detect.Options
+		if len(label.Nadir) == 0 {
+			opt.Side = label.Side
+		}
+		return detected(ctx, l, origin{group, sourceOther}, img, label, opt)
 	}
 }
 

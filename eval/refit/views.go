@@ -18,7 +18,8 @@ import (
 // viewHeader stands before the planes of a side: its length as uint32, little-endian, then itself as JSON.
 type viewHeader struct {
 	Group string `json:"group"`
-	// Source is rendered, set-in (rendered things in a real picture), labelled (a real picture) or tile (one of the effigy's).
+	// Source is rendered, other (rendered by another hand), set-in (rendered things in a real picture), labelled (a real picture) or tile
+	// (one of the effigy's).
 	Source string  `json:"source"`
 	Rows   int     `json:"rows"`
 	Cols   int     `json:"cols"`

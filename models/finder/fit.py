@@ -23,7 +23,7 @@ from finder_net import BOX, CLASSES, PLANES, SHADE, SHADOW, Finder, export
 
 ROWS, COLS = 256, 384  # of a crop, cells
 MOST = 48  # things looked at in a crop
-SOURCES = ("rendered", "set-in", "labelled", "tile")
+SOURCES = ("rendered", "set-in", "labelled", "tile", "other")
 
 
 def read(path):
@@ -319,8 +319,9 @@ def main():
     p.add_argument("--steps", type=int, default=10000)
     p.add_argument("--batch", type=int, default=64)
     p.add_argument("--rate", type=float, default=2e-3)
-    p.add_argument("--shares", type=float, nargs=len(SOURCES), default=(0.62, 0.28, 0.07, 0.03), help="of a batch, by source: " + ", ".join(SOURCES))
+    p.add_argument("--shares", type=float, nargs=len(SOURCES), default=(0.40, 0.22, 0.08, 0.04, 0.26), help="of a batch, by source: " + ", ".join(SOURCES))
     p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--start", help="finder.pt of an earlier fit to go on from")
     p.add_argument("--out", required=True)
     args = p.parse_args()
     rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
@@ -339,7 +340,10 @@ def main():
 
     sides = Sides(args.views[rank % len(args.views)], device, args.seed + 1000 * rank, args.shares, args.hold)
     say(", ".join(f"{len(sides.of[s])} sides {s}" for s in SOURCES) + f", {len(sides.held)} held out; {sum(len(h['marks']) for h in sides.heads)} things")
-    model = Finder().to(device).to(memory_format=torch.channels_last)
+    model = Finder()
+    if args.start:
+        model.load_state_dict(torch.load(args.start, map_location="cpu"))
+    model = model.to(device).to(memory_format=torch.channels_last)
     model.train()
     say(f"{sum(q.numel() for q in model.parameters())} parameters")
     gen = torch.Generator(device=device)
@@ -384,7 +388,7 @@ def main():
     seen = [i for s in SOURCES for i in sides.of[s][:20]]
     # real pictures all, and so many of the others that it takes no longer than a minute
     real = [i for i in sides.held if sides.heads[i]["source"] in ("labelled", "tile")]
-    rest = [i for i in sides.held if sides.heads[i]["source"] in ("rendered", "set-in")]
+    rest = [i for i in sides.held if sides.heads[i]["source"] in ("rendered", "set-in", "other")]
     rest = np.random.default_rng(args.seed).permutation(rest)[:250].astype(int).tolist()
     for name, which in (("seen", seen), ("held out", real + rest)):
         for kind, (n, things, *recall, precision) in judged(steady, sides, which).items():
