@@ -36,6 +36,9 @@ func (s *swath) clutter() {
 	if s.chance(0.25) {
 		s.slits()
 	}
+	if s.chance(0.2) {
+		s.gravel()
+	}
 }
 
 // rows changes whole pings: gain steps, flicker, lost pings, and the dashes of another sounder.
@@ -167,7 +170,7 @@ func (s *swath) pit() {
 func (s *swath) ripples() {
 	warp := fractal(s.Rand, s.gridW, s.gridH, 12, 12, 16, 0.6)
 	where := fractal(s.Rand, s.gridW, s.gridH, 16, 16, 16, 0.5)
-	wave, a := s.log(4, 60), s.in(0, math.Pi)
+	wave, a := s.log(4, 140), s.in(0, math.Pi)
 	kx, ky := float32(2*math.Pi*math.Cos(a)/wave*s.sx), float32(2*math.Pi*math.Sin(a)/wave*s.sy)
 	amp, cut, sharp, bend := float32(s.log(0.1, 0.9)), float32(s.in(-1.5, 1.2)), float32(s.in(0, 0.7)), float32(s.in(0.3, 2.5))
 	for y := range s.gridH {
@@ -295,6 +298,30 @@ func (s *swath) slits() {
 			}
 		})
 	}
+}
+
+// gravel is a ragged bed of glints and dark grains that look like stones one by one.
+func (s *swath) gravel() {
+	p, ok := s.bottomSpot()
+	if !ok {
+		return
+	}
+	share, amp, dark, keep := float32(s.log(0.01, 0.15)), float32(s.log(0.5, 4)), s.chance(0.5), float32(0)
+	if s.chance(0.4) {
+		keep = float32(s.in(0.3, 0.9)) // grains wider than a bin
+	}
+	last := float32(1)
+	s.over(p, s.log(20, 250)/s.sx, s.log(20, 250)/s.sy, func(i int, u, v float64) {
+		w := ramp((1 - float32(u*u+v*v) + 0.4*s.lumps.v[i]) * 2)
+		last = 1 + (last-1)*keep*s.n.unit()
+		if s.n.unit() < share*w {
+			last = 1 + amp*s.n.unit()
+			if dark && s.n.unit() < 0.5 {
+				last = 1 / last
+			}
+		}
+		s.echo.v[i] *= last
+	})
 }
 
 // field strews stones too many to tell apart over an ellipse and notes it as a region.

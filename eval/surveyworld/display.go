@@ -207,7 +207,14 @@ func (s *swath) stroke(img *image.RGBA, b detect.Box, c color.RGBA, strength flo
 	}
 	a := uint8(255 * strength)
 	draw.DrawMask(img, r, image.NewUniform(c), image.Point{}, image.NewUniform(color.Alpha{a}), image.Point{}, draw.Over)
-	s.furniture = append(s.furniture, eval.FurnitureLabel{Kind: kind, Box: detect.BoxOf(r)})
+	s.drawnOver(kind, detect.BoxOf(r))
+}
+
+// drawnOver labels what is drawn over the panel.
+func (s *swath) drawnOver(kind string, b detect.Box) {
+	if b.Rect().Overlaps(image.Rect(s.x, s.y, s.x+s.w, s.y+s.h)) {
+		s.furniture = append(s.furniture, eval.FurnitureLabel{Kind: kind, Box: b})
+	}
 }
 
 // write draws a word anywhere in the picture, on a plate or not, upright or turned.
@@ -242,5 +249,8 @@ func (s *swath) write(img *image.RGBA, word string, ink color.RGBA, plate *color
 	if plate != nil {
 		kind = "plate"
 	}
-	s.furniture = append(s.furniture, eval.FurnitureLabel{Kind: kind, Box: b})
+	s.drawnOver(kind, b)
+	if plate != nil && turned { // the tick that a range's plate stands on
+		s.stroke(img, detect.Box{X: x0 + bw/2, Y: y0 + bh, W: zoom, H: 8 * zoom}, ink, 1, "line")
+	}
 }

@@ -29,11 +29,15 @@ func newLuma(img *image.RGBA, inverted bool) luma {
 	return l
 }
 
-// standing is how far a thing's pixels stand from their surroundings: the difference in grey levels and in spreads of like-shaped samples.
-type standing struct{ levels, spreads float64 }
+// standing is how far a thing's pixels stand from their surroundings: the difference in grey levels and in spreads of like-shaped
+// samples, and whether none of those reaches it.
+type standing struct {
+	levels, spreads float64
+	most            bool
+}
 
-// stand compares the mean over a set of pixels with the same set moved about nearby.
-func (s *swath) stand(l luma, px []int32, t *thing, inWater bool) standing {
+// stand compares the mean over a set of pixels with the same set moved about nearby. sign is -1 where the set is looked for as darker.
+func (s *swath) stand(l luma, px []int32, t *thing, inWater bool, sign float64) standing {
 	b, ok := s.bounds(px)
 	if !ok {
 		return standing{}
@@ -51,7 +55,11 @@ func (s *swath) stand(l luma, px []int32, t *thing, inWater bool) standing {
 		}
 	}
 	h, w := float64(b.H)+2, math.Min(float64(b.W), 24)+2
-	for k := 1.0; k <= 3; k++ {
+	far := 3.0
+	if b.H < 16 {
+		far = 7 // speckle makes a small thing's like more often
+	}
+	for k := 1.0; k <= far; k++ {
 		for _, sign := range [...]float64{-1, 1} {
 			try(0, sign*k*h)
 			try(w*0.7, sign*k*h)
@@ -72,7 +80,12 @@ func (s *swath) stand(l luma, px []int32, t *thing, inWater bool) standing {
 		sq += (m - mid) * (m - mid)
 	}
 	sd := math.Max(math.Sqrt(sq/float64(len(means))), 2.5)
-	return standing{mean - mid, (mean - mid) / sd}
+	d := sign * (mean - mid)
+	edge := means[len(means)-1]
+	if sign < 0 {
+		edge = means[0]
+	}
+	return standing{d, d / sd, sign*(mean-edge) > 0}
 }
 
 // sample is the mean luminance over grid pixels moved by some bins and pings; around leaves out those that hold a thing or lie on the other
@@ -107,7 +120,7 @@ func (s *swath) onPicture(b detect.Box) detect.Box {
 
 // label says what is in the picture as it came out.
 func (s *swath) label(seed int64, img *image.RGBA) eval.CaptureLabel {
-	out := eval.CaptureLabel{Capture: fmt.Sprintf("survey-%d.png", seed), By: "scene", RangeM: s.rangeM, Palette: s.colours,
+	out := eval.CaptureLabel{Capture: fmt.Sprintf("surveyworld-%d.png", seed), By: "scene", RangeM: s.rangeM, Palette: s.colours,
 		Panel: &detect.Box{X: s.x, Y: s.y, W: s.w, H: s.h}, Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: s.furniture}
 	side := s.oneSide()
 	if side != 0 {
@@ -172,27 +185,44 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 	binM := s.rangeM / float64(s.bins)
 	height := t.height * binM
 	m := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sideOf(t.side), Highlight: &hl, HeightM: &height}
-	lit := s.stand(l, t.lit, t, inWater)
-	dark := standing{}
-	if db, ok := s.bounds(t.dark); ok && len(t.dark) >= 3 {
-		sb := s.onPicture(db)
-		dark = s.stand(l, t.dark, t, false)
-		dark.levels, dark.spreads = -dark.levels, -dark.spreads
-		if dark.levels > 4 && dark.spreads > 1.2 && sb.W >= 2 && sb.H >= 2 {
-			m.Shadow = &sb
-		}
-	}
+	lit := s.stand(l, t.lit, t, inWater, 1)
+	shadow, dark := s.shadowOf(l, t, hl)
+	m.Shadow = shadow
 	s.hang(&m, t, binM)
 	if lit.spreads < 1 && dark.spreads < 1 || hl.W < 1 || hl.H < 1 {
 		return m, false
 	}
-	big := max(hl.W, hl.H) >= 4 && hl.W*hl.H >= 12 && s.uncovered(hl)
-	sure := big && plain(lit, dark, t.class == detect.SuspendedTarget)
-	if t.class == detect.SuspendedTarget && m.Shadow == nil && !inWater && lit.spreads < 6 {
-		sure = false
+	sure := max(hl.W, hl.H) >= 4 && hl.W*hl.H >= 12 && s.uncovered(hl) && plain(lit, dark, t.class == detect.SuspendedTarget)
+	if t.class == detect.SuspendedTarget && !inWater && (m.Shadow == nil && lit.spreads < 6 || m.GapPx != nil && *m.GapPx < 1.5) {
+		sure = false // nothing tells it from a thing that lies
 	}
 	m.Sure = &sure
 	return m, true
+}
+
+// shadowOf is the box of a thing's shadow and how it stands out; nil where it cannot be seen.
+func (s *swath) shadowOf(l luma, t *thing, highlight detect.Box) (*detect.Box, standing) {
+	b, ok := s.bounds(t.dark)
+	if !ok || len(t.dark) < 3 {
+		return nil, standing{}
+	}
+	box := s.onPicture(b)
+	dark := s.stand(l, t.dark, t, false, -1)
+	if dark.levels <= 4 || dark.spreads <= 1.2 || box.W < 2 || box.H < 2 || !beyond(highlight, box, t.side) {
+		return nil, standing{}
+	}
+	return &box, dark
+}
+
+// beyond tells whether the middle of a shadow, or for long things its end, lies farther from the nadir than the highlight's; what is
+// left of one that its thing covers is not worth a box.
+func beyond(highlight, shadow detect.Box, side int) bool {
+	middle := side * (2*shadow.X + shadow.W - 2*highlight.X - highlight.W)
+	end := shadow.X + shadow.W - highlight.X - highlight.W
+	if side < 0 {
+		end = highlight.X - shadow.X
+	}
+	return middle >= 0 || highlight.H > 40 && end >= 0
 }
 
 // hang adds how far a hanging thing is off the bottom, and its gap where the shadow shows.
@@ -212,12 +242,12 @@ func (s *swath) hang(m *eval.MarkLabel, t *thing, binM float64) {
 // deep shadow that touches it. The limits were set by looking at marks on both sides of them.
 func plain(lit, dark standing, hangs bool) bool {
 	switch {
-	case lit.levels > 14 && lit.spreads > 4:
+	case lit.levels > 14 && lit.spreads > 4 && lit.most:
 		return true
-	case lit.levels > 7 && lit.spreads > 2.4:
+	case lit.levels > 8 && lit.spreads > 2.4 && lit.most:
 		return dark.levels > 6 && dark.spreads > 2.2
 	}
-	return !hangs && lit.levels > 4 && lit.spreads > 1 && dark.levels > 15 && dark.spreads > 5
+	return !hangs && lit.levels > 4 && lit.spreads > 1 && dark.levels > 15 && dark.spreads > 5 && dark.most
 }
 
 // wet tells whether most of a thing's highlight lies in the column.

@@ -88,6 +88,9 @@ func drawFrame(d dice, base kin) frame {
 	if d.chance(0.4) {
 		f.sx = 1
 	}
+	if d.chance(0.1) { // enlarged
+		f.sx = d.log(1.5, 3.5)
+	}
 	f.sy = f.sx * d.log(0.6, 1.5)
 	if d.chance(0.4) {
 		f.sy = f.sx
@@ -160,7 +163,7 @@ type texture struct {
 }
 
 func drawTexture(d dice, k kin) texture {
-	t := texture{looks: d.log(0.7, 4), patch: d.log(0.04, 0.4), fall: d.in(0.5, 0.95), grainX: d.log(1.5, 8), grainY: d.log(1.5, 8)}
+	t := texture{looks: d.log(0.7, 4), patch: d.log(0.03, 0.35), fall: d.in(0.5, 0.95), grainX: d.log(1.5, 8), grainY: d.log(1.5, 8)}
 	t.corrX, t.corrY = d.in(0, 0.35), d.in(0, 0.35)
 	t.relief, t.reliefX, t.reliefY = d.log(0.03, 0.35), d.log(2, 10), d.log(2, 10)
 	if d.chance(0.2) {

@@ -29,7 +29,7 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 		return nil, fmt.Errorf("draw survey capture %d: %w", seed, err)
 	}
 	s.clutter()
-	if !s.chance(0.13) {
+	if !s.chance(0.18) {
 		s.populate(base)
 	}
 	s.column()

@@ -14,7 +14,7 @@ type spot struct {
 
 // manner draws how a thing of any shape shows.
 func (s *swath) manner(class detect.Class, kind string) shape {
-	sh := shape{class: class, kind: kind, gloss: s.log(0.5, 7), fray: s.in(0, 1.4), murk: s.in(0.02, 0.5), cast: 1, haze: s.in(0, 2.5),
+	sh := shape{class: class, kind: kind, gloss: s.log(0.6, 8), fray: s.in(0, 1.4), murk: s.in(0.02, 0.5), cast: 1, haze: s.in(0, 2.5),
 		thick: s.in(1, 2.6), climb: 1}
 	if class == detect.RaisedStructure {
 		sh.climb = s.in(0.05, 0.4)
