@@ -321,7 +321,7 @@ def main():
     p.add_argument("--rate", type=float, default=2e-3)
     p.add_argument("--shares", type=float, nargs=len(SOURCES), default=(0.40, 0.22, 0.08, 0.04, 0.26), help="of a batch, by source: " + ", ".join(SOURCES))
     p.add_argument("--seed", type=int, default=1)
-    p.add_argument("--start", help="finder.pt of an earlier fit to go on from")
+    p.add_argument("--earlier", help="finder.pt of an earlier fit to go on from")
     p.add_argument("--out", required=True)
     args = p.parse_args()
     rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
@@ -341,8 +341,8 @@ def main():
     sides = Sides(args.views[rank % len(args.views)], device, args.seed + 1000 * rank, args.shares, args.hold)
     say(", ".join(f"{len(sides.of[s])} sides {s}" for s in SOURCES) + f", {len(sides.held)} held out; {sum(len(h['marks']) for h in sides.heads)} things")
     model = Finder()
-    if args.start:
-        model.load_state_dict(torch.load(args.start, map_location="cpu"))
+    if args.earlier:
+        model.load_state_dict(torch.load(args.earlier, map_location="cpu"))
     model = model.to(device).to(memory_format=torch.channels_last)
     model.train()
     say(f"{sum(q.numel() for q in model.parameters())} parameters")
