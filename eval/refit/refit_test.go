@@ -22,7 +22,6 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/models"
-	"shadowgap/models/finder"
 	"shadowgap/models/fit"
 )
 
@@ -356,6 +355,7 @@ func TestOtherWorldsAreSeen(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	const planes = 4 // of a view
 	seen := map[string]int{}
 	for len(b) > 4 {
 		n := int(binary.LittleEndian.Uint32(b))
@@ -365,7 +365,7 @@ func TestOtherWorldsAreSeen(t *testing.T) {
 		}
 		world, _, _ := strings.Cut(h.Group, "-")
 		seen[world]++
-		b = b[4+n+finder.Planes*h.Rows*h.Cols:]
+		b = b[4+n+planes*h.Rows*h.Cols:]
 	}
 	for _, w := range others {
 		if seen[w.name] == 0 {
