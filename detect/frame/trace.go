@@ -79,7 +79,7 @@ func (w *window) cover(pan *Panel) {
 // The trace's limits. A cell's evidence is a probability, so they hold for any picture.
 const (
 	leastSide   = 0.04 // part of the panel that a side must cover to be in view
-	leastWater  = 1.2  // cells of water a row must show for a first return to be told
+	leastWater  = 0.8  // cells of water a row must show for a first return to be told; with 1.2 more thin columns get no answer
 	leastBottom = 1.2  // cells of bottom beyond it
 	leastNadir  = 0.7  // how clearly the map must part the sides at a nadir, in the median row, for it to be in view
 	leastSure   = 0.1  // how clearly a row must show its first return to be answered
