@@ -95,29 +95,30 @@ func rendered(seed int64, i int) source {
 // others are worlds by hands that knew none of the others: what is fitted on one renderer alone learns its habits.
 var others = [...]struct {
 	name   string
-	render func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error)
+	render func(ctx context.Context, seed int64) (capture, error)
 }{
-	{"ray", func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error) {
-		c, err := rayworld.Render(ctx, seed)
+	{"ray", drawnBy(rayworld.Render)},
+	{"patch", drawnBy(patchworld.Render)},
+	{"survey", drawnBy(surveyworld.Render)},
+}
+
+// capture is what each of the others draws, under a name of its own.
+type capture struct {
+	Image image.Image
+	Label eval.CaptureLabel
+}
+
+func drawnBy[C ~struct {
+	Image image.Image
+	Label eval.CaptureLabel
+}](render func(context.Context, int64) (*C, error)) func(context.Context, int64) (capture, error) {
+	return func(ctx context.Context, seed int64) (capture, error) {
+		c, err := render(ctx, seed)
 		if err != nil {
-			return nil, eval.CaptureLabel{}, err
+			return capture{}, err
 		}
-		return c.Image, c.Label, nil
-	}},
-	{"patch", func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error) {
-		c, err := patchworld.Render(ctx, seed)
-		if err != nil {
-			return nil, eval.CaptureLabel{}, err
-		}
-		return c.Image, c.Label, nil
-	}},
-	{"survey", func(ctx context.Context, seed int64) (image.Image, eval.CaptureLabel, error) {
-		c, err := surveyworld.Render(ctx, seed)
-		if err != nil {
-			return nil, eval.CaptureLabel{}, err
-		}
-		return c.Image, c.Label, nil
-	}},
+		return capture(*c), nil
+	}
 }
 
 // elsewhere is a capture of one of the others.
@@ -125,15 +126,15 @@ func elsewhere(world int, seed int64) source {
 	return func(ctx context.Context, l *looker) ([]fit.Sample, error) {
 		w := &others[world]
 		group := fmt.Sprintf("%s-%d", w.name, seed)
-		img, label, err := w.render(ctx, seed)
+		c, err := w.render(ctx, seed)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", group, err)
 		}
 		var opt detect.Options
-		if len(label.Nadir) == 0 {
-			opt.Side = label.Side
+		if len(c.Label.Nadir) == 0 {
+			opt.Side = c.Label.Side
 		}
-		return detected(ctx, l, origin{group, sourceOther}, img, label, opt)
+		return detected(ctx, l, origin{group, sourceOther}, c.Image, c.Label, opt)
 	}
 }
 
