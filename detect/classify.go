@@ -164,8 +164,7 @@ func oneEach(ms []measured) []measured {
 	for n, i := range order {
 		again[i] = slices.ContainsFunc(order[:n], func(j int) bool {
 			a, b := ms[i].highlight.span, ms[j].highlight.span
-			both := a.intersect(b).size()
-			return !again[j] && (both > mostShared*(a.size()+b.size()-both) || both > mostCovered*b.size())
+			return !again[j] && (a.overlap(b) > mostShared || b.shareIn(a) > mostCovered)
 		})
 	}
 	var out []measured

@@ -80,9 +80,8 @@ func things(answer []float32, v *FinderView, rows, cols int) []thing {
 			break
 		}
 		if !slices.ContainsFunc(out, func(o thing) bool {
-			both := o.highlight.intersect(t.highlight).size()
-			splinter := both > insideOf*t.highlight.size() && t.heat < ownOdds
-			return splinter || both > sameThing*(o.highlight.size()+t.highlight.size()-both)
+			splinter := t.highlight.shareIn(o.highlight) > insideOf && t.heat < ownOdds
+			return splinter || o.highlight.overlap(t.highlight) > sameThing
 		}) {
 			out = append(out, t)
 		}
@@ -137,6 +136,24 @@ func (a span) intersect(b span) span {
 
 // size is the number of pixels of a span, 0 for an empty one.
 func (a span) size() float64 { return float64(max(0, a.rows())) * float64(max(0, a.cols())) }
+
+// overlap is what two spans share over what they cover together, 0 where neither covers anything.
+func (a span) overlap(b span) float64 {
+	both := a.intersect(b).size()
+	if both == 0 {
+		return 0
+	}
+	return both / (a.size() + b.size() - both)
+}
+
+// shareIn is the part of a span that lies in another, 0 of an empty one.
+func (a span) shareIn(b span) float64 {
+	both := a.intersect(b).size()
+	if both == 0 {
+		return 0
+	}
+	return both / a.size()
+}
 
 // candidates are the finder's things and, of what stands out by its strength alone, the pairs that it has not found: it knows textures,
 // a threshold knows what no texture does. A thing of the finder's without a shadow, or with one
@@ -202,8 +219,7 @@ func isSame(c, p candidate) bool {
 	if (c.highlight == nil) != (p.highlight == nil) {
 		return false
 	}
-	both := a.intersect(b).size()
-	return both > sameThing*(a.size()+b.size()-both) || both > insideOf*min(a.size(), b.size())
+	return a.overlap(b) > sameThing || max(a.shareIn(b), b.shareIn(a)) > insideOf
 }
 
 // How the pixels of one of the finder's boxes are gathered.

@@ -1,6 +1,7 @@
 // Command refit looks at captures whose truth is known. It writes them down as the finder's network sees them, for
-// models/finder/fit.py, or fits the boosted trees that judge what the detector proposes in them.
+// models/finder/fit.py, or as they are, for models/reader/fit.py, or fits the boosted trees that judge what the detector proposes in them.
 //
+//	go run ./cmd/refit -others 2500 -first 1 -shown DIR
 //	go run ./cmd/refit -scenes 11500 -first 30001 -setin 3500 -views views.bin
 //	go run ./cmd/refit -scenes 1500 -first 62001 -setin 1600 -thin 0.25 -apart finder.onnx -held 'real-3_*' -trees models/weights.json.gz
 //
@@ -30,6 +31,7 @@ func main() {
 	flag.StringVar(&s.Open, "open", "../shared/open-data", "folder of the open pictures; \"\" = without")
 	flag.StringVar(&s.Labels, "labels", "testdata/open", "folder of labels.json and halves.json for them")
 	flag.StringVar(&s.Views, "views", "", "file to write the sides to as the finder sees them; nothing else is done then")
+	flag.StringVar(&s.Shown, "shown", "", "folder to write the captures of -others to, for models/reader/fit.py; nothing else is done then")
 	flag.StringVar(&s.Trees, "trees", "", "file to write the fitted trees to")
 	flag.Float64Var(&s.Thin, "thin", 1, "part of the rendered clutter that the trees are fitted on, above 0 and at most 1")
 	flag.StringVar(&s.Apart, "apart", "", "finder (ONNX) fitted without the groups of -held, for those; other real pictures are left out")

@@ -21,6 +21,7 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/eval/setin"
+	"shadowgap/models/finder"
 	"shadowgap/models/fit"
 )
 
@@ -33,6 +34,7 @@ type Settings struct {
 	Open   string  // folder of the open pictures; "" = without
 	Labels string  // folder of labels.json and halves.json for them
 	Views  string  // file to write the sides to as the finder sees them, "" = none; nothing else is done then
+	Shown  string  // folder to write the captures of the other worlds to, with their labels, "" = none; nothing else is done then
 	Trees  string  // file to write the fitted trees to; "" = none
 	Models string  // folder of the networks that the program is built with, for what the trees are fitted behind
 	Thin   float64 // part of the rendered clutter that the trees are fitted on, above 0, at most 1
@@ -127,10 +129,13 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 	if err := s.check(); err != nil {
 		return err
 	}
+	if s.Shown != "" {
+		return writePictures(ctx, s.Shown, s.First, s.Others)
+	}
 	var apart []byte
 	if s.Apart != "" {
 		var err error
-		if apart, err = readONNX(s.Apart); err != nil {
+		if apart, err = readFinder(s.Apart); err != nil {
 			return fmt.Errorf("reading the finder fitted apart: %w", err)
 		}
 	}
@@ -181,6 +186,19 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 		return nil
 	}
 	return fitTrees(ctx, s, all, out)
+}
+
+// readFinder reads the file of a finder's network, and loads it once: it is looked with only after minutes of rendering.
+func readFinder(name string) ([]byte, error) {
+	data, err := os.ReadFile(name)
+	if err != nil {
+		return nil, err
+	}
+	f, err := finder.Read(data)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return data, f.Close()
 }
 
 // gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.

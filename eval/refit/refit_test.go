@@ -108,7 +108,7 @@ func TestFinderFittedApart(t *testing.T) {
 			t.Errorf("%s: was taken", name)
 		}
 	}
-	onnx, err := readONNX(finder)
+	onnx, err := readFinder(finder)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,13 +154,14 @@ func TestWhatIsNoNetworkIsRefused(t *testing.T) {
 	for name, data := range map[string][]byte{"empty": nil, "text": []byte("# Models\n\nThree.\n"), "half": onnx[:len(onnx)/2]} {
 		path := filepath.Join(dir, name)
 		file(t, path, data)
-		if _, err := readONNX(path); !errors.Is(err, errNoNetwork) || !strings.Contains(err.Error(), path) {
-			t.Errorf("%s: %v, want %v and the file's name", name, err, errNoNetwork)
+		s := Settings{Scenes: 1e4, First: 1, Apart: path, Held: []string{"*"}}
+		if err := Run(t.Context(), s, io.Discard); err == nil || !strings.Contains(err.Error(), path) {
+			t.Errorf("%s: %v, want an error that names the file", name, err)
 		}
 	}
 }
 
-// A network that is no finder is whole, and found out when a real picture is to be looked at with it: then it, too, is named.
+// A network that is no finder is whole, but has other ends: it, too, is named.
 func TestOtherNetworksAreNoFinders(t *testing.T) {
 	open, data := t.TempDir(), t.TempDir()
 	labels := eval.Labels{Schema: eval.SchemaVersion, Captures: []eval.CaptureLabel{
@@ -371,5 +372,31 @@ func TestOtherWorldsAreSeen(t *testing.T) {
 		if seen[w.name] == 0 {
 			t.Errorf("no side of the world %s among %v", w.name, seen)
 		}
+	}
+}
+
+func TestOtherWorldsAreShownWithTheirTruth(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "shown")
+	if err := Run(t.Context(), Settings{Others: 2, First: 4, Shown: dir}, io.Discard); err != nil {
+		t.Fatal(err)
+	}
+	labels, err := eval.Load(filepath.Join(dir, "labels.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(labels.Captures) != 2*len(others) {
+		t.Errorf("labels of %d captures, want %d", len(labels.Captures), 2*len(others))
+	}
+	for _, l := range labels.Captures {
+		pic, err := detect.Read(t.Context(), filepath.Join(dir, l.Capture), detect.Limits{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p := l.Panel; p == nil || !image.Rect(p.X, p.Y, p.X+p.W, p.Y+p.H).In(pic.Image.Bounds()) {
+			t.Errorf("%s of %v: its panel is %v", l.Capture, pic.Image.Bounds(), p)
+		}
+	}
+	if err := Run(t.Context(), Settings{Others: 1, First: 900000, Shown: dir}, io.Discard); !errors.Is(err, eval.ErrUnseen) {
+		t.Errorf("sealed seeds are shown: %v", err)
 	}
 }

@@ -54,6 +54,9 @@ def main():
     p.add_argument("--batch", type=int, default=64)
     p.add_argument("--rate", type=float, default=3e-3)
     p.add_argument("--seed", type=int, default=1)
+    p.add_argument("--widths", type=int, nargs=5, default=Reader.WIDTHS, help="channels at each scale")
+    p.add_argument("--depths", type=int, nargs=5, default=Reader.DEPTHS, help="further layers at each scale")
+    p.add_argument("--earlier", help="reader.pt of an earlier fit to go on from")
     p.add_argument("--only-decode", action="store_true", help="stop when the rendered captures are arrays")
     p.add_argument("--out", required=True)
     args = p.parse_args()
@@ -99,7 +102,10 @@ def main():
     x = x.to(device) if gpu else x
     y, sonar = y.to(device), sonar.to(device)
 
-    model = Reader().to(device).to(memory_format=torch.channels_last)
+    model = Reader(args.widths, args.depths)
+    if args.earlier:
+        model.load_state_dict(torch.load(args.earlier, map_location="cpu"))
+    model = model.to(device).to(memory_format=torch.channels_last)
     model.train()
     say(f"{sum(q.numel() for q in model.parameters())} parameters")
     aug = Augment(device, args.seed)

@@ -44,9 +44,9 @@ class Reader(nn.Module):
     WIDTHS = (24, 32, 64, 88, 104)
     DEPTHS = (0, 1, 3, 4, 4)
 
-    def __init__(self):
+    def __init__(self, widths=WIDTHS, depths=DEPTHS):
         super().__init__()
-        w = self.WIDTHS
+        w = widths
         self.down = nn.ModuleList()
         for i, c in enumerate(w):
             if i == 0:
@@ -55,7 +55,7 @@ class Reader(nn.Module):
                 steps = [Separable(w[0], c, 2)]
             else:
                 steps = [unit(w[i - 1], c, 3, 2)]
-            for j in range(self.DEPTHS[i]):
+            for j in range(depths[i]):
                 # at the coarse scales ever wider steps let a cell see the whole picture
                 inner = Separable(c, c) if i <= 1 else unit(c, c, 3, dilation=(1, 2, 4)[j % 3] if i >= 3 else 1)
                 steps.append(Residual(inner))
