@@ -92,7 +92,7 @@ func (s *swath) clumpAt(p spot, across float64) {
 	if s.occupied(detect.Box{X: int(x - rx), Y: int(p.y - ry), W: int(2*rx) + 1, H: int(2*ry) + 1}) {
 		return
 	}
-	t := thing{class: detect.BottomObject, kind: "clump", side: p.side, height: heightFor(p.depth, p.slant, across*s.in(0.2, 0.8)/s.sx)}
+	t := thing{class: detect.BottomObject, kind: "clump", side: p.side, byStrength: true, height: heightFor(p.depth, p.slant, across*s.in(0.2, 0.8)/s.sx)}
 	far := s.heap(&t, p, rx, ry, s.level(p, 2*rx+4, 2*ry+4)*s.log(1.4, 6))
 	if s.chance(0.55) { // a short shadow, which grain breaks up or drowns
 		sh := shape{murk: s.in(0.2, 0.85), cast: 1, haze: s.in(0, 2), fray: 1}
@@ -125,7 +125,14 @@ func (s *swath) heap(t *thing, p spot, rx, ry, strength float64) map[int]float64
 		a, d := s.in(0, 2*math.Pi), s.in(0.2, 0.7)
 		knobs = append(knobs, knob{d * math.Cos(a), d * math.Sin(a), s.in(0.15, 0.5), s.log(0.4, 1.5)})
 	}
-	rag, grain, lift := s.in(0.15, 0.45), s.in(0.2, 0.9), s.log(1.5, 5)
+	if s.chance(0.35) { // a handful of single grains
+		knobs = knobs[:0]
+		for range s.between(4, 12) {
+			knobs = append(knobs, knob{s.in(-0.8, 0.8), s.in(-0.8, 0.8), s.in(0.12, 0.35), s.log(0.4, 2)})
+		}
+	}
+	rag, grain, lift := s.in(0.15, 0.5), s.in(0.4, 1.2), s.log(1.5, 5)
+	chink := float32(s.in(-2, -0.4))
 	move := s.IntN(len(s.lumps.v)) // so that the grains do not follow the outline
 	far := map[int]float64{}
 	s.over(p, rx, ry, func(i int, u, v float64) {
@@ -139,7 +146,12 @@ func (s *swath) heap(t *thing, p spot, rx, ry, strength float64) map[int]float64
 		if d <= 0 {
 			return
 		}
-		e := g * math.Min(d*lift, 1) * math.Exp(grain*float64(s.lumps.v[(i+move)%len(s.lumps.v)]))
+		l := s.lumps.v[(i+move)%len(s.lumps.v)]
+		if l < chink {
+			s.pass.v[i] = min(s.pass.v[i], 0.5)
+			return
+		}
+		e := g * math.Min(d*lift, 1) * math.Exp(grain*float64(l))
 		s.add.v[i] = max(s.add.v[i], float32(strength*e))
 		if e > 0.3 {
 			t.lit = append(t.lit, int32(i))

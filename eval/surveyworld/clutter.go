@@ -125,7 +125,7 @@ func (s *swath) patch() {
 	amp, rag, hard := float32(s.in(0.15, 1.2)), float32(s.in(0, 0.7)), float32(s.in(0.15, 1))
 	if s.chance(0.5) {
 		amp = -amp
-	} else if rx*s.sx < 45 && ry*s.sy < 45 { // a compact, strong, hard-edged one is a clump, which is a thing
+	} else if rx*s.sx < 60 && ry*s.sy < 60 { // a compact, strong, hard-edged one is a clump, which is a thing
 		amp, hard = min(amp*0.5, 0.5), max(hard, 0.6)
 	}
 	s.over(p, rx, ry, func(i int, u, v float64) {

@@ -220,6 +220,9 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 	if t.class == detect.SuspendedTarget && !inWater && (m.Shadow == nil && lit.spreads < 6 || m.GapPx != nil && *m.GapPx < 1.5) {
 		sure = false // nothing tells it from a thing that lies
 	}
+	if t.byStrength && (dark.spreads < 2.2 || dark.levels < 6) && !s.outshines(l, t) {
+		sure = false // patches like it lie about
+	}
 	m.Sure = &sure
 	return m, true
 }
@@ -257,6 +260,24 @@ func (s *swath) plainByShadow(l luma, t *thing, dark standing) bool {
 		return dark.levels > 12 && dark.spreads > 4 && lit-unlit > 30
 	}
 	return dark.levels > 40 && dark.spreads > 4 && lit > 0.93*l.top
+}
+
+// outshines tells whether a thing's highlight is stronger than nearly all like-shaped samples of bottom at about its slant range.
+func (s *swath) outshines(l luma, t *thing) bool {
+	own, _ := s.sample(l, t.lit, shift{}, false, t.side, false)
+	b, _ := s.bounds(t.lit)
+	stronger, n := 0, 0
+	for k := 1; k < 40; k++ {
+		for j := -3; j <= 3; j++ {
+			if m, ok := s.sample(l, t.lit, shift{dx: j * (b.W + 2), dy: k*s.gridH/40 - s.gridH, wraps: true}, true, t.side, false); ok {
+				n++
+				if m > own-4 {
+					stronger++
+				}
+			}
+		}
+	}
+	return stronger*30 <= n
 }
 
 // shadowOf is the box of a thing's shadow and how it stands out; nil where it cannot be seen.

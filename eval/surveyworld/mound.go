@@ -29,10 +29,11 @@ func (s *swath) moundAt(p spot, long, wide, cast float64) thing {
 	t := thing{class: detect.RaisedStructure, kind: "mound", side: p.side, height: heightFor(p.depth, p.slant, cast)}
 	n := int(long)
 	front, depth, spike := wander(s.Rand, n+1, s.log(3, 20), 32), wander(s.Rand, n+1, s.log(2, 12), 16), wander(s.Rand, n+1, s.log(1, 5), 8)
-	bow, lean, jag := s.NormFloat64()*0.35*long*s.sy/s.sx, s.NormFloat64()*0.2*s.sy/s.sx, s.log(2, 14)/s.sx
+	bow, lean, jag := s.NormFloat64()*0.13*long*s.sy/s.sx, s.NormFloat64()*0.2*s.sy/s.sx, s.log(5, 40)/s.sx
+	fine := wander(s.Rand, n+1, s.log(1, 3), 4)
 	level := s.level(p, wide+6, long/4) * s.log(0.9, 4)
-	grain, rough, swell, spread := s.in(0.3, 0.9), s.in(0.1, 0.5), s.in(0, 0.5), s.in(0.1, 0.4)
-	hollow, tilt := float32(s.in(-2.6, -0.9)), s.in(-0.6, 0.6)
+	grain, rough, swell, spread := s.in(0.4, 1.1), s.in(0.3, 1), s.in(0.1, 0.6), s.in(0.1, 0.5)
+	hollow, tilt := float32(s.in(-2.4, -0.5)), s.in(-0.6, 0.6)
 	sh := shape{murk: s.log(0.02, 0.25), cast: 1, haze: s.in(0, 3), fray: s.in(0.3, 1.2)}
 	move := s.IntN(len(s.lumps.v))
 	for k := range n {
@@ -42,8 +43,8 @@ func (s *swath) moundAt(p spot, long, wide, cast float64) thing {
 			continue
 		}
 		body := math.Sqrt(1 - v*v)
-		near := math.Max(p.slant+bow*(v*v-0.3)+lean*v*long/2+jag*front[k], s.edge[idx(p.side)][y]+1)
-		face := math.Max(wide*(0.25+0.75*body)*(1+swell*depth[k]), 2)
+		near := math.Max(p.slant+bow*(v*v-0.3)+lean*v*long/2+jag*front[k]+2*fine[k]/s.sx, s.edge[idx(p.side)][y]+1)
+		face := math.Max(wide*(0.25+0.75*body)*(1+swell*depth[k]+0.12*fine[n-k]), 2)
 		for b := near; b < near+face && b < float64(s.bins); b++ {
 			x := int(math.Floor(s.col(b, p.side)))
 			if x < 0 || x >= s.gridW {
@@ -52,7 +53,7 @@ func (s *swath) moundAt(p spot, long, wide, cast float64) thing {
 			i := y*s.gridW + x
 			u := (b - near) / face
 			l := s.lumps.v[i]
-			if 4*math.Min(u, 1-u)+math.Min(4*(1-math.Abs(v)), 1)-1+rough*float64(l) < 0 { // ragged rims
+			if math.Min(2*u, 4*(1-u))+math.Min(4*(1-math.Abs(v)), 1)-1+rough*float64(l) < 0 { // ragged rims
 				continue
 			}
 			if s.lumps.v[(i+2*move)%len(s.lumps.v)] < hollow {

@@ -18,7 +18,7 @@ func (s *swath) snags() {
 		if lo, hi := s.span(side); e < lo+6 || e > hi-20 {
 			continue
 		}
-		across := s.log(5, 26)
+		across := s.log(6, 30)
 		rx, ry := across/2/s.sx, across/2/s.sy*s.log(0.6, 1.6)
 		p := spot{y: y, slant: e + s.in(-0.9, 1)*rx, depth: e, side: side}
 		x := s.col(p.slant, side)

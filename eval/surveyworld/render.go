@@ -87,7 +87,7 @@ func (s *swath) rarer(burnt bool) {
 	if s.chance(0.17) {
 		s.mound()
 	}
-	if s.chance(0.22) {
+	if s.chance(0.26) {
 		s.trestle()
 	}
 	if s.chance(0.25) {

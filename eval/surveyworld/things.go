@@ -15,7 +15,9 @@ type thing struct {
 	offBottom float64 // bins
 	gap       float64 // bins of slant range
 	lit, dark []int32 // grid pixels of highlight and shadow
-	inDark    bool    // its highlight lies inside its own shadow
+	// byStrength is true of what is told from the bottom by strength alone, so that nothing about may look as strong
+	byStrength bool
+	inDark     bool // its highlight lies inside its own shadow
 }
 
 // lump is one part of a thing in ground range g and along the track y, with half axes and the heights of its foot and top in bins.

@@ -8,13 +8,13 @@ import (
 
 // trestle draws something built of regular members: a ladder-like staging in the column, a girder frame in its own dark, or a fence.
 func (s *swath) trestle() {
-	switch s.IntN(5) {
-	case 0, 1:
+	switch s.IntN(6) {
+	case 0, 1, 2:
 		if s.staging() {
 			return
 		}
 		s.girder()
-	case 2, 3:
+	case 3, 4:
 		s.girder()
 	default:
 		s.place(s.fence, false)
