@@ -92,7 +92,8 @@ func (s *swath) clumpAt(p spot, across float64) {
 	if s.occupied(detect.Box{X: int(x - rx), Y: int(p.y - ry), W: int(2*rx) + 1, H: int(2*ry) + 1}) {
 		return
 	}
-	t := thing{class: detect.BottomObject, kind: "clump", side: p.side, byStrength: true, height: heightFor(p.depth, p.slant, across*s.in(0.2, 0.8)/s.sx)}
+	t := thing{class: detect.BottomObject, kind: "clump", side: p.side, byStrength: true,
+		height: heightFor(p.depth, p.slant, across*s.in(0.2, 0.8)/s.sx)}
 	far := s.heap(&t, p, rx, ry, s.level(p, 2*rx+4, 2*ry+4)*s.log(1.4, 6))
 	if s.chance(0.55) { // a short shadow, which grain breaks up or drowns
 		sh := shape{murk: s.in(0.2, 0.85), cast: 1, haze: s.in(0, 2), fray: 1}

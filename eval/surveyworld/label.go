@@ -262,22 +262,24 @@ func (s *swath) plainByShadow(l luma, t *thing, dark standing) bool {
 	return dark.levels > 40 && dark.spreads > 4 && lit > 0.93*l.top
 }
 
-// outshines tells whether a thing's highlight is stronger than nearly all like-shaped samples of bottom at about its slant range.
+// outshines tells whether hardly any like-shaped sample of bottom at about a thing's slant range comes near its highlight's strength.
 func (s *swath) outshines(l luma, t *thing) bool {
 	own, _ := s.sample(l, t.lit, shift{}, false, t.side, false)
 	b, _ := s.bounds(t.lit)
-	stronger, n := 0, 0
+	var like []float64
 	for k := 1; k < 40; k++ {
 		for j := -3; j <= 3; j++ {
 			if m, ok := s.sample(l, t.lit, shift{dx: j * (b.W + 2), dy: k*s.gridH/40 - s.gridH, wraps: true}, true, t.side, false); ok {
-				n++
-				if m > own-4 {
-					stronger++
-				}
+				like = append(like, m)
 			}
 		}
 	}
-	return stronger*30 <= n
+	if len(like) < 30 {
+		return false
+	}
+	sort.Float64s(like)
+	mid, strong := like[len(like)/2], like[len(like)*29/30]
+	return strong-mid < 0.75*(own-mid)
 }
 
 // shadowOf is the box of a thing's shadow and how it stands out; nil where it cannot be seen.

@@ -45,7 +45,7 @@ func (s *swath) snags() {
 
 // burn lifts the bottom near the first return on both sides until most displays clip it.
 func (s *swath) burn() {
-	by := s.log(2.5, 10)
+	by := s.log(3, 12)
 	reach := s.in(0.08, 0.5)
 	for k, side := range []int{-1, 1} {
 		_, hi := s.span(side)

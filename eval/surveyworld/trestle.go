@@ -112,7 +112,8 @@ func (s *swath) girder() {
 	if !ok {
 		return
 	}
-	t := thing{class: detect.RaisedStructure, kind: "girder", side: p.side, height: heightFor(p.depth, p.slant, s.log(20, 90)/s.sx), inDark: true}
+	t := thing{class: detect.RaisedStructure, kind: "girder", side: p.side, inDark: true,
+		height: heightFor(p.depth, p.slant, s.log(20, 90)/s.sx)}
 	long, beam := s.log(110, 600), s.log(18, 80)
 	turn := s.NormFloat64() * 0.3
 	if s.chance(0.3) {
@@ -153,6 +154,13 @@ func (s *swath) girder() {
 		x0, y0 := cx+a0*cos-c0*flip*sin, cy+a0*sin+c0*flip*cos
 		x1, y1 := cx+a1*cos-c1*flip*sin, cy+a1*sin+c1*flip*cos
 		s.bar(&t, x0, y0, x1, y1, wide, amp, gap)
+	}
+	if s.chance(0.5) { // what lies and grows inside
+		for range int(long * beam * s.log(0.002, 0.03)) {
+			a := s.in(-0.5, 0.5) * long
+			c := s.in(-1, 1) * half(a)
+			line(a, c, a+s.NormFloat64()*2, c+s.NormFloat64()*2, amp*s.in(0.05, 0.8))
+		}
 	}
 	step := s.log(12, 50)
 	slant, web := s.NormFloat64()*0.4*step, s.chance(0.3)
