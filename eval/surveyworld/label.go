@@ -220,8 +220,8 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 	if t.class == detect.SuspendedTarget && !inWater && (m.Shadow == nil && lit.spreads < 6 || m.GapPx != nil && *m.GapPx < 1.5) {
 		sure = false // nothing tells it from a thing that lies
 	}
-	if t.byStrength && (dark.spreads < 2.2 || dark.levels < 6) && !s.outshines(l, t) {
-		sure = false // patches like it lie about
+	if t.byStrength && (dark.spreads < 3 || dark.levels < 8 || !dark.most) && !s.outshines(l, t) {
+		sure = false // patches like it lie about, and no shadow tells it from them
 	}
 	m.Sure = &sure
 	return m, true
