@@ -125,6 +125,8 @@ func (s *swath) patch() {
 	amp, rag, hard := float32(s.in(0.15, 1.2)), float32(s.in(0, 0.7)), float32(s.in(0.15, 1))
 	if s.chance(0.5) {
 		amp = -amp
+	} else if rx*s.sx < 60 && ry*s.sy < 60 { // a compact, strong, hard-edged one is a clump, which is a thing
+		amp, hard = min(amp*0.5, 0.5), max(hard, 0.6)
 	}
 	s.over(p, rx, ry, func(i int, u, v float64) {
 		d := 1 - float32(math.Sqrt(u*u+v*v)) + rag*s.lumps.v[i]*0.3
@@ -147,7 +149,7 @@ func (s *swath) over(p spot, rx, ry float64, paint func(i int, u, v float64)) {
 // pit is a hollow: its near wall lies in shadow and its far wall is bright, the other way round from a thing.
 func (s *swath) pit() {
 	p, ok := s.bottomSpot()
-	if !ok {
+	if !ok || s.inBurnt(p) { // white on white its dark can't be told from a thing's shadow
 		return
 	}
 	r := s.log(2, 18)
@@ -254,7 +256,7 @@ func (s *swath) weed() {
 	if !ok {
 		return
 	}
-	rx, ry := s.log(25, 200)/s.sx, s.log(25, 200)/s.sy
+	rx, ry := s.log(40, 200)/s.sx, s.log(40, 200)/s.sy
 	g := s.log(3, 9)
 	f := fractal(s.Rand, s.gridW, s.gridH, g, g*s.log(0.6, 1.6), 4, 0.7)
 	amp := float32(s.in(0.3, 1.1))
@@ -311,7 +313,7 @@ func (s *swath) gravel() {
 		keep = float32(s.in(0.3, 0.9)) // grains wider than a bin
 	}
 	last := float32(1)
-	s.over(p, s.log(20, 250)/s.sx, s.log(20, 250)/s.sy, func(i int, u, v float64) {
+	s.over(p, s.log(40, 250)/s.sx, s.log(40, 250)/s.sy, func(i int, u, v float64) {
 		w := ramp((1 - float32(u*u+v*v) + 0.4*s.lumps.v[i]) * 2)
 		last = 1 + (last-1)*keep*s.n.unit()
 		if s.n.unit() < share*w {

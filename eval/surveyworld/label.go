@@ -14,17 +14,24 @@ import (
 type luma struct {
 	w, h int
 	v    []float32
+	top  float64 // what one pixel in 200 reaches: where the display clips, if it does
 }
 
 func newLuma(img *image.RGBA, inverted bool) luma {
 	b := img.Bounds()
-	l := luma{b.Dx(), b.Dy(), make([]float32, b.Dx()*b.Dy())}
+	l := luma{w: b.Dx(), h: b.Dy(), v: make([]float32, b.Dx()*b.Dy())}
+	var count [256]int
 	for i := range l.v {
 		p := img.Pix[4*i : 4*i+3]
 		l.v[i] = 0.299*float32(p[0]) + 0.587*float32(p[1]) + 0.114*float32(p[2])
 		if inverted {
 			l.v[i] = 255 - l.v[i]
 		}
+		count[int(l.v[i])]++
+	}
+	left := len(l.v) / 200
+	for v := 255; v >= 0 && left >= 0; v-- {
+		l.top, left = float64(v), left-count[v]
 	}
 	return l
 }
@@ -34,6 +41,12 @@ func newLuma(img *image.RGBA, inverted bool) luma {
 type standing struct {
 	levels, spreads float64
 	most            bool
+}
+
+// shift moves pixels by bins and pings; one that wraps goes on at the first ping after the last.
+type shift struct {
+	dx, dy int
+	wraps  bool
 }
 
 // stand compares the mean over a set of pixels with the same set moved about nearby. sign is -1 where the set is looked for as darker.
@@ -47,10 +60,10 @@ func (s *swath) stand(l luma, px []int32, t *thing, inWater bool, sign float64) 
 	for i := 0; i < len(px); i += step {
 		own = append(own, px[i])
 	}
-	mean, _ := s.sample(l, own, 0, 0, false, t.side, inWater)
+	mean, _ := s.sample(l, own, shift{}, false, t.side, inWater)
 	var means []float64
 	try := func(dx, dy float64) {
-		if m, ok := s.sample(l, own, int(dx), int(dy), true, t.side, inWater); ok {
+		if m, ok := s.sample(l, own, shift{dx: int(dx), dy: int(dy)}, true, t.side, inWater); ok {
 			means = append(means, m)
 		}
 	}
@@ -69,6 +82,13 @@ func (s *swath) stand(l luma, px []int32, t *thing, inWater bool, sign float64) 
 	for k := 1.0; k <= 6 && len(means) < 6; k++ { // long things leave no room along the track
 		try(k*w, 0)
 		try(-k*w, 0)
+	}
+	if len(means) < 3 { // of what fills a good part of the picture, the like lies on any ping
+		for k := range 24 {
+			if m, ok := s.sample(l, own, shift{dy: (k + 1) * s.gridH / 25, wraps: true}, true, t.side, inWater); ok {
+				means = append(means, m)
+			}
+		}
 	}
 	if len(means) < 3 {
 		return standing{}
@@ -90,11 +110,14 @@ func (s *swath) stand(l luma, px []int32, t *thing, inWater bool, sign float64) 
 
 // sample is the mean luminance over grid pixels moved by some bins and pings; around leaves out those that hold a thing or lie on the other
 // side of the nadir or the first return. It fails where too few are left.
-func (s *swath) sample(l luma, px []int32, dx, dy int, around bool, side int, inWater bool) (float64, bool) {
+func (s *swath) sample(l luma, px []int32, move shift, around bool, side int, inWater bool) (float64, bool) {
 	var sum float64
 	n := 0
 	for _, i := range px {
-		x, y := int(i)%s.gridW+dx, int(i)/s.gridW+dy
+		x, y := int(i)%s.gridW+move.dx, int(i)/s.gridW+move.dy
+		if move.wraps {
+			y = (y + s.gridH) % s.gridH
+		}
 		if x < 0 || y < 0 || x >= s.gridW || y >= s.gridH {
 			continue
 		}
@@ -185,19 +208,78 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 	binM := s.rangeM / float64(s.bins)
 	height := t.height * binM
 	m := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sideOf(t.side), Highlight: &hl, HeightM: &height}
-	lit := s.stand(l, t.lit, t, inWater, 1)
+	lit := s.litStand(l, t, inWater)
 	shadow, dark := s.shadowOf(l, t, hl)
 	m.Shadow = shadow
 	s.hang(&m, t, binM)
 	if lit.spreads < 1 && dark.spreads < 1 || hl.W < 1 || hl.H < 1 {
 		return m, false
 	}
-	sure := max(hl.W, hl.H) >= 4 && hl.W*hl.H >= 12 && s.uncovered(hl) && plain(lit, dark, t.class == detect.SuspendedTarget)
+	sure := max(hl.W, hl.H) >= 4 && hl.W*hl.H >= 12 && s.uncovered(hl) &&
+		(plain(lit, dark, t.class == detect.SuspendedTarget) || s.plainByShadow(l, t, dark))
 	if t.class == detect.SuspendedTarget && !inWater && (m.Shadow == nil && lit.spreads < 6 || m.GapPx != nil && *m.GapPx < 1.5) {
 		sure = false // nothing tells it from a thing that lies
 	}
+	if t.byStrength && (dark.spreads < 3 || dark.levels < 8 || !dark.most) && !s.outshines(l, t) {
+		sure = false // patches like it lie about, and no shadow tells it from them
+	}
 	m.Sure = &sure
 	return m, true
+}
+
+// litStand is how a highlight stands out. One that straddles the first return is bright before black on one side of it and bright before
+// bright on the other, so the side counts on which it shows best.
+func (s *swath) litStand(l luma, t *thing, inWater bool) standing {
+	var wet, dry []int32
+	for _, i := range t.lit {
+		if b, side := s.slant(int(i) % s.gridW); b < s.edge[idx(side)][int(i)/s.gridW] {
+			wet = append(wet, i)
+		} else {
+			dry = append(dry, i)
+		}
+	}
+	if float64(min(len(wet), len(dry)))*s.sx*s.sy < 12 {
+		return s.stand(l, t.lit, t, inWater, 1)
+	}
+	a, b := s.stand(l, wet, t, true, 1), s.stand(l, dry, t, false, 1)
+	if a.levels*a.spreads > b.levels*b.spreads && a.levels > 0 {
+		return a
+	}
+	return b
+}
+
+// plainByShadow tells whether a deep shadow makes a careful person sure although the highlight is no brighter than the bottom: what lies
+// burnt-out on burnt-out bottom, and members that show against their own dark.
+func (s *swath) plainByShadow(l luma, t *thing, dark standing) bool {
+	if t.class == detect.SuspendedTarget || !dark.most {
+		return false
+	}
+	lit, _ := s.sample(l, t.lit, shift{}, false, t.side, false)
+	if t.inDark {
+		unlit, _ := s.sample(l, t.dark, shift{}, false, t.side, false)
+		return dark.levels > 12 && dark.spreads > 4 && lit-unlit > 30
+	}
+	return dark.levels > 40 && dark.spreads > 4 && lit > 0.93*l.top
+}
+
+// outshines tells whether hardly any like-shaped sample of bottom at about a thing's slant range comes near its highlight's strength.
+func (s *swath) outshines(l luma, t *thing) bool {
+	own, _ := s.sample(l, t.lit, shift{}, false, t.side, false)
+	b, _ := s.bounds(t.lit)
+	var like []float64
+	for k := 1; k < 40; k++ {
+		for j := -3; j <= 3; j++ {
+			if m, ok := s.sample(l, t.lit, shift{dx: j * (b.W + 2), dy: k*s.gridH/40 - s.gridH, wraps: true}, true, t.side, false); ok {
+				like = append(like, m)
+			}
+		}
+	}
+	if len(like) < 30 {
+		return false
+	}
+	sort.Float64s(like)
+	mid, strong := like[len(like)/2], like[len(like)*29/30]
+	return strong-mid < 0.75*(own-mid)
 }
 
 // shadowOf is the box of a thing's shadow and how it stands out; nil where it cannot be seen.

@@ -28,9 +28,15 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	if err := ctx.Err(); err != nil {
 		return nil, fmt.Errorf("draw survey capture %d: %w", seed, err)
 	}
+	things := !s.chance(0.18)
+	burnt := s.chance(0.22)
+	if burnt {
+		s.burn()
+	}
 	s.clutter()
-	if !s.chance(0.18) {
+	if things {
 		s.populate(base)
+		s.rarer(burnt)
 	}
 	s.column()
 	s.rows()
@@ -75,6 +81,46 @@ func (s *swath) populate(base kin) {
 	}
 }
 
+// rarer puts in what real surveys hold beside single things: heaps, mounds, built frames, and what the first return's strip hides. Each
+// is drawn in a good part of the captures, as a network doesn't learn what it seldom sees.
+func (s *swath) rarer(burnt bool) {
+	if s.chance(0.17) {
+		s.mound()
+	}
+	if s.chance(0.26) {
+		s.trestle()
+	}
+	if s.chance(0.25) {
+		s.clumps()
+	}
+	if s.chance(0.25) {
+		s.snags()
+	}
+	if burnt {
+		s.boulders()
+	}
+}
+
+// placeWhere puts a thing on a free spot of the bottom that is as wanted.
+func (s *swath) placeWhere(form func(spot) shape, wanted func(spot) bool) {
+	for range 20 {
+		p, ok := s.bottomSpot()
+		if !ok {
+			return
+		}
+		if wanted(p) && !s.occupied(s.about(p)) {
+			s.keep(s.put(form(p), p.side))
+			return
+		}
+	}
+}
+
+// about is the grid box within 8 panel pixels of a spot.
+func (s *swath) about(p spot) detect.Box {
+	x, y := int(s.col(p.slant, p.side)), int(p.y)
+	return detect.Box{X: x - int(8/s.sx), Y: y - int(8/s.sy), W: int(16 / s.sx), H: int(16 / s.sy)}
+}
+
 // place finds a free spot for a thing, on the bottom or in the column, and draws it there.
 func (s *swath) place(form func(spot) shape, column bool) {
 	for range 8 {
@@ -90,8 +136,7 @@ func (s *swath) place(form func(spot) shape, column bool) {
 				p.slant = s.in(lo+0.12*(p.depth-lo), p.depth-3)
 			}
 		}
-		x, y := int(s.col(p.slant, p.side)), int(p.y)
-		if s.occupied(detect.Box{X: x - int(8/s.sx), Y: y - int(8/s.sy), W: int(16 / s.sx), H: int(16 / s.sy)}) {
+		if s.occupied(s.about(p)) {
 			continue
 		}
 		s.keep(s.put(form(p), p.side))

@@ -18,6 +18,7 @@ type swath struct {
 	altitude [2][]float64 // bins of slant range to the bottom under each side, a ping; port first
 	edge     [2][]float64 // where the bottom's echo sets in, ragged
 	law      [2][]float64 // mean bottom echo by slant bin
+	burnt    [2]float64   // bins beyond the first return that are lifted until displays clip; 0 where none are
 	seam     int          // ping where another stretch of the record sets in, the number of pings where none does
 	echo     plane        // mean bottom echo
 	pass     plane        // share of the bottom's echo that shadows leave

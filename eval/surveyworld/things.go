@@ -15,6 +15,9 @@ type thing struct {
 	offBottom float64 // bins
 	gap       float64 // bins of slant range
 	lit, dark []int32 // grid pixels of highlight and shadow
+	// byStrength is true of what is told from the bottom by strength alone, so that nothing about may look as strong
+	byStrength bool
+	inDark     bool // its highlight lies inside its own shadow
 }
 
 // lump is one part of a thing in ground range g and along the track y, with half axes and the heights of its foot and top in bins.
@@ -34,6 +37,8 @@ type shape struct {
 	haze  float64 // bins the far end of the shadow is soft over
 	thick float64 // least bins of a highlight
 	climb float64 // share of the height that the highlight climbs towards the nadir
+	// instead is the share of the bottom's echo that the highlight hides; 0 where it lies over all of it
+	instead float64
 }
 
 // put draws a shape on a side into the grid and lists what it touched.
@@ -103,6 +108,9 @@ func (s *swath) putRow(t *thing, sh shape, p lump, y int, half float64) (float64
 		cover := math.Min(math.Max(hi-b, 0.15), 1)
 		v := level * math.Max(rag, 0) * (1 - 0.45*(b-lo)/(hi-lo+1)) * cover
 		s.add.v[i] = max(s.add.v[i], float32(v))
+		if sh.instead > 0 {
+			s.pass.v[i] = min(s.pass.v[i], float32(1-sh.instead))
+		}
 		if v > 0.35*level {
 			t.lit = append(t.lit, int32(i))
 		}
