@@ -67,15 +67,16 @@ type sharing struct {
 	cells int
 	cell  []int
 	first []float32
+	end   []int     // of each cell, the pixel after the last that belongs to it
 	width []float32 // of each cell, in pixels: the last may be narrower
 }
 
 func newSharing(pixels int, scale float64) sharing {
 	s := sharing{cells: int(math.Ceil(float64(pixels)/scale - 1e-9)), cell: make([]int, pixels), first: make([]float32, pixels)}
-	s.width = make([]float32, s.cells)
+	s.end, s.width = make([]int, s.cells), make([]float32, s.cells)
 	for i := range s.cell {
 		at := min(int(float64(i)/scale+1e-9), s.cells-1)
-		s.cell[i], s.first[i] = at, 1
+		s.cell[i], s.first[i], s.end[at] = at, 1, i+1
 		if end := float64(at+1) * scale; end < float64(i+1)-1e-9 && at+1 < s.cells {
 			s.first[i] = float32(end - float64(i))
 			s.width[at+1] += 1 - s.first[i]
@@ -93,38 +94,41 @@ type pixelLine struct {
 
 // cellSums adds up what the pixels of one row of cells hold.
 type cellSums struct {
-	leveled, echo, kind []float32
-	height              float32 // rows of pixels so far
+	cells  []cellSum
+	height float32 // rows of pixels so far
 }
 
-func newCellSums(cells int) *cellSums {
-	return &cellSums{leveled: make([]float32, cells+1), echo: make([]float32, cells+1), kind: make([]float32, cells+1)}
-}
+type cellSum struct{ leveled, echo, kind float32 }
+
+func newCellSums(cells int) *cellSums { return &cellSums{cells: make([]cellSum, cells)} }
 
 func (c *cellSums) clear() {
-	clear(c.leveled)
-	clear(c.echo)
-	clear(c.kind)
+	clear(c.cells)
 	c.height = 0
 }
 
-// add adds a part of a row of pixels.
+// add adds a part of a row of pixels. Only the last pixel of a cell can belong to the next as well.
 func (c *cellSums) add(line pixelLine, along sharing, part float32) {
 	c.height += part
-	echo, mask := line.echo[:len(line.leveled)], line.mask[:len(line.leveled)]
-	cell, first := along.cell[:len(line.leveled)], along.first[:len(line.leveled)]
-	for k, v := range line.leveled {
-		at, w := cell[k], first[k]*part
-		e, m := echo[k], float32(mask[k])
-		c.leveled[at] += v * w
-		c.echo[at] += e * w
-		c.kind[at] += m * w
-		if w < part {
-			w = part - w
-			c.leveled[at+1] += v * w
-			c.echo[at+1] += e * w
-			c.kind[at+1] += m * w
+	leveled, n := line.leveled, len(line.leveled)
+	echo, mask, first, ends := line.echo[:n], line.mask[:n], along.first[:n], along.end[:len(c.cells)]
+	k, left := 0, float32(0) // left: of pixel k-1 to the cell
+	for x := range c.cells {
+		s := c.cells[x]
+		if left > 0 {
+			s.leveled += leveled[k-1] * left
+			s.echo += echo[k-1] * left
+			s.kind += float32(mask[k-1]) * left
 		}
+		w := part
+		for ; k < ends[x]; k++ {
+			w = first[k] * part
+			s.leveled += leveled[k] * w
+			s.echo += echo[k] * w
+			s.kind += float32(mask[k]) * w
+		}
+		left = part - w
+		c.cells[x] = s
 	}
 }
 
@@ -134,12 +138,18 @@ func (c *cellSums) draw(v *FinderView, y int, along sharing, edge int) {
 	strength, region := v.Planes[at:at+along.cells], v.Planes[size+at:size+at+along.cells]
 	steep, echo := v.Planes[2*size+at:2*size+at+along.cells], v.Planes[3*size+at:3*size+at+along.cells]
 	for x, width := range along.width {
-		n := width * c.height
-		strength[x] = encodeStrength(c.leveled[x] / n)
-		region[x] = uint8(c.kind[x] / n * (255 / float32(regionBottom)))
-		echo[x] = uint8(255*min(1, c.echo[x]/n) + 0.5)
-		if edge > 0 {
-			steep[x] = uint8(255 * min(1, float64(edge)/(float64(x)*v.Scale+1)))
+		s, n := &c.cells[x], width*c.height
+		strength[x] = encodeStrength(s.leveled / n)
+		region[x] = uint8(s.kind / n * (255 / float32(regionBottom)))
+		echo[x] = uint8(255*min(1, s.echo/n) + 0.5)
+	}
+	if edge <= 0 {
+		return
+	}
+	for x := range steep {
+		steep[x] = 255
+		if flat := float64(x)*v.Scale + 1; flat > float64(edge) {
+			steep[x] = uint8(255 * (float64(edge) / flat))
 		}
 	}
 }
@@ -148,7 +158,13 @@ func padded(n int) int { return (n + finder.Step - 1) / finder.Step * finder.Ste
 
 // encodeStrength keeps shadows and highlights apart in a byte: plain bottom is 85, nine times its strength 255.
 func encodeStrength(q float32) uint8 {
-	return uint8(min(255, 85*math.Sqrt(float64(max(q, 0)))))
+	switch {
+	case q >= 9:
+		return 255
+	case q > 0:
+		return uint8(85 * math.Sqrt(float64(q)))
+	}
+	return 0
 }
 
 // Cells maps a box of the capture to cells of the view: rows [r0, r1), range cells [k0, k1). ok is false when its middle lies on no

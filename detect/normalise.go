@@ -32,12 +32,7 @@ func normalise(m *features.Grid, mask []uint8, leastPower, heaviest float64) (no
 	}
 	// an even choice is sample enough, of the tails too; an odd step does not fall in step with the rows, whose length is even more often
 	const enough = 200_000
-	step := len(mask)/enough | 1
-	for i := 0; i < len(mask); i += step {
-		if mask[i] == regionBottom {
-			h.Add(float64(m.V[i]))
-		}
-	}
+	h.AddWhere(m.V, mask, regionBottom, len(mask)/enough|1)
 	q := make(map[float64]float64, 8)
 	for _, p := range [...]float64{0.2, 0.5, 0.8, 0.97, lawFrom, 1 - lawFrom, tailFrom, 1 - tailFrom} {
 		v, err := h.Quantile(p)

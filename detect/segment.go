@@ -425,28 +425,31 @@ func (seg *segments) describe(c features.Component, lv *leveled, bright bool, sc
 	sum, wet := 0.0, 0
 	for _, run := range c.Runs {
 		for r := run.Row * step; r < min((run.Row+1)*step, lv.q.Rows); r++ {
-			from, end := -1, min(run.Col1*step, cols)
-			for k := run.Col0 * step; k <= end; k++ {
-				i := r*cols + k
-				in := k < end
-				if in && scale > 0 {
-					// a block of pixels goes by its first: others of it may be water, which is no shadow
-					v := fine.V[i]
-					in = bright && v >= trim || !bright && v <= trim && lv.mask[i] == regionBottom
-				}
-				if in {
-					sum += float64(lv.q.V[i])
-					p.area++
-					if lv.mask[i] == regionWater {
-						wet++
+			first, end := run.Col0*step, min(run.Col1*step, cols)
+			at := r * cols
+			q, mask, strength := lv.q.V[at+first:at+end], lv.mask[at+first:at+end], fine.V[at+first:at+end]
+			from := -1
+			for k, v := range q {
+				m := mask[k]
+				// a block of pixels goes by its first: others of it may be water, which is no shadow
+				if scale > 0 && (bright && strength[k] < trim || !bright && (strength[k] > trim || m != regionBottom)) {
+					if from >= 0 {
+						p.runs = append(p.runs, features.PixelRun{Row: r, Col0: first + from, Col1: first + k})
+						from = -1
 					}
-					if from < 0 {
-						from = k
-					}
-				} else if from >= 0 {
-					p.runs = append(p.runs, features.PixelRun{Row: r, Col0: from, Col1: k})
-					from = -1
+					continue
 				}
+				sum += float64(v)
+				p.area++
+				if m == regionWater {
+					wet++
+				}
+				if from < 0 {
+					from = k
+				}
+			}
+			if from >= 0 {
+				p.runs = append(p.runs, features.PixelRun{Row: r, Col0: first + from, Col1: end})
 			}
 		}
 	}

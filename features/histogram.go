@@ -39,6 +39,29 @@ func (h *Histogram) Add(v float64) {
 	h.N++
 }
 
+// AddWhere counts every step-th of the values whose mask is of; mask is as long as values, and NaN is ignored.
+func (h *Histogram) AddWhere(values []float32, mask []uint8, of uint8, step int) {
+	bins, low, high, scale := h.bins, h.Low, h.High, h.scale
+	last, n := len(bins)-1, 0
+	mask = mask[:len(values)]
+	for i := 0; i < len(values); i += step {
+		v := float64(values[i])
+		if mask[i] != of || v != v {
+			continue
+		}
+		at := 0
+		if v > low {
+			at = last
+			if v < high {
+				at = min(int((v-low)*scale), last)
+			}
+		}
+		bins[at]++
+		n++
+	}
+	h.N += n
+}
+
 // Quantile returns the value below which the fraction q (0 to 1) of the samples lies, linear inside a bin, so exact to a
 // bin's width. It returns an error for an empty histogram.
 func (h *Histogram) Quantile(q float64) (float64, error) {

@@ -204,10 +204,14 @@ func (w *window) portside(r, x int) float64 {
 func (w *window) first(edge []float64, left bool, water, bottom reader.Class) (place, sure []float64) {
 	rows := len(edge)
 	length := w.x1 - w.x0
+	start := make([]int, rows)
+	for r, x := range edge {
+		start[r] = int(math.Round(x))
+	}
 	cellAt := func(r, k int) int { // -1 outside the window
-		x := int(math.Round(edge[r])) + k
+		x := start[r] + k
 		if left {
-			x = int(math.Round(edge[r])) - 1 - k
+			x = start[r] - 1 - k
 		}
 		if x < w.x0 || x >= w.x1 {
 			return -1
@@ -269,9 +273,9 @@ func (w *window) first(edge []float64, left bool, water, bottom reader.Class) (p
 		seen = true
 		// the rounding of the nadir to a cell is not the first return's
 		if left {
-			place[r] = math.Round(edge[r]) - at
+			place[r] = float64(start[r]) - at
 		} else {
-			place[r] = math.Round(edge[r]) + at
+			place[r] = float64(start[r]) + at
 		}
 	}
 	if !seen {

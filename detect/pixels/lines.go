@@ -59,9 +59,12 @@ func (p *Picture) rowsStandOut(r image.Rectangle) []float64 {
 	var now [wide]uint32
 	for i := range along {
 		was := &kept[i%acrossStep]
+		// all pieces first: they lie far apart, so memory is waited for once rather than for each
 		for k := range pieces {
 			at := k * pieceLong
 			p.Read(now[at:at+pieceLong], r.Min.X+(r.Dx()-pieceLong)*k/(pieces-1), r.Min.Y+i)
+		}
+		for at := 0; at < wide; at += pieceLong {
 			for x := at + alongStep; x < at+pieceLong; x++ {
 				along[i] += Diff(now[x], now[x-alongStep])
 				if i >= acrossStep {

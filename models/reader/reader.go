@@ -106,7 +106,10 @@ func newMap(logits []float32) *Map {
 		}
 		sum := float32(0)
 		for k := range e {
-			e[k] = exp(logits[k*n+i] - top)
+			e[k] = 1
+			if below := logits[k*n+i] - top; below != 0 {
+				e[k] = exp(below)
+			}
 			sum += e[k]
 		}
 		for k := range e {
