@@ -21,7 +21,6 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/eval/setin"
-	"shadowgap/models/finder"
 	"shadowgap/models/fit"
 )
 
@@ -135,7 +134,7 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 	var apart []byte
 	if s.Apart != "" {
 		var err error
-		if apart, err = readFinder(s.Apart); err != nil {
+		if apart, err = readONNX(s.Apart); err != nil {
 			return fmt.Errorf("reading the finder fitted apart: %w", err)
 		}
 	}
@@ -186,19 +185,6 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 		return nil
 	}
 	return fitTrees(ctx, s, all, out)
-}
-
-// readFinder reads the file of a finder's network, and loads it once: it is looked with only after minutes of rendering.
-func readFinder(name string) ([]byte, error) {
-	data, err := os.ReadFile(name)
-	if err != nil {
-		return nil, err
-	}
-	f, err := finder.Read(data)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", name, err)
-	}
-	return data, f.Close()
 }
 
 // gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.

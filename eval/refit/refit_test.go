@@ -108,7 +108,7 @@ func TestFinderFittedApart(t *testing.T) {
 			t.Errorf("%s: was taken", name)
 		}
 	}
-	onnx, err := readFinder(finder)
+	onnx, err := readONNX(finder)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -154,14 +154,13 @@ func TestWhatIsNoNetworkIsRefused(t *testing.T) {
 	for name, data := range map[string][]byte{"empty": nil, "text": []byte("# Models\n\nThree.\n"), "half": onnx[:len(onnx)/2]} {
 		path := filepath.Join(dir, name)
 		file(t, path, data)
-		s := Settings{Scenes: 1e4, First: 1, Apart: path, Held: []string{"*"}}
-		if err := Run(t.Context(), s, io.Discard); err == nil || !strings.Contains(err.Error(), path) {
-			t.Errorf("%s: %v, want an error that names the file", name, err)
+		if _, err := readONNX(path); !errors.Is(err, errNoNetwork) || !strings.Contains(err.Error(), path) {
+			t.Errorf("%s: %v, want %v and the file's name", name, err, errNoNetwork)
 		}
 	}
 }
 
-// A network that is no finder is whole, but has other ends: it, too, is named.
+// A network that is no finder is whole, and found out when a real picture is to be looked at with it: then it, too, is named.
 func TestOtherNetworksAreNoFinders(t *testing.T) {
 	open, data := t.TempDir(), t.TempDir()
 	labels := eval.Labels{Schema: eval.SchemaVersion, Captures: []eval.CaptureLabel{

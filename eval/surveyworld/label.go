@@ -216,15 +216,17 @@ func (s *swath) mark(l luma, t *thing) (eval.MarkLabel, bool) {
 		return m, false
 	}
 	sure := max(hl.W, hl.H) >= 4 && hl.W*hl.H >= 12 && s.uncovered(hl) &&
-		(plain(lit, dark, t.class == detect.SuspendedTarget) || s.plainByShadow(l, t, dark))
+		(plain(lit, dark, t.class == detect.SuspendedTarget) || s.plainByShadow(l, t, dark)) && !s.alike(l, t, dark)
 	if t.class == detect.SuspendedTarget && !inWater && (m.Shadow == nil && lit.spreads < 6 || m.GapPx != nil && *m.GapPx < 1.5) {
 		sure = false // nothing tells it from a thing that lies
 	}
-	if t.byStrength && (dark.spreads < 3 || dark.levels < 8 || !dark.most) && !s.outshines(l, t) {
-		sure = false // patches like it lie about, and no shadow tells it from them
-	}
 	m.Sure = &sure
 	return m, true
+}
+
+// alike tells whether patches like a thing lie about and no shadow tells it from them.
+func (s *swath) alike(l luma, t *thing, dark standing) bool {
+	return t.byStrength && (dark.spreads < 3 || dark.levels < 8 || !dark.most) && !s.outshines(l, t)
 }
 
 // litStand is how a highlight stands out. One that straddles the first return is bright before black on one side of it and bright before
