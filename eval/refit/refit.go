@@ -61,6 +61,9 @@ func (s *Settings) check() error {
 	if s.Trees != "" && !(s.Thin > 0 && s.Thin <= 1) {
 		return fmt.Errorf("part of the clutter to fit on is %v: must be above 0 and at most 1", s.Thin)
 	}
+	if s.Shown != "" && s.Others <= 0 {
+		return errors.New("captures of the other worlds are to be shown: say how many of each")
+	}
 	if (s.Apart == "") != (len(s.Held) == 0) {
 		return errors.New("a finder fitted apart and the groups held out of its fit go together")
 	}

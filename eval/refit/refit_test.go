@@ -398,4 +398,7 @@ func TestOtherWorldsAreShownWithTheirTruth(t *testing.T) {
 	if err := Run(t.Context(), Settings{Others: 1, First: 900000, Shown: dir}, io.Discard); !errors.Is(err, eval.ErrUnseen) {
 		t.Errorf("sealed seeds are shown: %v", err)
 	}
+	if err := Run(t.Context(), Settings{First: 4, Shown: dir}, io.Discard); err == nil {
+		t.Error("none of each world are shown")
+	}
 }
