@@ -15,8 +15,8 @@ from torch import nn
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "reader"))
 from net import Residual, Separable, fuse, unit  # noqa: E402
+from views import PLANES  # noqa: E402
 
-PLANES = 4
 CLASSES = 3
 BOX, SHADE, SHADOW = 3, 7, 8
 OUT = 12

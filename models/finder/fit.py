@@ -9,9 +9,7 @@ import argparse
 import copy
 import fnmatch
 import hashlib
-import json
 import os
-import struct
 import time
 
 import numpy as np
@@ -20,24 +18,11 @@ import torch.distributed as dist
 import torch.nn.functional as F
 
 from finder_net import BOX, CLASSES, PLANES, SHADE, SHADOW, Finder, export
+from views import read
 
 ROWS, COLS = 256, 384  # of a crop, cells
 MOST = 48  # things looked at in a crop
 SOURCES = ("rendered", "set-in", "labelled", "tile", "other")
-
-
-def read(path):
-    """The sides of a file of views: headers and one array of all their planes."""
-    heads, offsets = [], []
-    data = np.memmap(path, np.uint8, "r")
-    at = 0
-    while at < len(data):
-        (n,) = struct.unpack("<I", data[at : at + 4].tobytes())
-        head = json.loads(data[at + 4 : at + 4 + n].tobytes())
-        heads.append(head)
-        offsets.append(at + 4 + n)
-        at += 4 + n + PLANES * head["rows"] * head["cols"]
-    return data, heads, offsets
 
 
 def slog(v):

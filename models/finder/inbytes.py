@@ -12,30 +12,26 @@ Needs Debian's python3-onnx and python3-opencv.
 
 import argparse
 import hashlib
-import json
 import random
-import struct
 
 import cv2
 import numpy as np
 from onnx import checker, helper, load, numpy_helper, save
 
+from views import PLANES, read
+
 LEAST = 32  # input channels from which a convolution counts in bytes
 LARGEST = 63  # of a weight
-PLANES = 4
 KEPT = 4000  # values of one place kept of one side
 SIDES = {"rendered": 45, "other": 30, "set-in": 25, "labelled": 20, "tile": 15}  # looked at of each source
 
 
-def views(path):
+def chosen(path):
     """A choice of the sides in a file of views, 1 x PLANES x rows x cols, as the network takes them."""
-    data, at, places = np.memmap(path, np.uint8, "r"), 0, {}
-    while at < len(data):
-        (size,) = struct.unpack("<I", data[at : at + 4].tobytes())
-        head = json.loads(data[at + 4 : at + 4 + size].tobytes())
-        shape = (1, PLANES, head["rows"], head["cols"])
-        places.setdefault(head["source"], []).append((at + 4 + size, shape))
-        at += 4 + size + int(np.prod(shape))
+    data, heads, offsets = read(path)
+    places = {}
+    for head, first in zip(heads, offsets):
+        places.setdefault(head["source"], []).append((first, (1, PLANES, head["rows"], head["cols"])))
     rng = random.Random(1)
     for source, most in SIDES.items():
         found = places.get(source, [])
@@ -136,7 +132,7 @@ def main():
     cv2.setNumThreads(1)
     model = load(args.finder)
     names = sorted({n for conv, relu in heavy(model.graph) for n in (conv.input[0], relu.output[0])})
-    steps = {n: step(v) for n, v in gathered(args.finder, names, views(args.views)).items()}
+    steps = {n: step(v) for n, v in gathered(args.finder, names, chosen(args.views)).items()}
     n = in_bytes(model.graph, steps)
     checker.check_model(model)
     save(model, args.out)
