@@ -31,8 +31,9 @@ func (s *Sums) upTo(x, y float64) float64 {
 }
 
 // Pattern is what stands in a box, whatever its size and colours: logarithms of PatternRows × PatternCols means of brightness,
-// less what is the same along a whole row or column, as the water column, a lost ping or a step of the gain is, with squares that
-// sum to 1. It is zero where the box is even.
+// less what is the same along a whole row or column, as the water column, a lost ping or a step of the gain is, and less what lies
+// around each of them, as a lamp's reflection does; none counts for more than a usual one, with squares that sum to 1. It is zero where
+// the box is even.
 type Pattern [PatternRows * PatternCols]float32
 
 // The size of a pattern: finer ones find less of two drawings of one record in common, coarser ones more of two different records.
@@ -48,6 +49,11 @@ const darkest = 48
 // faintest is how far, as a part of their brightness, the cells of a box must be from even for it to hold a pattern: a level of
 // 255 is 0.004.
 const faintest = 0.01
+
+// patternReach is how many cells around one, in each direction, make up what lies around it. With this and the bound on what a cell counts
+// for, parts of one record that bulge alike at the first return, which reached 0.68, reach 0.49 on 800 rendered screens, and of 41 true
+// copies as many as before reach 0.5.
+const patternReach = 2
 
 // Pattern is that of the box between two corners, in pixels of the picture; it must have an area.
 func (s *Sums) Pattern(from, to Point) *Pattern {
@@ -80,12 +86,56 @@ func (s *Sums) Pattern(from, to Point) *Pattern {
 	if square < faintest*faintest*PatternRows*PatternCols {
 		return out
 	}
+	standOff(&cells)
+	square = clip(&cells)
+	if square == 0 {
+		return out
+	}
+	scale := 1 / math.Sqrt(square)
 	for j := range cells {
 		for i, v := range cells[j] {
-			out[j*PatternCols+i] = float32(v / math.Sqrt(square))
+			out[j*PatternCols+i] = float32(v * scale)
 		}
 	}
 	return out
+}
+
+// standOff takes from each cell the mean of the cells within patternReach.
+func standOff(cells *[PatternRows][PatternCols]float64) {
+	var sums [PatternRows + 1][PatternCols + 1]float64 // over all above and left of a cell's corner
+	for j := range cells {
+		line := 0.0
+		for i, v := range cells[j] {
+			line += v
+			sums[j+1][i+1] = sums[j][i+1] + line
+		}
+	}
+	for j := range cells {
+		y0, y1 := max(0, j-patternReach), min(PatternRows, j+patternReach+1)
+		for i := range cells[j] {
+			x0, x1 := max(0, i-patternReach), min(PatternCols, i+patternReach+1)
+			cells[j][i] -= (sums[y1][x1] - sums[y0][x1] - sums[y1][x0] + sums[y0][x0]) / float64((y1-y0)*(x1-x0))
+		}
+	}
+}
+
+// clip bounds cells at their root mean square, lest the few at a first return outweigh all others, and returns the sum of their squares.
+func clip(cells *[PatternRows][PatternCols]float64) float64 {
+	square := 0.0
+	for j := range cells {
+		for _, v := range cells[j] {
+			square += v * v
+		}
+	}
+	most := math.Sqrt(square / (PatternRows * PatternCols))
+	square = 0
+	for j := range cells {
+		for i, v := range cells[j] {
+			cells[j][i] = min(max(v, -most), most)
+			square += cells[j][i] * cells[j][i]
+		}
+	}
+	return square
 }
 
 // Alike is how alike two patterns are, 0 to 1: their correlation. Its sign doesn't count, for a display may show strong echoes dark.

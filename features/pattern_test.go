@@ -69,3 +69,23 @@ func TestSumsBetweenPixels(t *testing.T) {
 		}
 	}
 }
+
+// The lamp over a photographed screen shines on all of its parts, which doesn't make them drawings of one record.
+func TestPatternUnderALamp(t *testing.T) {
+	lamp := func(x, y, v float64) float64 { return 0.2*v + 200*math.Exp(-4*((x-1)*(x-1)+(y-0.5)*(y-0.5))) }
+	of := func(seed uint64) *Pattern {
+		return NewSums(blots(seed, 200, 300, lamp), 200, 300).Pattern(Point{}, Point{X: 300, Y: 200})
+	}
+	a := of(3)
+	const others = 12
+	mean := 0.0
+	for seed := range uint64(others) {
+		mean += a.Alike(of(4+seed)) / others
+	}
+	if mean > 0.4 {
+		t.Errorf("other blots: alike by %.2f in the mean, want 0.4 at most", mean)
+	}
+	if got := a.Alike(of(3)); got < 0.999 {
+		t.Errorf("the same blots: alike by %.2f", got)
+	}
+}

@@ -48,6 +48,25 @@ func TestPanelsOfOneRecord(t *testing.T) {
 	}
 }
 
+// Lost pings and strips of noise across a record part it no more than its own bulging first return does: each of these was taken for two
+// drawings of one record.
+func TestLostPingsPartNoRecord(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders captures")
+	}
+	for _, seed := range []int64{110050, 110246, 110328} {
+		c, img := shown(t, scene.Wide(seed))
+		p, why := find(t, img)
+		if len(p) != 1 {
+			t.Errorf("seed %d: %d panels (%s), want one", seed, len(p), why)
+			continue
+		}
+		if o := overlap(p[0].Box, c.Label.Panel.Rect()); o < 0.97 {
+			t.Errorf("seed %d: panel %v, want %v (overlap %.2f)", seed, p[0].Box, c.Label.Panel.Rect(), o)
+		}
+	}
+}
+
 // stacked draws pictures of one width one below the other, a dark rim of four pixels between them.
 func stacked(pics ...image.Image) *image.RGBA {
 	const rim = 4
