@@ -65,7 +65,7 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 // boxesOf are the boxes, in pixels, of the upright panels in an area.
 func (v *sight) boxesOf(c area) []image.Rectangle {
 	var out []image.Rectangle
-	for _, b := range partAtSeams(v.m, c.box) {
+	for _, b := range v.partAtSeams(c.box) {
 		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
 			continue
 		}
@@ -92,13 +92,13 @@ func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []
 	whole = box
 	inside, _ := insidePanel(v.m)
 	for _, c := range components(inside) {
-		for _, b := range v.boxesOf(c) {
-			lo, hi := box.Min.Sub(b.Min), box.Max.Sub(b.Max)
-			if max(abs(lo.X), abs(lo.Y), abs(hi.X), abs(hi.Y)) <= max(box.Dx(), box.Dy())*3/100 {
-				whole, boxes = b, []image.Rectangle{b}
-				if copies := v.copies(c, b); copies != nil {
-					boxes = copies
-				}
+		parts := v.boxesOf(c)
+		b := around(parts)
+		lo, hi := box.Min.Sub(b.Min), box.Max.Sub(b.Max)
+		if max(abs(lo.X), abs(lo.Y), abs(hi.X), abs(hi.Y)) <= max(box.Dx(), box.Dy())*3/100 {
+			whole, boxes = b, parts
+			if copies := v.copies(c, b); copies != nil {
+				boxes = copies
 			}
 		}
 	}
@@ -205,14 +205,14 @@ func tighten(label []int, id int, b image.Rectangle) image.Rectangle {
 	return b
 }
 
-// partAtSeams cuts a box, in cells, where starboard lies left of port over its height: two panels stand side by side.
-func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
+// partAtSeams cuts a box, in cells, where starboard lies left of port over its height and the picture changes there: two panels stand side
+// by side. Where it doesn't change, one bottom looks like either side.
+func (v *sight) partAtSeams(b image.Rectangle) []image.Rectangle {
 	const least = 0.1               // part of the width that a side must cover to count
 	side := make([]float64, b.Dx()) // above 0 port
 	for y := b.Min.Y; y < b.Max.Y; y++ {
 		for x := range side {
-			i := y*reader.Cols + b.Min.X + x
-			side[x] += portside(m, i)
+			side[x] += portside(v.m, y*reader.Cols+b.Min.X+x)
 		}
 	}
 	type run struct {
@@ -236,8 +236,13 @@ func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
 	}
 	var out []image.Rectangle
 	from := b.Min.X
+	cw, high := float64(v.px.W)/reader.Cols, pixelsOf(v.px, b)
+	cols := func(a, to int) []pixels.Strip { return v.px.Strips(a, to, high.Min.Y, high.Max.Y, false) }
 	for i := 2; i < len(runs); i += 2 {
 		at := b.Min.X + runs[i].x
+		if _, step := sharpest(float64(at)*cw, cw, v.px.W, false, cols); step < clearStep {
+			return []image.Rectangle{b}
+		}
 		out = append(out, image.Rect(from, b.Min.Y, at, b.Max.Y))
 		from = at
 	}

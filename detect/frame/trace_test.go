@@ -165,9 +165,23 @@ func TestRegions(t *testing.T) {
 	if len(boxes) == 0 || boxes[len(boxes)-1].box != image.Rect(20, 10, 220, 130) {
 		t.Fatalf("components %v", boxes)
 	}
-	parts := partAtSeams(m, image.Rect(20, 10, 220, 130))
+	// the seam shows in the picture, where one panel is brighter than the other
+	img := image.NewGray(image.Rect(0, 0, 2*reader.Cols, 2*reader.Rows))
+	for i := range img.Pix {
+		img.Pix[i] = 80
+		if i%img.Stride >= 2*170 {
+			img.Pix[i] = 120
+		}
+	}
+	v := &sight{px: pixels.New(img), m: m}
+	parts := v.partAtSeams(image.Rect(20, 10, 220, 130))
 	if len(parts) != 2 || parts[0].Max.X != 170 || parts[1].Min.X != 170 {
 		t.Errorf("two panels side by side parted into %v, want a cut at 170", parts)
+	}
+	// one bottom, of which the map can't tell whether it is port or starboard
+	plain := &sight{px: pixels.New(image.NewGray(img.Rect)), m: m}
+	if parts := plain.partAtSeams(image.Rect(20, 10, 220, 130)); len(parts) != 1 {
+		t.Errorf("a seam that the picture doesn't show parts %v", parts)
 	}
 	// a map that wavers between the sides is one panel all the same
 	for y := 10; y < 130; y++ {
@@ -176,7 +190,7 @@ func TestRegions(t *testing.T) {
 			m.P[reader.BottomPort][i], m.P[reader.BottomStarboard][i] = 0, 1
 		}
 	}
-	if parts := partAtSeams(m, image.Rect(20, 10, 220, 130)); len(parts) != 1 {
+	if parts := v.partAtSeams(image.Rect(20, 10, 220, 130)); len(parts) != 1 {
 		t.Errorf("starboard left of port was parted into %v", parts)
 	}
 }
