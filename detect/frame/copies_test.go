@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"image/draw"
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -63,6 +64,27 @@ func TestLostPingsPartNoRecord(t *testing.T) {
 		}
 		if o := overlap(p[0].Box, c.Label.Panel.Rect()); o < 0.97 {
 			t.Errorf("seed %d: panel %v, want %v (overlap %.2f)", seed, p[0].Box, c.Label.Panel.Rect(), o)
+		}
+	}
+}
+
+// A photographed screen that shows one record twice is read as two panels, as a drawn one is: each of these was taken for one.
+func TestPanelsOfOneRecordPhotographed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders captures")
+	}
+	for _, seed := range []int64{120343, 121039, 131573, 131658} {
+		c, img := shown(t, scene.Wide(seed))
+		p, why := find(t, img)
+		if len(p) == 0 || p[0].Upright == nil {
+			t.Errorf("seed %d: %d panels (%s), want one that was stood upright", seed, len(p), why)
+			continue
+		}
+		for i, q := range c.Label.Quad {
+			// in hundredths of the panel's width
+			if off := math.Hypot(p[0].Upright.Corners[i].X-0.5-q[0], p[0].Upright.Corners[i].Y-0.5-q[1]); off > 0.01*float64(c.Label.Panel.W) {
+				t.Errorf("seed %d: corner %d at %.1f, want %.1f", seed, i, p[0].Upright.Corners[i], q)
+			}
 		}
 	}
 }

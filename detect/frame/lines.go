@@ -46,11 +46,12 @@ func maskLines(prof *profiles, pan *Panel, nadir float64) []int {
 		return nil
 	}
 	all := prof.all
-	off := make([]float64, w)
+	off, size := make([]float64, w), make([]float64, w)
 	for x := range off {
 		off[x] = offset(all, x)
+		size[x] = math.Abs(off[x])
 	}
-	noise := percentile(absOf(off), 0.5) + 1e-4
+	noise := percentile(size, 0.5) + 1e-4
 	var found []int
 	for x := 2; x < w-2; x++ {
 		o := math.Abs(off[x])
@@ -101,14 +102,6 @@ func offset(v []float64, x int) float64 {
 		return down
 	}
 	return 0
-}
-
-func absOf(v []float64) []float64 {
-	out := make([]float64, len(v))
-	for i, x := range v {
-		out[i] = math.Abs(x)
-	}
-	return out
 }
 
 // percentile is the value below which a part p of v lies; of a long list an even choice is sorted.

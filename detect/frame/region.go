@@ -34,13 +34,13 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 		}
 		// a nadir set by hand is a column of the capture as it is
 		if corners, ok := tilt(m, px, c); ok && opt.NadirX == 0 {
-			stood, whole, err := askew(px, corners, opt)
+			stood, box, err := askew(px, corners, opt)
 			if err != nil {
 				return nil, "", err
 			}
 			// the map's edges waver where a panel is as dark as what is around it; the picture's own, if clear, tell which way they run
 			along := edgeSteps(px, pixelsOf(px, c.box))
-			if along < clearEdges || edgeSteps(stood[0].px, whole) > along {
+			if along < clearEdges || edgeSteps(stood[0].px, box) > along {
 				out = append(out, stood...)
 				continue
 			}
@@ -65,7 +65,7 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 // boxesOf are the boxes, in pixels, of the upright panels in an area.
 func (v *sight) boxesOf(c area) []image.Rectangle {
 	var out []image.Rectangle
-	for _, b := range v.partAtSeams(c.box) {
+	for _, b := range partAtSeams(v.m, c.box) {
 		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
 			continue
 		}
@@ -80,32 +80,36 @@ func (v *sight) isPanel(r image.Rectangle) bool {
 	return min(r.Dx(), r.Dy()) >= minSide && newWindow(v.m, v.px, r).panel() > leastCell
 }
 
-// askew looks once more at a panel that was photographed askew, upright now: whole, or as several that show one record. The edges of its
-// map are those of the panel where they lie near those of the rectangle.
-func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []place, whole image.Rectangle, err error) {
-	from, img, box := stand(px, corners)
+// askew looks once more at a panel that was photographed askew, upright now: in whole or as several that show one record; box is around
+// them. The edges of its map are those of the panel where they lie near those of the rectangle.
+func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []place, box image.Rectangle, err error) {
+	from, img, box := stand(px, corners, true)
+	for i, q := range straight(pixels.New(img), box) {
+		corners[i] = from.Apply(q)
+	}
+	from, img, box = stand(px, corners, false)
 	v, err := look(pixels.New(img), opt)
 	if err != nil {
 		return nil, box, err
 	}
 	boxes := []image.Rectangle{box}
-	whole = box
 	inside, _ := insidePanel(v.m)
 	for _, c := range components(inside) {
-		parts := v.boxesOf(c)
-		b := around(parts)
+		b := pixelsOf(v.px, c.box)
 		lo, hi := box.Min.Sub(b.Min), box.Max.Sub(b.Max)
-		if max(abs(lo.X), abs(lo.Y), abs(hi.X), abs(hi.Y)) <= max(box.Dx(), box.Dy())*3/100 {
-			whole, boxes = b, parts
-			if copies := v.copies(c, b); copies != nil {
-				boxes = copies
-			}
+		if max(abs(lo.X), abs(lo.Y), abs(hi.X), abs(hi.Y)) > max(box.Dx(), box.Dy())*3/100 {
+			continue
+		}
+		if copies := v.copies(c, box); copies != nil {
+			boxes = copies
+		} else if parts := v.boxesOf(c); len(parts) > 0 {
+			boxes = parts
 		}
 	}
 	for _, b := range boxes {
 		stood = append(stood, place{sight: v, box: b, upright: newUpright(from, b)})
 	}
-	return stood, whole, nil
+	return stood, box, nil
 }
 
 // insidePanel tells of every cell of a map whether it belongs to a panel, and how many do.
@@ -205,14 +209,15 @@ func tighten(label []int, id int, b image.Rectangle) image.Rectangle {
 	return b
 }
 
-// partAtSeams cuts a box, in cells, where starboard lies left of port over its height and the picture changes there: two panels stand side
-// by side. Where it doesn't change, one bottom looks like either side.
-func (v *sight) partAtSeams(b image.Rectangle) []image.Rectangle {
-	const least = 0.1               // part of the width that a side must cover to count
+// partAtSeams cuts a box, in cells, where starboard lies left of port over its height: two panels stand side by side.
+func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
+	const least = 0.1 // part of the width that a side must cover to count
+	// and its least mean evidence: of panels side by side 0.39 and more, of one bottom that looks like either side 0.02 to 0.11
+	const sure = 0.25
 	side := make([]float64, b.Dx()) // above 0 port
 	for y := b.Min.Y; y < b.Max.Y; y++ {
 		for x := range side {
-			side[x] += portside(v.m, y*reader.Cols+b.Min.X+x)
+			side[x] += portside(m, y*reader.Cols+b.Min.X+x) / float64(b.Dy())
 		}
 	}
 	type run struct {
@@ -221,11 +226,14 @@ func (v *sight) partAtSeams(b image.Rectangle) []image.Rectangle {
 	}
 	var runs []run
 	for x := 0; x < len(side); {
-		end := x
-		for end < len(side) && (side[end] > 0) == (side[x] > 0) {
-			end++
+		end, sum := x, 0.0
+		for ; end < len(side) && (side[end] > 0) == (side[x] > 0); end++ {
+			sum += side[end]
 		}
 		if float64(end-x) >= least*float64(len(side)) && (len(runs) == 0 || runs[len(runs)-1].port != (side[x] > 0)) {
+			if math.Abs(sum) < sure*float64(end-x) {
+				return []image.Rectangle{b}
+			}
 			runs = append(runs, run{side[x] > 0, x})
 		}
 		x = end
@@ -236,13 +244,8 @@ func (v *sight) partAtSeams(b image.Rectangle) []image.Rectangle {
 	}
 	var out []image.Rectangle
 	from := b.Min.X
-	cw, high := float64(v.px.W)/reader.Cols, pixelsOf(v.px, b)
-	cols := func(a, to int) []pixels.Strip { return v.px.Strips(a, to, high.Min.Y, high.Max.Y, false) }
 	for i := 2; i < len(runs); i += 2 {
 		at := b.Min.X + runs[i].x
-		if _, step := sharpest(float64(at)*cw, cw, v.px.W, false, cols); step < clearStep {
-			return []image.Rectangle{b}
-		}
 		out = append(out, image.Rect(from, b.Min.Y, at, b.Max.Y))
 		from = at
 	}
@@ -342,13 +345,11 @@ func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []pixel
 	reach := max(4, refineCells*cell)
 	at := min(max(int(math.Round(v)), 0), size)
 	a, b := max(0, int(v-reach)), min(size, int(v+reach)+1)
-	if atBorder(v, cell, size, far) {
-		// also looks at what lies between here and the border
-		if far {
-			b = size
-		} else {
-			a = 0
-		}
+	switch on := atBorder(v, cell, size, far); { // also looks at what lies between here and the border
+	case on && far:
+		b = size
+	case on:
+		a = 0
 	}
 	where = at
 	if b-a < 2*wide+1 {

@@ -41,6 +41,10 @@ const (
 	tiltMargin  = 0.02 // part of the panel's sides shown around it once upright, for its edges to be found again
 	tiltFills   = 0.93 // least part of the four edges' inside that the map calls panel
 	tiltLeans   = 2    // edges that must lean: a single one is a ragged border
+
+	straightPieces = 48  // pieces of a side that its edge is drawn through: twice the places that lines are tried between
+	straightLeast  = 8   // least length of a piece, pixels: its texture must show
+	straightNear   = 2.0 // pixels off a line within which a change belongs to it: it is found to a pixel, where echo begins less well
 )
 
 // tilt finds the corners, in pixels, of an area that is a panel photographed askew. ok is false for panels that stand upright and for
@@ -80,12 +84,7 @@ func tilt(m *reader.Map, px *pixels.Picture, c area) (corners [4]features.Point,
 	leaning := 0
 	var edges [4]features.Line
 	for i, points := range [...][]features.Point{top, right, bottom, left} {
-		upright := i%2 == 1
-		near := tiltNear * ch
-		if upright {
-			near = tiltNear * cw
-		}
-		e, part := features.FitLine(points, upright, near)
+		e, part := features.FitLine(points, i%2 == 1, tiltNear*[...]float64{ch, cw}[i%2])
 		lean := math.Abs(math.Atan(e.Slope)) * 180 / math.Pi
 		if part < tiltBelongs || lean > tiltMost {
 			return corners, false
@@ -98,12 +97,47 @@ func tilt(m *reader.Map, px *pixels.Picture, c area) (corners [4]features.Point,
 	if leaning < tiltLeans {
 		return corners, false
 	}
-	for i := range corners {
-		// upper left, upper right, lower right, lower left
-		across, up := edges[[...]int{0, 0, 2, 2}[i]], edges[[...]int{3, 1, 1, 3}[i]]
-		corners[i] = features.Cross(across, up)
-	}
+	corners = cornersOf(edges)
 	return corners, fills(m, corners, cw, ch)
+}
+
+// cornersOf are where edges meet, top, right, bottom and left: clockwise from the upper left.
+func cornersOf(edges [4]features.Line) (corners [4]features.Point) {
+	for i := range corners {
+		corners[i] = features.Cross(edges[[...]int{0, 0, 2, 2}[i]], edges[[...]int{3, 1, 1, 3}[i]])
+	}
+	return corners
+}
+
+// straight finds, in a picture that shows a panel nearly upright with a margin around its box, the corners between its edges as the
+// picture's own changes show them, piece by piece; a side that shows none stays that of the box.
+func straight(px *pixels.Picture, box image.Rectangle) [4]features.Point {
+	var edges [4]features.Line
+	for i, at := range [...]int{box.Min.Y, box.Max.X, box.Max.Y, box.Min.X} {
+		lo, hi, size, upright := box.Min.X, box.Max.X, px.H, i%2 == 1
+		if upright {
+			lo, hi, size = box.Min.Y, box.Max.Y, px.W
+		}
+		margin := float64(min(at, size-at))
+		half := max(straightLeast, (hi-lo)/straightPieces) / 2
+		points := make([]features.Point, straightPieces)
+		for k := range points {
+			mid := lo + (hi-lo)*(2*k+1)/(2*straightPieces)
+			where, step := sharpest(float64(at), margin/refineCells, size, i == 1 || i == 2, func(a, b int) []pixels.Strip {
+				return px.Strips(a, b, max(lo, mid-half), min(hi, mid+half), !upright)
+			})
+			if points[k] = (features.Point{X: math.NaN()}); step >= clearStep && upright {
+				points[k] = features.Point{X: float64(where), Y: float64(mid)}
+			} else if step >= clearStep {
+				points[k] = features.Point{X: float64(mid), Y: float64(where)}
+			}
+		}
+		edges[i] = features.Line{At: float64(at), Up: upright}
+		if e, part := features.FitLine(points, upright, straightNear); part >= tiltBelongs {
+			edges[i] = e
+		}
+	}
+	return cornersOf(edges)
 }
 
 // middlePart leaves out the ends of a side, whose cells mostly belong to the edges beside it.
@@ -135,8 +169,8 @@ func fills(m *reader.Map, c [4]features.Point, cw, ch float64) bool {
 }
 
 // stand makes the panel between four corners a rectangle of its own, with some of what is around it; from takes that to the picture, box
-// is where the panel lies in it.
-func stand(px *pixels.Picture, corners [4]features.Point) (from features.Projection, img image.Image, box image.Rectangle) {
+// is where the panel lies in it. With rim, only what lies near the sides of the box is drawn.
+func stand(px *pixels.Picture, corners [4]features.Point, rim bool) (from features.Projection, img image.Image, box image.Rectangle) {
 	dist := func(a, b features.Point) float64 { return math.Hypot(a.X-b.X, a.Y-b.Y) }
 	wide := (dist(corners[0], corners[1]) + dist(corners[3], corners[2])) / 2
 	high := (dist(corners[0], corners[3]) + dist(corners[1], corners[2])) / 2
@@ -146,9 +180,13 @@ func stand(px *pixels.Picture, corners [4]features.Point) (from features.Project
 	from = features.ProjectionOf(stood, corners)
 	out := image.NewRGBA(image.Rect(0, 0, w, h))
 	all := pixels.ReadBetween(px)
+	left, top := int(2*mx)+1, int(2*my)+1
 	for y := range h {
 		row := out.Pix[out.PixOffset(0, y):][:4*w]
-		for x := range w {
+		for x := 0; x < w; x++ {
+			if rim && x == left && y > top && y < h-top && w > 2*left {
+				x = w - left
+			}
 			q := from.Apply(features.Point{X: float64(x) + 0.5, Y: float64(y) + 0.5})
 			all.At(q.X-0.5, q.Y-0.5, row[4*x:])
 		}

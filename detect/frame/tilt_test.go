@@ -95,3 +95,40 @@ func TestUprightThereAndBack(t *testing.T) {
 		t.Errorf("there and back: %v, want %v", got, want)
 	}
 }
+
+// The map's corners are off by a cell or two; the edges in the picture itself aren't.
+func TestStraight(t *testing.T) {
+	const w, h = 640, 360
+	const within = 1.5 // pixels
+	box := image.Rect(16, 12, 624, 348)
+	leaning := [4]features.Point{{X: 10, Y: 7}, {X: 630, Y: 16}, {X: 619, Y: 351}, {X: 22, Y: 343}}
+	for _, tt := range []struct {
+		name    string
+		c       [4]features.Point
+		dark    bool // the panel is as dark as what is around it on its left
+		furnish image.Rectangle
+	}{
+		{"leaning", leaning, false, image.Rectangle{}},
+		{"a plate over its edge", leaning, false, image.Rect(400, 0, 500, 30)},
+		{"no edge on its left", [4]features.Point{{X: 16, Y: 12}, {X: 630, Y: 12}, {X: 630, Y: 348}, {X: 16, Y: 348}}, true, image.Rectangle{}},
+	} {
+		img := image.NewGray(image.Rect(0, 0, w, h))
+		for y := range h {
+			for x := range w {
+				inside := true
+				for i := range tt.c {
+					a, b := tt.c[i], tt.c[(i+1)%4]
+					inside = inside && (b.X-a.X)*(float64(y)+0.5-a.Y)-(b.Y-a.Y)*(float64(x)+0.5-a.X) > 0
+				}
+				if inside && !(tt.dark && x < w/4) && !image.Pt(x, y).In(tt.furnish) {
+					img.Pix[y*img.Stride+x] = 90 + uint8(x*y%41)
+				}
+			}
+		}
+		for i, got := range straight(pixels.New(img), box) {
+			if math.Hypot(got.X-tt.c[i].X, got.Y-tt.c[i].Y) > within {
+				t.Errorf("%s: corner %d at %.1f, want %.1f", tt.name, i, got, tt.c[i])
+			}
+		}
+	}
+}
