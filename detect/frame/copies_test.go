@@ -89,6 +89,21 @@ func TestPanelsOfOneRecordPhotographed(t *testing.T) {
 	}
 }
 
+// What is read as side-scan in a photograph as it is, is not refused because it is less surely that once it is stood upright.
+func TestUnsureOnceUpright(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders a capture")
+	}
+	c, img := shown(t, scene.Wide(160118))
+	p, why := find(t, img)
+	if len(p) == 0 {
+		t.Fatalf("no panel: %s", why)
+	}
+	if o := overlap(p[0].Box, c.Label.Panel.Rect()); o < 0.8 {
+		t.Errorf("panel %v, want %v (overlap %.2f)", p[0].Box, c.Label.Panel.Rect(), o)
+	}
+}
+
 // stacked draws pictures of one width one below the other, a dark rim of four pixels between them.
 func stacked(pics ...image.Image) *image.RGBA {
 	const rim = 4

@@ -151,8 +151,7 @@ func whyNot(pan *Panel, opt Options) string {
 func panel(at place, opt Options) (*Panel, error) {
 	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
-	sonar := m.SonarIn(w.y0, w.y1, w.x0, w.x1)
-	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: sonar * w.panel()}
+	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: w.odds()}
 	pal := palette.Learn(histogram(px, box, w))
 	if pal == nil {
 		pal = palette.Learn(histogram(px, box, nil))

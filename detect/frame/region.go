@@ -40,7 +40,8 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 			}
 			// the map's edges waver where a panel is as dark as what is around it; the picture's own, if clear, tell which way they run
 			along := edgeSteps(px, pixelsOf(px, c.box))
-			if along < clearEdges || edgeSteps(stood[0].px, box) > along {
+			sure := newWindow(stood[0].m, stood[0].px, stood[0].box).odds() >= leastCell // as it must be not to be refused
+			if sure && (along < clearEdges || edgeSteps(stood[0].px, box) > along) {
 				out = append(out, stood...)
 				continue
 			}
@@ -92,7 +93,7 @@ func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []
 	if err != nil {
 		return nil, box, err
 	}
-	boxes := []image.Rectangle{box}
+	var boxes []image.Rectangle
 	inside, _ := insidePanel(v.m)
 	for _, c := range components(inside) {
 		b := pixelsOf(v.px, c.box)
@@ -100,11 +101,12 @@ func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []
 		if max(abs(lo.X), abs(lo.Y), abs(hi.X), abs(hi.Y)) > max(box.Dx(), box.Dy())*3/100 {
 			continue
 		}
-		if copies := v.copies(c, box); copies != nil {
-			boxes = copies
-		} else if parts := v.boxesOf(c); len(parts) > 0 {
-			boxes = parts
+		if boxes = v.copies(c, box); boxes == nil {
+			boxes = v.boxesOf(c)
 		}
+	}
+	if len(boxes) == 0 {
+		boxes = []image.Rectangle{box}
 	}
 	for _, b := range boxes {
 		stood = append(stood, place{sight: v, box: b, upright: newUpright(from, b)})
@@ -345,10 +347,9 @@ func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []pixel
 	reach := max(4, refineCells*cell)
 	at := min(max(int(math.Round(v)), 0), size)
 	a, b := max(0, int(v-reach)), min(size, int(v+reach)+1)
-	switch on := atBorder(v, cell, size, far); { // also looks at what lies between here and the border
-	case on && far:
+	if on := atBorder(v, cell, size, far); on && far { // also looks at what lies between here and the border
 		b = size
-	case on:
+	} else if on {
 		a = 0
 	}
 	where = at

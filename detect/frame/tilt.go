@@ -118,11 +118,11 @@ func straight(px *pixels.Picture, box image.Rectangle) [4]features.Point {
 		if upright {
 			lo, hi, size = box.Min.Y, box.Max.Y, px.W
 		}
-		margin := float64(min(at, size-at))
 		half := max(straightLeast, (hi-lo)/straightPieces) / 2
 		points := make([]features.Point, straightPieces)
 		for k := range points {
 			mid := lo + (hi-lo)*(2*k+1)/(2*straightPieces)
+			margin := float64(min(at, size-at))
 			where, step := sharpest(float64(at), margin/refineCells, size, i == 1 || i == 2, func(a, b int) []pixels.Strip {
 				return px.Strips(a, b, max(lo, mid-half), min(hi, mid+half), !upright)
 			})
