@@ -95,31 +95,3 @@ func TestFindHumps(t *testing.T) {
 		t.Errorf("humps in three rows: %+v", h)
 	}
 }
-
-// A nadir found 6 pixels beside its place makes one side's altitude longer by what the other's is shorter; both together tell it. A side
-// that doesn't show the first return takes the other's, and is less sure of it.
-func TestAltitudeFromBothSides(t *testing.T) {
-	const rows = 9
-	both := []sideView{
-		{swath: &swath{side: Port, hasZero: true}, edge: edgeAt(rows, 94, 1)},
-		{swath: &swath{side: Starboard, hasZero: true}, edge: edgeAt(rows, 106, 1)},
-	}
-	one := []sideView{both[0], {swath: both[1].swath}}
-	for _, tt := range []struct {
-		name     string
-		sides    []sideView
-		side     int
-		want, sd float64
-	}{
-		{"port", both, 0, 100, 6},
-		{"starboard", both, 1, 100, 6},
-		{"port alone", one, 0, 94, 1},
-		{"starboard by port", one, 1, 94, 4.7},
-	} {
-		v := &view{sides: tt.sides, altitude: altitudeOf(tt.sides, rows)}
-		h, ok := v.altitudeAt(&v.sides[tt.side], 4)
-		if !ok || math.Abs(h.Value-tt.want) > 1e-9 || h.SD < tt.sd || h.SD > 1.2*tt.sd {
-			t.Errorf("%s: %.1f ± %.1f, want %.1f ± %.1f", tt.name, h.Value, h.SD, tt.want, tt.sd)
-		}
-	}
-}

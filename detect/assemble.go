@@ -228,16 +228,19 @@ func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale f
 	}
 }
 
-// altitudeAt returns the altitude for one side and row in slant pixels. Both sides tell it together: the nearest point of an evenly sloping
-// bottom lies at h on one side and at h times the slope's cosine on the other, which is the same but for a part in a thousand, while a
-// nadir that was found beside its place makes one side's altitude longer by as much as the other's shorter.
+// altitudeAt returns the altitude for one side and row in slant pixels, its error grown where the other side disagrees.
 func (v *view) altitudeAt(s *sideView, r int) (features.Measured, bool) {
-	if v.altitude == nil {
-		return features.Measured{}, false
-	}
-	h := features.Measured{Value: v.altitude.px[r], SD: v.altitude.sd[r]}
 	if s.edge == nil || !s.swath.hasZero {
-		h.SD = math.Hypot(h.SD, elsewhereShare*h.Value)
+		if v.altitude == nil {
+			return features.Measured{}, false
+		}
+		return features.Measured{Value: v.altitude.px[r], SD: math.Hypot(v.altitude.sd[r], elsewhereShare*v.altitude.px[r])}, true
+	}
+	h := features.Measured{Value: s.edge.k[r], SD: s.edge.sd[r]}
+	for i := range v.sides {
+		if o := &v.sides[i]; o != s && o.edge != nil && o.swath.hasZero {
+			h, _ = features.SlopedAltitude(h, features.Measured{Value: o.edge.k[r], SD: o.edge.sd[r]})
+		}
 	}
 	return h, true
 }
