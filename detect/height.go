@@ -49,9 +49,9 @@ const (
 	offMiddleShare = 0.007 // of the altitude: the middle of what hangs is not quite where its underside ends the ray
 )
 
-// fartherBy is how much farther out than its rows end, as part of its length, a shadow must end for the finder for that to be taken: its rows
-// may end at an echo or a gap within it. Of developing scenes' things on the bottom one in twenty-five has such a shadow, whose rows tell
-// four tenths of their heights.
+// fartherBy is how much farther out than its rows end a shadow must end for the finder for that to be taken, as part of the way from its
+// highlight's near edge to there: its rows may end at an echo or a gap within it, or it may be drawn bright. Of developing scenes' things on
+// the bottom one in twenty-five or so has such a shadow, and its rows tell less than half of their heights.
 const fartherBy = 0.5
 
 // leastToldErrors is how many of its own errors a suspended target's shadow must be darker than the bottom for its place to tell a height.
@@ -125,14 +125,14 @@ func (l *lie) beyondTip() float64 {
 // end is where the shadow of what lies or stands on the bottom ends: its tip, or where the finder saw it end much farther out.
 func (l *lie) end() features.Measured {
 	end, more := *l.shadowTip, l.beyondTip()
-	if more > fartherBy*math.Max(leastLong, end.Value-l.shadowNear.Value) {
+	if more > fartherBy*math.Max(leastLong, end.Value-l.near.Value) {
 		end.Value += more
 	}
 	return end
 }
 
-// leastLong is the length that a shadow counts as at least, pixels.
-const leastLong = 2.0
+// leastLong is the least that it is compared with, pixels: the finder's boxes are good to a cell or two.
+const leastLong = 8.0
 
 // top reads the mark's edges as a class does on a level bottom: the height and its error from the edges and the altitude alone. ok is false
 // when the edges can't be read so.
