@@ -25,21 +25,34 @@ const (
 	leastHigh = 3e-3 // of the altitude that a thing stands at least: less is less than a pixel
 )
 
-// What heights are uncertain by beyond where edges were found, besides what the class's reading may be wrong by (see spread). Each is one
-// standard deviation, set so that on developing scenes of the wide world, whose bottoms rise and fall and whose edges are soft, two in
-// three truths lie within one deviation and nineteen in twenty within two.
+// What heights are uncertain by beyond where edges were found. Each is one standard deviation, all of them fitted together on developing
+// scenes of the wide world, whose bottoms rise and fall and whose edges are soft, by the likelihood of the errors under Student's law of
+// eight degrees of freedom, and then scaled so that a little more than seven in ten truths lie within one deviation: the law has long
+// tails, of shadows that are none or another thing's.
 const (
-	bottomSlope = 0.05 // rise over run of the bottom along a shadow
-	endPx       = 1.0  // of a shadow's end, pixels, on top of its own error
-	endShare    = 0.05 // of a height: things are no ellipses and no walls
-	faintShare  = 0.4  // of a height whose shadow is as bright as the bottom; falls with the square of its strength
-	apartShare  = 0.4  // of a height whose shadow begins its own length behind what should touch it
+	bottomSlope  = 0.05 // rise over run of the bottom along a shadow
+	slopePart    = 0.45 // of what that does to a height: much of it shows in the other errors already
+	edgePart     = 0.7  // of the edges' and the altitude's own errors: the two edges move together, which a sum of squares doesn't know
+	profilePart  = 0.45 // of how far a shadow's end by its rows lies from that by its profile
+	finderPart   = 0.5  // and from the finder's
+	faintShare   = 0.3  // of a height whose shadow is as bright as the bottom; falls with the square of its strength
+	apartShare   = 0.9  // of a height whose shadow begins its own length behind what should touch it
+	tallerShare  = 0.55 // of a height whose shadow is e times as tall along the track as its highlight, or the other way round
+	clutterShare = 0.25 // of a height that is surely clutter's; falls with the odds of that
+	textureShare = 1.0  // of a height whose shadow stands out of the bottom's texture by one of its errors; falls with their number
+	hungShare    = 1.5  // the same of what hangs, which doesn't touch its shadow and may take a wrong one
+	wrongTimes   = 3.0  // how much more than its spread over the classes a height is wrong by: who errs in the class errs in the edges
 
 	offEdgePx      = 0.19  // of a highlight's edge, as part of the highlight's length
 	offFaintShare  = 1.1   // as faintShare, for the underside
 	offWrongShare  = 0.16  // of the difference to the underside that the other class would have, times its chance's root
 	offMiddleShare = 0.007 // of the altitude: the middle of what hangs is not quite where its underside ends the ray
 )
+
+// fartherBy is how much farther out than its rows end a shadow must end for the finder for that to be taken, as part of the way from its
+// highlight's near edge to there: its rows may end at an echo or a gap within it, or it may be drawn bright. Of developing scenes' things on
+// the bottom one in twenty-five or so has such a shadow, and its rows tell less than half of their heights.
+const fartherBy = 0.5
 
 // leastToldErrors is how many of its own errors a suspended target's shadow must be darker than the bottom for its place to tell a height.
 // Two in three under it are a dark spot of the bottom's own texture; what lies on the bottom touches its shadow, and can't take a wrong
@@ -54,7 +67,12 @@ func (l *lie) told(c Class) bool {
 	if c != SuspendedTarget {
 		return true
 	}
-	return (1-l.depth)/l.side.leveled.sigma*math.Sqrt(l.shadow.size()/looks) >= leastToldErrors
+	return l.standsOut() >= leastToldErrors
+}
+
+// standsOut is by how many errors of its mean the shadow is darker than the bottom.
+func (l *lie) standsOut() float64 {
+	return (1 - l.depth) / l.side.leveled.sigma * math.Sqrt(l.shadow.size()/looks)
 }
 
 // height is how far the mark's top stands over the bottom, read as a class; nil where the edges don't go together.
@@ -67,27 +85,63 @@ func (l *lie) height(c Class) *features.Measured {
 	run := v / sin
 	slope := features.FacingSlope(sin, bottomSlope)
 	z := v + slope.Value*run
-	faint := faintShare * l.depth * l.depth
-	apart := 0.0
+	apart, texture := 0.0, hungShare
 	if c != SuspendedTarget {
+		texture = textureShare
 		apart = apartShare * math.Min(2, math.Max(0, l.gap.Value-touchingPx)/math.Max(touchingPx, l.shadowTip.Value-l.near.Value))
 	}
-	wrong := l.spread(v) / v
-	unsure := z * math.Sqrt(endShare*endShare+faint*faint+apart*apart+wrong*wrong)
-	return &features.Measured{Value: z, SD: math.Hypot(math.Hypot(sd, endPx*sin), math.Hypot(slope.SD*run, unsure))}
+	sum := 0.0
+	for _, d := range [...]float64{
+		edgePart * sd,
+		slopePart * slope.SD * run,
+		profilePart * (l.dark.to - l.shadowTip.Value) * sin,
+		finderPart * l.beyondTip() * sin,
+		faintShare * l.depth * l.depth * z,
+		apart * z,
+		clutterShare * l.odds[Clutter] * z,
+		texture / math.Max(leastOut, l.standsOut()) * z,
+		tallerShare * math.Log(float64(l.shadow.rows())/float64(l.highlight.rows())) * z,
+		wrongTimes * l.spread(v) / v * z,
+	} {
+		sum += d * d
+	}
+	return &features.Measured{Value: z, SD: math.Sqrt(sum)}
 }
 
+// leastOut is what a shadow stands out by at least where that divides: less tells no more of its height.
+const leastOut = 0.5
+
 // grazing is the sine of the angle at which the ray meets the bottom at the shadow's end.
-func (l *lie) grazing() float64 { return math.Min(1, l.altitude.Value/l.shadowTip.Value) }
+func (l *lie) grazing() float64 { return math.Min(1, l.altitude.Value/l.end().Value) }
+
+// beyondTip is how much farther out than its rows the shadow ends for the finder, 0 where that sees none.
+func (l *lie) beyondTip() float64 {
+	if l.thing == nil || l.thing.shadow.cols() <= 0 {
+		return 0
+	}
+	return float64(l.thing.shadow.k1) - l.shadowTip.Value
+}
+
+// end is where the shadow of what lies or stands on the bottom ends: its tip, or where the finder saw it end much farther out.
+func (l *lie) end() features.Measured {
+	end, more := *l.shadowTip, l.beyondTip()
+	if more > fartherBy*math.Max(leastLong, end.Value-l.near.Value) {
+		end.Value += more
+	}
+	return end
+}
+
+// leastLong is the least that it is compared with, pixels: the finder's boxes are good to a cell or two.
+const leastLong = 8.0
 
 // top reads the mark's edges as a class does on a level bottom: the height and its error from the edges and the altitude alone. ok is false
 // when the edges can't be read so.
 func (l *lie) top(c Class) (z, sd float64, ok bool) {
-	h, tip := l.altitude, *l.shadowTip
+	h, tip := l.altitude, l.end()
 	switch c {
 	case SuspendedTarget:
 		// its return is thin, so its middle serves; its shadow is as short, so that all of its rows count
-		end := features.Measured{Value: (tip.Value + l.shadowFar.Value) / 2, SD: tip.SD}
+		end := features.Measured{Value: (l.shadowTip.Value + l.shadowFar.Value) / 2, SD: l.shadowTip.SD}
 		m, err := features.HeightFromShadow(h, l.middle(), end)
 		return m.Value, m.SD, err == nil && m.Value > 0
 	case RaisedStructure:
@@ -119,7 +173,7 @@ func (l *lie) wall(part float64) features.Measured {
 		slices.Sort(shares)
 		share = shares[int(math.Round(part*float64(len(shares)-1)))]
 	}
-	share = math.Max(leastHigh, share)
+	share = math.Max(leastHigh, 1-(1-share)*l.shadowTip.Value/l.end().Value)
 	sd := math.Hypot(share*l.altitude.SD, l.grazing()*l.shadowTip.SD)
 	return features.Measured{Value: share * l.altitude.Value, SD: sd}
 }
@@ -170,10 +224,12 @@ func (l *lie) offBottom(c Class) *features.Measured {
 }
 
 // hanging is the underside of what hangs: the ray that ends at its shadow's near edge touches it under its middle. Its shadow begins
-// between where the nearest rows begin and where most do, which lie apart by its roundness.
+// between where the nearest rows begin and where most do, which lie apart by its roundness; and where all rows at once begin, which is told
+// from another part of the same echoes, so that the mean of both is better than either.
 func (l *lie) hanging() *features.Measured {
 	start := *l.shadowStart
-	near := features.Measured{Value: start.Value - topPart*math.Max(0, start.Value-l.shadowTop.Value), SD: start.SD}
+	byRow := start.Value - topPart*math.Max(0, start.Value-l.shadowTop.Value)
+	near := features.Measured{Value: (byRow + l.dark.from) / 2, SD: math.Hypot(start.SD, (byRow-l.dark.from)/2)}
 	z, err := features.UndersideFromShadow(l.altitude, l.middle(), near)
 	if err != nil {
 		return nil

@@ -17,6 +17,7 @@ type measured struct {
 	shadowRunsOut         bool               // the shadow reaches the far edge of the side
 	shadowTip             *features.Measured // its farthest end: what throws it is highest there; nil without a shadow
 	shadowTop             *features.Measured // where it begins nearest: just behind that highest point; nil without a shadow
+	dark                  stretch            // where the shadow begins and ends by all of its rows at once; zero without both
 	gap                   *features.Measured // nil without both
 	between               float64            // leveled strength between highlight and shadow: 1 is plain bottom
 	depth                 float64            // mean leveled strength inside the shadow
@@ -92,6 +93,7 @@ func measure(lv *leveled, c candidate) measured {
 	}
 	if c.highlight != nil && c.shadow != nil {
 		m.gap, m.between = gapOf(lv, m)
+		m.dark = stretchOf(lv, *m.highlight, *m.shadow, m.depth, m.far.Value)
 	}
 	return m
 }
