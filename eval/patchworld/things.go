@@ -14,7 +14,7 @@ type thing struct {
 	on        *side
 	highlight image.Rectangle
 	shadow    image.Rectangle // empty where none falls
-	heightPx  float64
+	heightPx  float64         // its own
 	offPx     float64
 	gapPx     float64
 	slantPx   float64
@@ -243,7 +243,7 @@ func hang(d dice, on *side, sc scales, base, bright, dark float64, near []thing)
 		c.off = 0.93 * h
 	}
 	c.tall = min(max(tall*h/far, 0.02*h, heightFor(far, far+3/sc.x, h)), 0.97*h-c.off)
-	t.offPx, t.heightPx, t.slantPx = c.off, c.off+c.tall, far
+	t.offPx, t.heightPx, t.slantPx = c.off, c.tall, far
 	if !d.chance(0.12) {
 		t.shadow = on.shadow(d, p, x, r, c)
 	}

@@ -31,7 +31,7 @@ type thing struct {
 	class               detect.Class
 	kind                string
 	side                int
-	heightM, offBottomM float64
+	heightM, offBottomM float64 // its own, and how far off the bottom it hangs
 }
 
 // spot is a stretch of pings and slant bins on one side.

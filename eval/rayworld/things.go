@@ -433,7 +433,7 @@ func (sc *scene) fish() {
 		if school {
 			kind = "school"
 		}
-		id := sc.add(thing{class: detect.SuspendedTarget, kind: kind, side: pl.side, offBottomM: foot, heightM: b + half})
+		id := sc.add(thing{class: detect.SuspendedTarget, kind: kind, side: pl.side, offBottomM: foot, heightM: b + half - foot})
 		strength := d.logIn(1.5, 25)
 		if school {
 			for range d.intIn(6, 60) {

@@ -168,7 +168,9 @@ func (s *swath) label(seed int64, img *image.RGBA) eval.CaptureLabel {
 		}
 	}
 	for _, r := range s.lost {
-		out.LostRows = append(out.LostRows, [2]int{s.y + int(float64(r[0])*s.sy), s.y + int(float64(r[1])*s.sy)})
+		if r := [2]int{s.y + int(float64(r[0])*s.sy), s.y + int(float64(r[1])*s.sy)}; r[0] < r[1] {
+			out.LostRows = append(out.LostRows, r)
+		}
 	}
 	for _, b := range s.regions {
 		out.Regions = append(out.Regions, detect.Region{Kind: "rock-field", Box: s.onPicture(b)})
@@ -315,7 +317,8 @@ func (s *swath) hang(m *eval.MarkLabel, t *thing, binM float64) {
 		return
 	}
 	off := t.offBottom * binM
-	m.OffBottomM = &off
+	height := t.height*binM - off
+	m.OffBottomM, m.HeightM = &off, &height
 	if m.Shadow != nil {
 		gap := t.gap * s.sx
 		m.GapPx = &gap

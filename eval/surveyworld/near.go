@@ -30,6 +30,7 @@ func (s *swath) snags() {
 		if s.chance(0.3) { // it hangs off the bottom: bottom shows between it and its notch
 			gap = s.log(3, 12) / s.sx
 			t.class, t.gap, t.offBottom = detect.SuspendedTarget, gap, e*gap/(p.slant+gap)
+			t.height = heightFor(e, p.slant, gap+cast)
 			rx *= s.in(0.35, 0.7)
 			p.slant = e - s.in(-0.3, 1)*rx
 		}

@@ -1,0 +1,51 @@
+package refit
+
+import (
+	"context"
+	"path/filepath"
+	"testing"
+
+	"shadowgap/eval"
+)
+
+// A label's height is the thing's own: what hangs is in most cases lower than the water under it. And labels of all worlds are what eval reads.
+func TestOtherWorldsLabels(t *testing.T) {
+	const seeds = 12
+	for _, w := range others {
+		t.Run(w.name, func(t *testing.T) {
+			t.Parallel()
+			labels := eval.Labels{Schema: eval.SchemaVersion}
+			hanging, lower := 0, 0
+			for seed := range int64(seeds) {
+				c, err := w.render(context.Background(), 40001+seed)
+				if err != nil {
+					t.Fatal(err)
+				}
+				c.Label.Capture = "capture.png"
+				labels.Captures = []eval.CaptureLabel{c.Label}
+				name := filepath.Join(t.TempDir(), "labels.json")
+				if err := eval.WriteJSON(name, labels); err != nil {
+					t.Fatal(err)
+				}
+				if _, err := eval.Load(name); err != nil {
+					t.Errorf("seed %d: %v", 40001+seed, err)
+				}
+				for _, m := range c.Label.Marks {
+					if m.OffBottomM == nil || m.HeightM == nil {
+						continue
+					}
+					hanging++
+					if *m.HeightM <= 0 {
+						t.Errorf("seed %d: a height of %g m", 40001+seed, *m.HeightM)
+					}
+					if *m.HeightM < *m.OffBottomM {
+						lower++
+					}
+				}
+			}
+			if hanging == 0 || 2*lower < hanging {
+				t.Errorf("%d of %d hanging things are lower than the water under them, want half at least", lower, hanging)
+			}
+		})
+	}
+}
