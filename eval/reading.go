@@ -19,6 +19,7 @@ type PictureReading struct {
 	SidesWrong    Rate         `json:"sides_wrong"`             // of the sides of whole swaths that were read
 	OneSideWrong  Rate         `json:"one_side_wrong"`          // of the pictures of one side in which a side was named
 	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by 0.95 (IoU)
+	PanelFilled   Rate         `json:"panel_right_as_filled"`   // the same, held against the rows of the truth that pings fill
 	Photo         Rate         `json:"photo_right"`             // of the photographs, those overlapping by 0.9, by box
 	PhotoOutline  Rate         `json:"photo_outline_right"`     // the same, by the outline through the corners
 	VisibleReturn ProfileError `json:"first_return_visible_px"` // over rows that hold an echo and show it
@@ -86,7 +87,7 @@ func reading(caps []scored, opt Options) PictureReading {
 	var r PictureReading
 	var refused int
 	var swathSides, oneSides struct{ wrong, of int }
-	var panels, photos, outlines struct{ right, of int }
+	var panels, filled, photos, outlines struct{ right, of int }
 	var absent, seen []int
 	var firstHits, firstTries, nadirHits, nadirTries []int
 	var visible gatherer
@@ -113,6 +114,10 @@ func reading(caps []scored, opt Options) PictureReading {
 			if IoU(*l.Panel, panel.Box) >= panelIoU {
 				panels.right++
 			}
+			filled.of++
+			if IoU(filledPart(l), panel.Box) >= panelIoU {
+				filled.right++
+			}
 		}
 		if wrong, named := oneSideWrong(s, panel); named {
 			oneSides.of++
@@ -137,7 +142,8 @@ func reading(caps []scored, opt Options) PictureReading {
 	}
 	r.Refused = NewRate(refused, len(caps))
 	r.SidesWrong, r.OneSideWrong = NewRate(swathSides.wrong, swathSides.of), NewRate(oneSides.wrong, oneSides.of)
-	r.Panel, r.Photo, r.PhotoOutline = NewRate(panels.right, panels.of), NewRate(photos.right, photos.of), NewRate(outlines.right, outlines.of)
+	r.Panel, r.PanelFilled = NewRate(panels.right, panels.of), NewRate(filled.right, filled.of)
+	r.Photo, r.PhotoOutline = NewRate(photos.right, photos.of), NewRate(outlines.right, outlines.of)
 	r.FirstReturn, r.Nadir = newPointShare(firstHits, firstTries, opt), newPointShare(nadirHits, nadirTries, opt)
 	r.VisibleAbsent = newPointShare(absent, seen, opt)
 	const withinPx = 2
@@ -226,6 +232,20 @@ func (l *CaptureLabel) shows(q detect.RowX) bool {
 	return !slices.ContainsFunc(l.Furniture, func(f FurnitureLabel) bool {
 		return (f.Kind == "plate" || f.Kind == "bar") && at.In(f.Box.Rect())
 	})
+}
+
+// filledPart is the part of a labelled panel that pings fill, where its nadir is labelled: a record that was begun a while ago doesn't reach
+// the foot of its panel yet. Rows up to one label's distance from the first and the last labelled one are taken to be filled too.
+func filledPart(l *CaptureLabel) detect.Box {
+	b := *l.Panel
+	if len(l.Nadir) < 2 {
+		return b
+	}
+	first, last := l.Nadir[0][0], l.Nadir[len(l.Nadir)-1][0]
+	step := l.Nadir[1][0] - first
+	top, foot := max(b.Y, int(math.Ceil(first-step))), min(b.Y+b.H, int(last+step)+1)
+	b.Y, b.H = top, max(0, foot-top)
+	return b
 }
 
 // outlineOf are a panel's corners, clockwise from the upper left, whole numbers being pixel centres as in labels.

@@ -74,6 +74,25 @@ func TestReading(t *testing.T) {
 	}
 }
 
+func TestPanelAsFarAsPingsFillIt(t *testing.T) {
+	for _, tt := range []struct {
+		name          string
+		drawn         int // height of the labelled panel; pings fill 0 to 30 and up to a label's distance more
+		found         int
+		whole, filled int
+	}{
+		{"full", 40, 40, 1, 1},
+		{"begun a while ago, found as far as it is filled", 100, 40, 0, 1},
+		{"begun a while ago, found with what isn't filled", 100, 100, 1, 0},
+	} {
+		c, l := swath("a.png")
+		c.Panels[0].Box.H, l.Panel.H = tt.found, tt.drawn
+		if r := readingOf(t, c, l); r.Panel.K != tt.whole || r.PanelFilled.K != tt.filled || r.PanelFilled.N != 1 {
+			t.Errorf("%s: right %d, as filled %d of %d, want %d and %d of 1", tt.name, r.Panel.K, r.PanelFilled.K, r.PanelFilled.N, tt.whole, tt.filled)
+		}
+	}
+}
+
 func TestReadingOfOneSide(t *testing.T) {
 	c := capture("tile.png")
 	c.Panels = []detect.PanelRecord{{Box: *box(0, 0, 400, 300)}}

@@ -99,6 +99,7 @@ func readingText(b *bytes.Buffer, r *Results) {
 	t := section(b, "Reading")
 	row(t, "captures refused", rateText(r.Reading.Refused))
 	row(t, fmt.Sprintf("panels overlapped by %g", panelIoU), rateText(r.Reading.Panel))
+	row(t, "the same, of the rows that pings fill", rateText(r.Reading.PanelFilled))
 	row(t, fmt.Sprintf("photographed panels overlapped by %g", photoIoU), rateText(r.Reading.Photo))
 	row(t, "the same by their outlines", rateText(r.Reading.PhotoOutline))
 	row(t, "sides of whole swaths called by the other's name", rateText(r.Reading.SidesWrong))
