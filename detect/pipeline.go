@@ -100,7 +100,7 @@ func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 		if err != nil {
 			return nil, err
 		}
-		if alone && edge == nil && opt.Side == "" && opt.visit == nil && !p.Copy {
+		if alone && edge == nil && p.SideSure < sureSide && opt.Side == "" && opt.visit == nil && !p.Copy {
 			if sv, err = d.likelierWay(sv, p, opt); err != nil {
 				return nil, err
 			}
