@@ -73,7 +73,7 @@ func TestPanelsOfOneRecordPhotographed(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders captures")
 	}
-	for _, seed := range []int64{120343, 121039, 131573, 131658} {
+	for _, seed := range []int64{120343, 131573, 131658} {
 		c, img := shown(t, scene.Wide(seed))
 		p, why := find(t, img)
 		if len(p) == 0 || p[0].Upright == nil {

@@ -63,8 +63,8 @@ const (
 	minArea    = 0.03      // least part of the picture that a panel covers: smaller ones are cells astray
 	sureSonar  = 0.5       // the network's own even odds that a picture holds side-scan at all
 	sureCell   = 0.5       // and that a cell belongs to a panel
-	leastCell  = 0.8       // least mean of those odds over a panel: with it 3 of 148 pictures of packages kept out of the fit are let in
-	sureBare   = 0.83      // odds that texture alone, without nadir and water column, needs: of 323 pictures kept out of the fit 3 have them
+	leastCell  = 0.85      // least mean of those odds over a panel: drawn fur has less, and with it 4 of 350 developing captures are refused
+	sureBare   = 0.83      // odds that texture alone, without nadir and water column, needs: of 603 pictures kept out of the fit 12 have them
 	invertedAt = 0.5       // and that strong echoes are dark
 	tooFlat    = 2.0 / 255 // spread of a panel's echo below which nothing is drawn in it
 )

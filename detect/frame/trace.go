@@ -66,12 +66,11 @@ func (w *window) isEcho(cell int) bool {
 func (w *window) cover(pan *Panel) {
 	for y := w.y0; y < w.y1; y++ {
 		for x := w.x0; x < w.x1; x++ {
-			if w.m.P[reader.Furniture][y*reader.Cols+x] < 0.5 {
+			if w.m.P[reader.Furniture][y*reader.Cols+x] < surePlate {
 				continue
 			}
 			cell := image.Rect(int(float64(x)*w.cellX), int(float64(y)*w.cellY),
-				int(math.Ceil(float64(x+1)*w.cellX)), int(math.Ceil(float64(y+1)*w.cellY)))
-			cell = cell.Intersect(w.box).Sub(w.box.Min)
+				int(math.Ceil(float64(x+1)*w.cellX)), int(math.Ceil(float64(y+1)*w.cellY))).Intersect(w.box).Sub(w.box.Min)
 			for r := cell.Min.Y; r < cell.Max.Y; r++ {
 				clear(pan.Valid[r*pan.Echo.Cols+cell.Min.X : r*pan.Echo.Cols+cell.Max.X])
 			}
@@ -81,6 +80,7 @@ func (w *window) cover(pan *Panel) {
 
 // The trace's limits. A cell's evidence is a probability, so they hold for any picture.
 const (
+	surePlate   = 0.65 // odds of furniture from which a cell is no echo: at 0.6 and less crisp black shadows on even bottom go with the plates
 	leastSide   = 0.04 // part of the panel that a side must cover to be in view
 	leastWater  = 0.8  // cells of water a row must show for a first return to be told; with 1.2 more thin columns get no answer
 	leastBottom = 1.2  // cells of bottom beyond it

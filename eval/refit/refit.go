@@ -288,10 +288,10 @@ const rounds = 700
 // and to call a fish a stone costs more than the reverse.
 const hangingWeight = 1.8
 
-// thinned keeps an even choice of the clutter and gives what is left the weight of the rest.
+// thinned keeps an even choice of the clutter, from the middle of each stretch, and gives what is left the weight of the rest.
 func thinned(all []fit.Sample, part float64) []fit.Sample {
 	var out []fit.Sample
-	due := 0.0
+	due := 0.5
 	for _, x := range all {
 		if x.Class == string(detect.SuspendedTarget) {
 			x.Weight = max(1, x.Weight) * hangingWeight
