@@ -50,8 +50,8 @@ const (
 )
 
 // fartherBy is how much farther out than its rows end a shadow must end for the finder for that to be taken, as part of the way from its
-// highlight's near edge to there: its rows may end at an echo or a gap within it, or it may be drawn bright. Of developing scenes' things on
-// the bottom one in twenty-five or so has such a shadow, and its rows tell less than half of their heights.
+// highlight's near edge to there: its rows may end at an echo or a gap within it, or it may be drawn bright. Of what lies
+// on the bottom in developing scenes one in twenty-five or so has such a shadow, and its rows tell less than half of its height.
 const fartherBy = 0.5
 
 // leastToldErrors is how many of its own errors a suspended target's shadow must be darker than the bottom for its place to tell a height.

@@ -88,7 +88,8 @@ func TestPanelAsFarAsPingsFillIt(t *testing.T) {
 		c, l := swath("a.png")
 		c.Panels[0].Box.H, l.Panel.H = tt.found, tt.drawn
 		if r := readingOf(t, c, l); r.Panel.K != tt.whole || r.PanelFilled.K != tt.filled || r.PanelFilled.N != 1 {
-			t.Errorf("%s: right %d, as filled %d of %d, want %d and %d of 1", tt.name, r.Panel.K, r.PanelFilled.K, r.PanelFilled.N, tt.whole, tt.filled)
+			t.Errorf("%s: right %d, as filled %d of %d, want %d and %d of 1", tt.name,
+				r.Panel.K, r.PanelFilled.K, r.PanelFilled.N, tt.whole, tt.filled)
 		}
 	}
 }

@@ -120,7 +120,7 @@ func TestStraight(t *testing.T) {
 					a, b := tt.c[i], tt.c[(i+1)%4]
 					inside = inside && (b.X-a.X)*(float64(y)+0.5-a.Y)-(b.Y-a.Y)*(float64(x)+0.5-a.X) > 0
 				}
-				if inside && !(tt.dark && x < w/4) && !image.Pt(x, y).In(tt.furnish) {
+				if inside && (!tt.dark || x >= w/4) && !image.Pt(x, y).In(tt.furnish) {
 					img.Pix[y*img.Stride+x] = 90 + uint8(x*y%41)
 				}
 			}

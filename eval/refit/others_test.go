@@ -8,7 +8,7 @@ import (
 	"shadowgap/eval"
 )
 
-// A label's height is the thing's own: what hangs is in most cases lower than the water under it. And labels of all worlds are what eval reads.
+// A label's height is the thing's own: what hangs is in most cases lower than the water under it. And eval reads the labels of all worlds.
 func TestOtherWorldsLabels(t *testing.T) {
 	const seeds = 12
 	for _, w := range others {
