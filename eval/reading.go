@@ -234,7 +234,7 @@ func (l *CaptureLabel) shows(q detect.RowX) bool {
 	})
 }
 
-// filledPart is the part of a labelled panel that pings fill, where its nadir is labelled: a record begun a while ago doesn't reach the foot
+// filledPart is the part of a labelled panel that pings fill, where its nadir is labelled: a record begun lately does not reach the foot
 // of its panel yet. Rows up to one label's distance from the first and the last labelled one are taken to be filled too.
 func filledPart(l *CaptureLabel) detect.Box {
 	b := *l.Panel
