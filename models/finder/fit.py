@@ -22,6 +22,7 @@ from views import read
 
 ROWS, COLS = 256, 384  # of a crop, cells
 MOST = 48  # things looked at in a crop
+UNSAID = 16  # boxes in it of which nothing is said
 SOURCES = ("rendered", "set-in", "labelled", "tile", "other")
 
 
@@ -86,10 +87,11 @@ class Sides:
         things[:, 1:5] = move(things[:, 1:5])
         things[:, 6:10] = move(things[:, 6:10])
         mid_r, mid_k = (things[:, 1] + things[:, 2]) / 2, (things[:, 3] + things[:, 4]) / 2
-        things = things[(mid_r >= 0) & (mid_r < ROWS) & (mid_k >= 0) & (mid_k < COLS)][:MOST]
-        ignore = move(h["ignore"])
-        ignore = ignore[(ignore[:, 1] > 0) & (ignore[:, 0] < ROWS) & (ignore[:, 3] > 0) & (ignore[:, 2] < COLS)][:8]
-        out_things, out_ignore = np.zeros((MOST, 11), np.float32), np.zeros((8, 4), np.float32)
+        held = (mid_r >= 0) & (mid_r < ROWS) & (mid_k >= 0) & (mid_k < COLS)
+        ignore = np.concatenate([things[~held, 1:5], move(h["ignore"])])  # nothing is said of what the crop cuts through the middle
+        things = things[held][:MOST]
+        ignore = ignore[(ignore[:, 1] > 0) & (ignore[:, 0] < ROWS) & (ignore[:, 3] > 0) & (ignore[:, 2] < COLS)][:UNSAID]
+        out_things, out_ignore = np.zeros((MOST, 11), np.float32), np.zeros((UNSAID, 4), np.float32)
         out_things[: len(things)], out_ignore[: len(ignore)] = things, ignore
         return (self.first[i], rows, cols, r0, k0, 1 / grow, 1 / grow_k, flip), out_things, out_ignore, 1.0 if h["whole"] else 0.15
 
