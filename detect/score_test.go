@@ -11,7 +11,6 @@ import (
 	"path/filepath"
 	"runtime"
 	"slices"
-	"strings"
 	"testing"
 
 	"golang.org/x/sync/errgroup"
@@ -172,54 +171,26 @@ func openData(t *testing.T) string {
 	return dir
 }
 
-// The tiles' names tell on which side of the boat they lie; none shows a water column. Of the first half, which the reader was fitted on,
-// what lies in a tile turned every fourth that the map had named rightly.
-func TestOpenTileSides(t *testing.T) {
-	if testing.Short() {
-		t.Skip("reads 68 tiles")
-	}
-	dir := filepath.Join(openData(t), "images")
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
+// checkTileSides holds the sides of marks in the first half of the tiles, which the reader was fitted on, against the tiles' names. None
+// shows a water column, and what lies in a tile turned every fourth that the map had named rightly.
+func checkTileSides(t *testing.T, records []detect.CaptureRecord, marks [][]detect.MarkRecord) {
+	t.Helper()
 	var names []string
-	for _, e := range entries {
-		names = append(names, e.Name())
-	}
-	names = eval.FitTiles(names)
-	right := make([]bool, len(names))
-	g, ctx := errgroup.WithContext(context.Background())
-	g.SetLimit(runtime.NumCPU())
-	for i, name := range names {
-		g.Go(func() error {
-			pic, err := detect.Read(ctx, filepath.Join(dir, name), detect.Limits{})
-			if err != nil {
-				return err
-			}
-			rec, marks, err := detectPicture(ctx, name, pic.Image, detect.Options{})
-			if err != nil || rec.Status != detect.StatusRead {
-				return err
-			}
-			side := detect.Starboard
-			if strings.HasPrefix(name, "left_") {
-				side = detect.Port
-			}
-			right[i] = !slices.ContainsFunc(marks, func(m detect.MarkRecord) bool { return m.Side != side })
-			return nil
-		})
-	}
-	if err := g.Wait(); err != nil {
-		t.Fatal(err)
+	right := map[string]bool{}
+	for i, c := range records {
+		names = append(names, c.Capture)
+		right[c.Capture] = c.Status == detect.StatusRead &&
+			!slices.ContainsFunc(marks[i], func(m detect.MarkRecord) bool { return m.Side != eval.TileSide(c.Capture) })
 	}
 	n := 0
-	for _, ok := range right {
-		if ok {
+	fitted := eval.FitTiles(names)
+	for _, name := range fitted {
+		if right[name] {
 			n++
 		}
 	}
 	if n < 64 {
-		t.Errorf("%d of %d tiles lie on the side that their names tell, want 64 at least", n, len(names))
+		t.Errorf("%d of %d tiles lie on the side that their names tell, want 64 at least", n, len(fitted))
 	}
 }
 
@@ -251,6 +222,7 @@ func TestOpenTiles(t *testing.T) {
 	if err := g.Wait(); err != nil {
 		t.Fatal(err)
 	}
+	t.Run("sides", func(t *testing.T) { checkTileSides(t, records, marks) })
 	run := eval.Run{Captures: records}
 	for _, ms := range marks {
 		run.Marks = append(run.Marks, ms...)

@@ -5,6 +5,9 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"strings"
+
+	"shadowgap/detect"
 )
 
 // unseenSeed is the first seed of rendered scenes that no fit may see: from here on scenes are for developing, and from 900000 to 900299
@@ -45,6 +48,14 @@ func FitLabels(dir string) (*Labels, error) {
 	}
 	l.Captures = slices.DeleteFunc(l.Captures, func(c CaptureLabel) bool { return !a(c.Capture) })
 	return l, nil
+}
+
+// TileSide is the side of the boat that one of the tiles lies on, as its file name tells.
+func TileSide(name string) detect.Side {
+	if strings.HasPrefix(name, "left_") {
+		return detect.Port
+	}
+	return detect.Starboard
 }
 
 // FitTiles are those of the tiles, by file name, that may be fitted on: the first half, as TileAgreement parts them.

@@ -87,7 +87,8 @@ func reading(caps []scored, opt Options) PictureReading {
 	var r PictureReading
 	var refused int
 	var swathSides, oneSides struct{ wrong, of int }
-	var panels, filled, photos, outlines struct{ right, of int }
+	var panels, photos, outlines struct{ right, of int }
+	var filled int // of the panels, those right as far as pings fill them
 	var absent, seen []int
 	var firstHits, firstTries, nadirHits, nadirTries []int
 	var visible gatherer
@@ -114,9 +115,8 @@ func reading(caps []scored, opt Options) PictureReading {
 			if IoU(*l.Panel, panel.Box) >= panelIoU {
 				panels.right++
 			}
-			filled.of++
 			if IoU(filledPart(l), panel.Box) >= panelIoU {
-				filled.right++
+				filled++
 			}
 		}
 		if wrong, named := oneSideWrong(s, panel); named {
@@ -142,7 +142,7 @@ func reading(caps []scored, opt Options) PictureReading {
 	}
 	r.Refused = NewRate(refused, len(caps))
 	r.SidesWrong, r.OneSideWrong = NewRate(swathSides.wrong, swathSides.of), NewRate(oneSides.wrong, oneSides.of)
-	r.Panel, r.PanelFilled = NewRate(panels.right, panels.of), NewRate(filled.right, filled.of)
+	r.Panel, r.PanelFilled = NewRate(panels.right, panels.of), NewRate(filled, panels.of)
 	r.Photo, r.PhotoOutline = NewRate(photos.right, photos.of), NewRate(outlines.right, outlines.of)
 	r.FirstReturn, r.Nadir = newPointShare(firstHits, firstTries, opt), newPointShare(nadirHits, nadirTries, opt)
 	r.VisibleAbsent = newPointShare(absent, seen, opt)

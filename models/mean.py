@@ -47,6 +47,9 @@ def main():
     p.add_argument("--out", required=True)
     p.add_argument("networks", nargs="+")
     args = p.parse_args()
+    for given in (args.shares, args.last):
+        if given and len(given) != len(args.networks):
+            p.error(f"{len(given)} shares for {len(args.networks)} networks")
     shares = args.shares or [1] * len(args.networks)
     save(mean([load(path) for path in args.networks], shares, args.last or shares), args.out)
 

@@ -2,6 +2,7 @@ package refit
 
 import (
 	"context"
+	"fmt"
 	"path/filepath"
 	"testing"
 
@@ -21,15 +22,8 @@ func TestOtherWorldsLabels(t *testing.T) {
 				if err != nil {
 					t.Fatal(err)
 				}
-				c.Label.Capture = "capture.png"
-				labels.Captures = []eval.CaptureLabel{c.Label}
-				name := filepath.Join(t.TempDir(), "labels.json")
-				if err := eval.WriteJSON(name, labels); err != nil {
-					t.Fatal(err)
-				}
-				if _, err := eval.Load(name); err != nil {
-					t.Errorf("seed %d: %v", 40001+seed, err)
-				}
+				c.Label.Capture = fmt.Sprintf("%d.png", 40001+seed)
+				labels.Captures = append(labels.Captures, c.Label)
 				for _, m := range c.Label.Marks {
 					if m.OffBottomM == nil || m.HeightM == nil {
 						continue
@@ -42,6 +36,13 @@ func TestOtherWorldsLabels(t *testing.T) {
 						lower++
 					}
 				}
+			}
+			name := filepath.Join(t.TempDir(), "labels.json")
+			if err := eval.WriteJSON(name, labels); err != nil {
+				t.Fatal(err)
+			}
+			if _, err := eval.Load(name); err != nil {
+				t.Error(err)
 			}
 			if hanging == 0 || 2*lower < hanging {
 				t.Errorf("%d of %d hanging things are lower than the water under them, want half at least", lower, hanging)

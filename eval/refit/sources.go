@@ -216,12 +216,8 @@ func tile(dir, name string, k int) source {
 			return nil, err
 		}
 		label := eval.CaptureLabel{Capture: name, Marks: []eval.MarkLabel{{Class: detect.BottomObject, Kind: "effigy", Highlight: &box}}}
-		opt := detect.Options{Side: detect.Starboard}
-		if strings.HasPrefix(name, "left_") {
-			opt.Side = detect.Port
-		}
 		img, label := variants[k](pic.Image, label)
-		samples, err := detected(ctx, l, origin{tileGroup(name), sourceTile}, img, label, opt)
+		samples, err := detected(ctx, l, origin{tileGroup(name), sourceTile}, img, label, detect.Options{Side: eval.TileSide(name)})
 		return weighted(samples, tileWeight, tileWeight*tileClutter), err
 	}
 }

@@ -317,8 +317,8 @@ func (s *swath) hang(m *eval.MarkLabel, t *thing, binM float64) {
 		return
 	}
 	off := t.offBottom * binM
-	height := t.height*binM - off
-	m.OffBottomM, m.HeightM = &off, &height
+	m.OffBottomM = &off
+	*m.HeightM -= off // its own, not its top's
 	if m.Shadow != nil {
 		gap := t.gap * s.sx
 		m.GapPx = &gap

@@ -26,11 +26,13 @@ func (s *swath) snags() {
 			continue
 		}
 		cast, gap := s.log(4, 28)/s.sx, 0.0
-		t := thing{class: detect.BottomObject, kind: "snag", side: side, height: heightFor(e, p.slant, cast)}
-		if s.chance(0.3) { // it hangs off the bottom: bottom shows between it and its notch
+		hangs := s.chance(0.3)
+		if hangs { // bottom shows between it and its notch
 			gap = s.log(3, 12) / s.sx
+		}
+		t := thing{class: detect.BottomObject, kind: "snag", side: side, height: heightFor(e, p.slant, gap+cast)}
+		if hangs {
 			t.class, t.gap, t.offBottom = detect.SuspendedTarget, gap, e*gap/(p.slant+gap)
-			t.height = heightFor(e, p.slant, gap+cast)
 			rx *= s.in(0.35, 0.7)
 			p.slant = e - s.in(-0.3, 1)*rx
 		}
