@@ -22,7 +22,8 @@ type Options struct {
 	Panel          image.Rectangle                    // the side-scan panel in pixels of the capture, set by hand; empty = find it
 	NadirX         float64                            // column of the nadir in pixels of the capture, set by hand; 0 = find it
 	Side           Side                               // the only side in view, set by hand; "" = find out
-	Layouts        []Layout                           // by screen size, for what the three above leave open
+	Strong         Strong                             // how the display shows strong echoes, set by hand; "" = find out
+	Layouts        []Layout                           // by screen size, for what the four above leave open
 	NewestAtBottom bool                               // rows run the other way
 	SlantCorrected bool                               // columns are ground range, not slant range
 	RowSpacingM    float64                            // distance made good between two rows in metres; 0 = unknown
@@ -32,6 +33,15 @@ type Options struct {
 	visit          func(p *frame.Panel, sv *sideView) // shown every side once it is leveled; nothing is looked for then
 }
 
+// Strong is how a display shows strong echoes.
+type Strong string
+
+// The ways a display shows strong echoes.
+const (
+	Dark   Strong = "dark"
+	Bright Strong = "bright"
+)
+
 // check tells what is wrong with the options, or nil.
 func (opt Options) check() error {
 	if opt.RangeM < 0 || math.IsNaN(opt.RangeM) || math.IsInf(opt.RangeM, 0) {
@@ -39,6 +49,9 @@ func (opt Options) check() error {
 	}
 	if opt.Side != "" && opt.Side != Port && opt.Side != Starboard {
 		return fmt.Errorf("side %q is neither %s nor %s", opt.Side, Port, Starboard)
+	}
+	if opt.Strong != "" && opt.Strong != Dark && opt.Strong != Bright {
+		return fmt.Errorf("strong echoes that are %q, neither %s nor %s", opt.Strong, Dark, Bright)
 	}
 	return nil
 }

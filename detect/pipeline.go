@@ -28,7 +28,7 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 	}
 	d.arena.Reset()
 	panels, why, err := frame.Find(ctx, img, frame.Options{
-		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Reader: d.reader, Arena: &d.arena,
+		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Strong: string(opt.Strong), Reader: d.reader, Arena: &d.arena,
 	})
 	if err != nil {
 		return nil, fmt.Errorf("finding panels: %w", err)

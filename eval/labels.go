@@ -14,11 +14,14 @@ type Labels struct {
 
 // CaptureLabel is the truth or a person's reading of one capture. Rows and x are pixels of the capture as stored.
 type CaptureLabel struct {
-	Capture     string             `json:"capture"` // path relative to the labels file's folder, with forward slashes
-	By          string             `json:"by"`      // "hand" or "scene"
-	RangeM      float64            `json:"range_m,omitempty"`
-	Panel       *detect.Box        `json:"panel,omitempty"` // the side-scan panel in the capture
-	Palette     string             `json:"palette,omitempty"`
+	Capture string      `json:"capture"` // path relative to the labels file's folder, with forward slashes
+	By      string      `json:"by"`      // "hand" or "scene"
+	RangeM  float64     `json:"range_m,omitempty"`
+	Panel   *detect.Box `json:"panel,omitempty"` // the side-scan panel in the capture
+	Palette string      `json:"palette,omitempty"`
+	// DarkIsStrong is true where the display shows strong echoes dark.
+	DarkIsStrong bool `json:"dark_is_strong,omitempty"`
+
 	Nadir       []detect.RowX      `json:"nadir,omitempty"`
 	FirstReturn detect.FirstReturn `json:"first_return"`
 	Marks       []MarkLabel        `json:"marks"`

@@ -21,6 +21,7 @@ type Options struct {
 	Panel  image.Rectangle // the side-scan panel, set by hand; empty = find it
 	NadirX float64         // column of the nadir in pixels of the capture, set by hand; 0 = find it
 	Side   string          // "port" or "starboard": the only side in view, set by hand; "" = find out
+	Strong string          // "dark" or "bright": how strong echoes are shown, set by hand; "" = find out
 	Reader *reader.Reader  // runs the network; nil = load one for this capture
 	Arena  *features.Arena // gives the memory of panels, which hold until its reset; nil = new memory
 }
@@ -151,7 +152,7 @@ func whyNot(pan *Panel, opt Options) string {
 func panel(at place, opt Options) (*Panel, error) {
 	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
-	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: w.inverted() > invertedAt, Confidence: w.odds()}
+	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: opt.Strong == "dark" || opt.Strong == "" && w.inverted() > invertedAt, Confidence: w.odds()}
 	pal := palette.Learn(histogram(px, box, w))
 	if pal == nil {
 		pal = palette.Learn(histogram(px, box, nil))

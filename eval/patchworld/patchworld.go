@@ -54,7 +54,7 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	v.integrate(img)
 	label := v.write(lay, things, fields, furniture, gone)
 	label.Capture = fmt.Sprintf("patchworld-%d.png", seed)
-	label.Palette = pal.name
+	label.Palette, label.DarkIsStrong = pal.name, pal.inverted
 	if pal.inverted {
 		label.Palette += "-inverted"
 	}

@@ -224,7 +224,7 @@ func (sc *scene) label(v view, r *recording, scr *screen, img image.Image, found
 	panel := detect.BoxOf(v.rect())
 	l := eval.CaptureLabel{
 		By: "scene", RangeM: sc.rangeM, Panel: &panel, Palette: scr.palette, Marks: []eval.MarkLabel{}, Humps: [][2]int{},
-		Furniture: scr.furniture,
+		Furniture: scr.furniture, DarkIsStrong: scr.inverted,
 	}
 	if scr.inverted {
 		l.Palette += "-inverted"

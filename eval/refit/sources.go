@@ -290,6 +290,13 @@ func detected(
 	if d == nil {
 		return nil, nil
 	}
+	// What is taken for its own negative teaches nothing about things.
+	if from.source == sourceRendered || from.source == sourceOther {
+		opt.Strong = detect.Bright
+		if label.DarkIsStrong {
+			opt.Strong = detect.Dark
+		}
+	}
 	if l.views != nil {
 		views, err := d.Views(ctx, img, opt)
 		if err != nil {
@@ -329,7 +336,7 @@ func cutTile(rng *rand.Rand, img image.Image, l eval.CaptureLabel) (image.Image,
 		}
 	}
 	r := image.Rectangle{Min: at, Max: at.Add(image.Pt(size, size))}
-	out := eval.CaptureLabel{Capture: l.Capture, By: l.By, Humps: l.Humps}
+	out := eval.CaptureLabel{Capture: l.Capture, By: l.By, Humps: l.Humps, DarkIsStrong: l.DarkIsStrong}
 	clip := func(b *detect.Box) *detect.Box {
 		if b == nil {
 			return nil

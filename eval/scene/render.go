@@ -66,7 +66,7 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 	img, l.screen = finish(screen.img, &s)
 	l.warp = l.screen.after(s.shown())
 	l.bounds = img.Bounds()
-	label := eval.CaptureLabel{By: "scene", RangeM: s.RangeM, Palette: s.Display.Palette}
+	label := eval.CaptureLabel{By: "scene", RangeM: s.RangeM, Palette: s.Display.Palette, DarkIsStrong: screen.darkIsStrong}
 	panel := s.panelBox()
 	if b, ok := l.clipScreen(panel); ok {
 		label.Panel = &b

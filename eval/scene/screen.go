@@ -27,6 +27,8 @@ type screen struct {
 	// drawn lists what was drawn over the panel, in pixels of the screen.
 	drawn []eval.FurnitureLabel
 	chain Chain // as the record exposed it
+	// darkIsStrong is true where colours darken with the echo: by the palette or the chain's inversion, not by both.
+	darkIsStrong bool
 }
 
 // paintScreen draws the whole screen of a capture.
@@ -49,6 +51,7 @@ func paintScreen(s *Spec, sides [2]*drawn) (*screen, error) {
 	if s.Screen.Light {
 		p.ink, p.bar = color.RGBA{20, 24, 30, 255}, color.RGBA{214, 218, 222, 255}
 	}
+	p.darkIsStrong = (lum(colours[0]) > lum(colours[len(colours)-1])) != (s.Chain.On && s.Chain.Invert)
 	p.line = color.RGBA{235, 235, 235, 255}
 	if (lum(colours[0]) > 128) != s.Chain.Invert {
 		p.line = color.RGBA{25, 25, 25, 255}

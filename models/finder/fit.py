@@ -3,6 +3,7 @@
     go run ./cmd/refit -scenes N -setin M -views views.bin
     torchrun --nproc-per-node GPUS fit.py --views views.bin --steps N --out DIR    # with as many files of views as GPUs, each sees its own
     fit.py --views views.bin --hold 'real-6_*' 'wide-369??' --steps N --out DIR    # says how well it does on groups it never saw
+    fit.py --views real.bin --stream FOLDER --steps N --out DIR    # scenes come while it goes on (stream.sh): none is seen often enough to be known by heart
 """
 
 import argparse
@@ -31,26 +32,59 @@ def slog(v):
 
 
 class Sides:
-    def __init__(self, path, device, seed, shares, hold=()):
-        data, self.heads, offsets = read(path)
-        # the planes of a cell side by side, so that one look-up brings all of them
-        sizes = [h["rows"] * h["cols"] for h in self.heads]
-        self.first = np.concatenate([[0], np.cumsum(sizes)]).tolist()
-        self.flat = torch.empty(self.first[-1], dtype=torch.int32, device=device)
-        for at, size, first in zip(offsets, sizes, self.first):
-            planes = torch.from_numpy(np.array(data[at : at + PLANES * size])).to(device).view(PLANES, size)
-            self.flat[first : first + size] = planes.t().contiguous().view(torch.int32).view(-1)
-        self.device = device
-        self.shares = shares
+    """Sides on a GPU: those of a file of views, which stay, and room for cells of others that come and go."""
+
+    def __init__(self, path, device, seed, shares, hold=(), room=0):
+        self.device, self.shares, self.hold = device, shares, hold
         self.rng = np.random.default_rng(seed)
-        for h in self.heads:
+        self.heads, data, offsets = self.told(path)
+        held = sum(h["rows"] * h["cols"] for h in self.heads)
+        # the planes of a cell side by side, so that one look-up brings all of them
+        self.flat = torch.empty(held + room, dtype=torch.int32, device=device)
+        self.put(self.heads, data, offsets, 0)
+        self.stays, self.next = held, held
+        self.sort()
+
+    @classmethod
+    def told(cls, path):
+        """The headers of a file of views with what they tell as arrays, the file's bytes, and where in it the planes of each begin."""
+        data, heads, offsets = read(path)
+        for h in heads:
             m = h["marks"]
-            h["things"] = np.array([self.thing(t) for t in m], np.float32).reshape(-1, 11)
+            h["things"] = np.array([cls.thing(t) for t in m], np.float32).reshape(-1, 11)
             h["ignore"] = np.array(h["ignore"], np.float32).reshape(-1, 4)
-        self.held = [i for i, h in enumerate(self.heads) if any(fnmatch.fnmatch(h["group"], p) for p in hold)]
-        held = set(self.held)
-        self.of = {s: [i for i, h in enumerate(self.heads) if h["source"] == s and i not in held] for s in SOURCES}
-        self.full = {s: [i for i in self.of[s] if self.heads[i]["marks"]] for s in SOURCES}
+        return heads, data, offsets
+
+    def put(self, heads, data, offsets, first):
+        """Copies the planes of sides to where the first is to lie; returns where the last ends."""
+        for h, at in zip(heads, offsets):
+            size = h["rows"] * h["cols"]
+            planes = torch.from_numpy(np.array(data[at : at + PLANES * size])).to(self.device).view(PLANES, size)
+            self.flat[first : first + size] = planes.t().contiguous().view(torch.int32).view(-1)
+            h["first"] = first
+            first += size
+        return first
+
+    def come(self, path):
+        """Takes the sides of a file in, in the place of those that have been there longest; returns how many they are."""
+        heads, data, offsets = self.told(path)
+        size = sum(h["rows"] * h["cols"] for h in heads)
+        if self.stays + size > len(self.flat):
+            raise ValueError(f"{path}: {size} cells are more than there is room for")
+        first = self.next if self.next + size <= len(self.flat) else self.stays
+        self.next = self.put(heads, data, offsets, first)
+        gone = [h for h in self.heads if h["first"] < self.next and h["first"] + h["rows"] * h["cols"] > first]
+        dropped = {id(h) for h in gone}
+        self.heads = [h for h in self.heads if id(h) not in dropped] + heads
+        self.sort()
+        return len(heads)
+
+    def sort(self):
+        """Sides by source, those apart that are held out."""
+        out = {id(h) for h in self.heads if any(fnmatch.fnmatch(h["group"], p) for p in self.hold)}
+        self.held = [h for h in self.heads if id(h) in out]
+        self.of = {s: [h for h in self.heads if h["source"] == s and id(h) not in out] for s in SOURCES}
+        self.full = {s: [h for h in self.of[s] if h["marks"]] for s in SOURCES}
 
     @staticmethod
     def thing(m):
@@ -59,10 +93,9 @@ class Sides:
         both = bool(lit and dark)
         return [1 + m["class"], *(lit or dark), both, *(dark if both else (0, 0, 0, 0)), bool(lit)]
 
-    def crop(self, i):
+    def crop(self, h):
         """Where a crop of a side lies (offset of its planes, rows, columns, first row, first column, cells a cell of it covers in rows and in
         columns, flipped or not), its things in its own cells, and where nothing is said."""
-        h = self.heads[i]
         rows, cols = h["rows"], h["cols"]
         grow = float(np.exp(self.rng.uniform(-0.45, 0.45)))
         grow_k = grow * float(np.exp(self.rng.uniform(-0.35, 0.35)))
@@ -93,7 +126,7 @@ class Sides:
         ignore = ignore[(ignore[:, 1] > 0) & (ignore[:, 0] < ROWS) & (ignore[:, 3] > 0) & (ignore[:, 2] < COLS)][:UNSAID]
         out_things, out_ignore = np.zeros((MOST, 11), np.float32), np.zeros((UNSAID, 4), np.float32)
         out_things[: len(things)], out_ignore[: len(ignore)] = things, ignore
-        return (self.first[i], rows, cols, r0, k0, 1 / grow, 1 / grow_k, flip), out_things, out_ignore, 1.0 if h["whole"] else 0.15
+        return (h["first"], rows, cols, r0, k0, 1 / grow, 1 / grow_k, flip), out_things, out_ignore, 1.0 if h["whole"] else 0.15
 
     def planes(self, where):
         """The planes of crops, n x PLANES x ROWS x COLS, read between cells."""
@@ -132,11 +165,29 @@ class Sides:
         whole = torch.tensor([o[3] for o in out], device=self.device)
         return x, things, ignore, whole
 
-    def side(self, i):
+    def side(self, h):
         """All planes of a side, 1 x PLANES x rows x cols."""
-        h = self.heads[i]
-        at = torch.arange(self.first[i], self.first[i + 1], device=self.device)
+        at = h["first"] + torch.arange(h["rows"] * h["cols"], device=self.device)
         return self.cells(at.view(1, h["rows"], h["cols"])) / 255
+
+
+EVERY = 500  # steps after which it is looked for more
+
+
+class Stream:
+    """A folder of files of views, under names that sort by age; a file is complete once it ends in .bin."""
+
+    def __init__(self, folder):
+        self.folder, self.taken, self.sides = folder, set(), 0
+
+    def take(self, sides):
+        """Takes the newest file in that was not taken in yet; tells whether there was one."""
+        new = sorted(n for n in os.listdir(self.folder) if n.endswith(".bin") and n not in self.taken)
+        if not new:
+            return False
+        self.taken.add(new[-1])
+        self.sides += sides.come(os.path.join(self.folder, new[-1]))
+        return True
 
 
 def spoil(x, gen):
@@ -266,10 +317,9 @@ def inside(box, others):
 def judged(model, sides, which):
     """By source: how many sides and things, how many of these are found at a quarter, half and one false thing a side, and average precision."""
     tally = {}
-    for i in which:
-        h = sides.heads[i]
+    for h in which:
         with torch.no_grad():
-            odds, boxes = found(model, sides.side(i))
+            odds, boxes = found(model, sides.side(h))
         things = h["things"][h["things"][:, 10] > 0]
         kind = h["source"] if h["source"] != "labelled" else h["group"][:6]
         hits, n, captures = tally.setdefault(kind, ([], 0, 0))
@@ -302,6 +352,8 @@ def judged(model, sides, which):
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("--views", nargs="+", required=True, help="files of views: one for all GPUs or one for each")
+    p.add_argument("--stream", help="folder that more files of views come to; the newest is taken in every now and then, in the place of the oldest")
+    p.add_argument("--room", type=float, default=6e9, help="cells of those that a GPU is to hold; four bytes each")
     p.add_argument("--hold", nargs="*", default=[], help="groups to keep out of the fit and to be judged by")
     p.add_argument("--steps", type=int, default=10000)
     p.add_argument("--batch", type=int, default=64)
@@ -325,7 +377,11 @@ def main():
         print(f"{time.time() - start:6.0f} s  {text}", flush=True)
         log.append(text)
 
-    sides = Sides(args.views[rank % len(args.views)], device, args.seed + 1000 * rank, args.shares, args.hold)
+    sides = Sides(args.views[rank % len(args.views)], device, args.seed + 1000 * rank, args.shares, args.hold, int(args.room) if args.stream else 0)
+    stream = Stream(args.stream) if args.stream else None
+    if stream:
+        while not stream.take(sides):
+            time.sleep(1)
     say(", ".join(f"{len(sides.of[s])} sides {s}" for s in SOURCES) + f", {len(sides.held)} held out; {sum(len(h['marks']) for h in sides.heads)} things")
     model = Finder()
     if args.earlier:
@@ -342,6 +398,8 @@ def main():
     kept, live = ([q for q in m.state_dict().values() if q.dtype.is_floating_point] for m in (steady, model))
     average = None
     for step in range(args.steps):
+        if stream and step % EVERY == EVERY - 1:
+            stream.take(sides)
         with torch.no_grad():
             x, things, ignore, whole = sides.batch(args.batch)
             x = spoil(x, gen)
@@ -363,6 +421,8 @@ def main():
         average = now if average is None else average * 0.99 + now * 0.01
         if (step + 1) % 500 == 0:
             say(f"step {step + 1}: heat {average[0]:.3f}, highlight {average[1]:.3f}, shadow seen {average[2]:.3f}, shadow {average[3]:.3f}")
+    if stream:
+        say(f"{stream.sides} sides of {len(stream.taken)} files that came")
     if rank:
         dist.destroy_process_group()
         return
@@ -372,11 +432,11 @@ def main():
     export(copy.deepcopy(steady), path)
     with open(path, "rb") as f:
         say("finder.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
-    seen = [i for s in SOURCES for i in sides.of[s][:20]]
+    seen = [h for s in SOURCES for h in sides.of[s][:20]]
     # real pictures all, and so many of the others that it takes no longer than a minute
-    real = [i for i in sides.held if sides.heads[i]["source"] in ("labelled", "tile")]
-    rest = [i for i in sides.held if sides.heads[i]["source"] in ("rendered", "set-in", "other")]
-    rest = np.random.default_rng(args.seed).permutation(rest)[:250].astype(int).tolist()
+    real = [h for h in sides.held if h["source"] in ("labelled", "tile")]
+    rest = [h for h in sides.held if h["source"] in ("rendered", "set-in", "other")]
+    rest = [rest[i] for i in np.random.default_rng(args.seed).permutation(len(rest))[:250]]
     for name, which in (("seen", seen), ("held out", real + rest)):
         for kind, (n, things, *recall, precision) in judged(steady, sides, which).items():
             at = ", ".join(f"{r:.3f}" for r in recall)

@@ -148,6 +148,8 @@ def load(job):
     img = cv2.imread(os.path.join(folder, label["capture"]), cv2.IMREAD_COLOR)
     if img is None:
         return None
+    if label.get("dark_is_strong"):
+        img = 255 - img  # the fit knows how a picture is drawn only by what it does to it itself
     h, w = img.shape[:2]
     small = cv2.resize(img, (COLS, ROWS), interpolation=cv2.INTER_AREA if w > COLS else cv2.INTER_LINEAR)
     return cv2.cvtColor(small, cv2.COLOR_BGR2RGB), class_map(label, h, w)

@@ -111,6 +111,10 @@ class Augment:
         other = F.interpolate(backs.float() / 255, (HEIGHT, WIDTH)).flip(3)
         kind = self.some(n, 0.3).view(n, 1, 1, 1)
         x = torch.where(mix, torch.where(kind, (x * other * 1.6).clamp(0, 1), x * share + other * (1 - share)), x)
+        # a texture that mirrors itself is no port and starboard: the two sides of a swath are never the same
+        twin = (self.some(n, 0.12) & ~sonar).view(n, 1, 1, 1)
+        right = (torch.arange(WIDTH, device=self.device) * 2 >= WIDTH).view(1, 1, 1, WIDTH)
+        x = torch.where(twin & right, x.flip(3), x)
 
         flip = self.some(n, 0.5)
         x = torch.where(flip.view(n, 1, 1, 1), x.flip(3), x)
