@@ -22,7 +22,7 @@ type Options struct {
 	Panel          image.Rectangle                    // the side-scan panel in pixels of the capture, set by hand; empty = find it
 	NadirX         float64                            // column of the nadir in pixels of the capture, set by hand; 0 = find it
 	Side           Side                               // the only side in view, set by hand; "" = find out
-	Strong         Strong                             // how the display shows strong echoes, set by hand; "" = find out
+	Strong         Strong                             `json:",omitempty"` // how the display shows strong echoes, set by hand; "" = find out
 	Layouts        []Layout                           // by screen size, for what the four above leave open
 	NewestAtBottom bool                               // rows run the other way
 	SlantCorrected bool                               // columns are ground range, not slant range
@@ -51,7 +51,7 @@ func (opt Options) check() error {
 		return fmt.Errorf("side %q is neither %s nor %s", opt.Side, Port, Starboard)
 	}
 	if opt.Strong != "" && opt.Strong != Dark && opt.Strong != Bright {
-		return fmt.Errorf("strong echoes that are %q, neither %s nor %s", opt.Strong, Dark, Bright)
+		return fmt.Errorf("strong echoes %q are neither %s nor %s", opt.Strong, Dark, Bright)
 	}
 	return nil
 }

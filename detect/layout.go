@@ -15,9 +15,10 @@ import (
 type Layout struct {
 	Width  int     `json:"width"` // of the capture, pixels
 	Height int     `json:"height"`
-	Panel  *Box    `json:"panel,omitempty"` // the side-scan panel in pixels of the capture; nil = find it
-	NadirX float64 `json:"nadir,omitempty"` // column of the nadir in pixels of the capture; 0 = find it
-	Side   Side    `json:"side,omitempty"`  // the only side in view; "" = find out
+	Panel  *Box    `json:"panel,omitempty"`  // the side-scan panel in pixels of the capture; nil = find it
+	NadirX float64 `json:"nadir,omitempty"`  // column of the nadir in pixels of the capture; 0 = find it
+	Side   Side    `json:"side,omitempty"`   // the only side in view; "" = find out
+	Strong Strong  `json:"strong,omitempty"` // how the display shows strong echoes; "" = find out
 }
 
 // Layouts is the content of a layout file.
@@ -39,6 +40,8 @@ func (l Layout) Check() error {
 		return fmt.Errorf("nadir at column %g of a screen %d pixels wide", l.NadirX, l.Width)
 	case l.Side != "" && l.Side != Port && l.Side != Starboard:
 		return fmt.Errorf("side %q is neither %s nor %s", l.Side, Port, Starboard)
+	case l.Strong != "" && l.Strong != Dark && l.Strong != Bright:
+		return fmt.Errorf("strong echoes %q are neither %s nor %s", l.Strong, Dark, Bright)
 	}
 	return nil
 }
@@ -119,6 +122,9 @@ func (opt Options) withLayout(size image.Point) Options {
 		}
 		if opt.Side == "" {
 			opt.Side = l.Side
+		}
+		if opt.Strong == "" {
+			opt.Strong = l.Strong
 		}
 	}
 	return opt

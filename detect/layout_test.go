@@ -13,7 +13,7 @@ func TestLayouts(t *testing.T) {
 	ctx := context.Background()
 	name := filepath.Join(t.TempDir(), "layout.json")
 	first := Layout{Width: 1280, Height: 720, Panel: &Box{X: 10, Y: 20, W: 800, H: 600}}
-	second := Layout{Width: 640, Height: 480, NadirX: 320, Side: Port}
+	second := Layout{Width: 640, Height: 480, NadirX: 320, Side: Port, Strong: Dark}
 	again := Layout{Width: 1280, Height: 720, Panel: &Box{X: 0, Y: 40, W: 1280, H: 600}, NadirX: 640}
 	for _, l := range []Layout{first, second, again} {
 		if err := RememberLayout(ctx, name, l); err != nil {
@@ -38,14 +38,15 @@ func TestLayouts(t *testing.T) {
 	}{
 		{"its size", Options{}, image.Pt(1280, 720), Options{Panel: image.Rect(0, 40, 1280, 640), NadirX: 640}},
 		{"another size", Options{}, image.Pt(1281, 720), Options{}},
-		{"a side", Options{}, image.Pt(640, 480), Options{NadirX: 320, Side: Port}},
-		{"said for this capture", Options{NadirX: 100, Side: Starboard}, image.Pt(640, 480), Options{NadirX: 100, Side: Starboard}},
+		{"a side", Options{}, image.Pt(640, 480), Options{NadirX: 320, Side: Port, Strong: Dark}},
+		{"said for this capture", Options{NadirX: 100, Side: Starboard, Strong: Bright}, image.Pt(640, 480),
+			Options{NadirX: 100, Side: Starboard, Strong: Bright}},
 	} {
 		tt.opt.Layouts = all.Layouts
 		got := tt.opt.withLayout(tt.size)
-		if got.Panel != tt.want.Panel || got.NadirX != tt.want.NadirX || got.Side != tt.want.Side {
-			t.Errorf("%s: panel %v, nadir %v, side %q; want %v, %v, %q",
-				tt.name, got.Panel, got.NadirX, got.Side, tt.want.Panel, tt.want.NadirX, tt.want.Side)
+		if got.Panel != tt.want.Panel || got.NadirX != tt.want.NadirX || got.Side != tt.want.Side || got.Strong != tt.want.Strong {
+			t.Errorf("%s: panel %v, nadir %v, side %q, strong %q; want %v, %v, %q, %q", tt.name, got.Panel, got.NadirX, got.Side, got.Strong,
+				tt.want.Panel, tt.want.NadirX, tt.want.Side, tt.want.Strong)
 		}
 	}
 }
@@ -57,6 +58,7 @@ func TestLayoutFaults(t *testing.T) {
 		{"text", "hello", "invalid character"},
 		{"schema", `{"schema":9}`, "schema 9"},
 		{"outside", `{"schema":1,"layouts":[{"width":100,"height":100,"panel":{"x":50,"y":0,"w":60,"h":10}}]}`, "doesn't lie inside"},
+		{"no such display", `{"schema":1,"layouts":[{"width":100,"height":100,"strong":"loud"}]}`, "neither dark nor bright"},
 		{"no size", `{"schema":1,"layouts":[{"width":0,"height":100}]}`, "must be positive"},
 		{"nadir", `{"schema":1,"layouts":[{"width":100,"height":100,"nadir":300}]}`, "nadir"},
 		{"side", `{"schema":1,"layouts":[{"width":100,"height":100,"side":"left"}]}`, "neither"},

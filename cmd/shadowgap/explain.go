@@ -116,7 +116,7 @@ func (e explainCmd) ended(con *console, src survey.Sources, rec *detect.CaptureR
 
 // remember writes what was set by hand into the layout file.
 func (e explainCmd) remember(con *console, size image.Point) error {
-	l := detect.Layout{Width: size.X, Height: size.Y, NadirX: e.Nadir, Side: detect.Side(e.Side)}
+	l := detect.Layout{Width: size.X, Height: size.Y, NadirX: e.Nadir, Side: detect.Side(e.Side), Strong: detect.Strong(e.Strong)}
 	panel, err := parsePanel(e.Panel)
 	if err != nil {
 		return err

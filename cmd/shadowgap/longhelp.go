@@ -18,7 +18,8 @@ func longHelp() kong.Vars {
 			"displays of every sort.",
 		"score_shown": "Read labelled whole swaths below this folder, also shown in other ways; instead of a run. Minutes.",
 		"score_level": "Count marks from this chance of being real: that of the best F1, or of another score's results.json.",
-		"layout":      "What was set by hand, by screen size. explain writes --panel, --nadir and --side into it, triage reads it.",
+		"strong":      "How the display shows strong echoes, where it is taken for its negative.",
+		"layout":      "What was set by hand, by screen size. explain writes --panel, --nadir, --side and --strong into it, triage reads it.",
 		"manifest":    "CSV table with a line a capture: capture, range, time, speed and so on.",
 		"triage_clutter": "Look for what is likeliest clutter, too, and keep it in lists, counts and exports. Captures done without are " +
 			"looked at again.",

@@ -30,6 +30,7 @@ type knowledge struct {
 	Panel          string        `placeholder:"X,Y,W,H" help:"The side-scan panel in pixels of the captures, where it isn't found by itself."`
 	Nadir          float64       `placeholder:"X" help:"The nadir's column in pixels of the captures, where it isn't found by itself."`
 	Side           string        `enum:",port,starboard" default:"" placeholder:"port|starboard" help:"The only side in view."`
+	Strong         string        `enum:",dark,bright" default:"" placeholder:"dark|bright" help:"${strong}"`
 	Layout         string        `type:"path" placeholder:"FILE" help:"${layout}"`
 	NewestAtBottom bool          `help:"The newest row is at the bottom, not at the top."`
 	SlantCorrected bool          `help:"Columns are ground range already, not slant range."`
@@ -72,8 +73,8 @@ func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Se
 	return nil
 }
 
-// setByHand says whether the panel, its nadir or its side is given.
-func (k knowledge) setByHand() bool { return k.Panel != "" || k.Nadir != 0 || k.Side != "" }
+// setByHand says whether anything is given that a layout holds.
+func (k knowledge) setByHand() bool { return k.Panel != "" || k.Nadir != 0 || k.Side != "" || k.Strong != "" }
 
 // parsePanel reads X,Y,W,H.
 func parsePanel(text string) (image.Rectangle, error) {
@@ -108,7 +109,8 @@ func (k knowledge) sources(ctx context.Context) (src survey.Sources, trackSum st
 		Water: survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
 		Times: survey.TimeOptions{ClockOffset: k.ClockOffset},
 		Detect: detect.Options{
-			Panel: panel, NadirX: k.Nadir, Side: detect.Side(k.Side), NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected,
+			Panel: panel, NadirX: k.Nadir, Side: detect.Side(k.Side), Strong: detect.Strong(k.Strong),
+			NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected,
 		},
 	}
 	if k.Layout != "" {

@@ -65,6 +65,7 @@ func TestWrongLineSaysHowToWriteIt(t *testing.T) {
 		{"no value at the end", []string{"triage", captures, "--out", out, "--top"}, "--top needs a value after it"},
 		{"no value before an option", []string{"triage", captures, "--out", "--range", "30m"},
 			"--out needs a value after it, but --range follows; a value that begins so is written --out=\"--range\""},
+		{"no such display", []string{"triage", captures, "--out", out, "--strong", "left"}, "--strong must be one of \"dark\",\"bright\" but"},
 		{"no such side", []string{"triage", captures, "--out", out, "--side", "left"}, "--side must be one of \"port\",\"starboard\" but"},
 		{"scene into a file", []string{"scene", "--out", filepath.Join(captures, "a.png")}, "is a file or"},
 	})

@@ -10,6 +10,7 @@ import (
 	"slices"
 	"testing"
 
+	"shadowgap/detect/frame"
 	"shadowgap/eval/scene"
 )
 
@@ -136,5 +137,28 @@ func TestNoStripOfTheNextPanel(t *testing.T) {
 	// the truth of the demo survey: 838 columns, and a line that parts the panels
 	if got := p[0].Box; got.Min.X > 2 || got.Max.X < 836 || got.Max.X > 842 {
 		t.Errorf("panel %v, want columns 0 to 838", got)
+	}
+}
+
+func TestStrongByHand(t *testing.T) {
+	c, err := scene.Render(t.Context(), scene.Random(30101, scene.Kinds()[0]))
+	if err != nil {
+		t.Fatal(err)
+	}
+	mean := map[string]float64{}
+	for _, strong := range []string{"dark", "bright"} {
+		p, why, err := frame.Find(t.Context(), c.Image, frame.Options{Strong: strong})
+		if err != nil || len(p) == 0 {
+			t.Fatalf("%s: %d panels, %q, %v", strong, len(p), why, err)
+		}
+		if p[0].Inverted != (strong == "dark") {
+			t.Errorf("%s by hand, read as inverted %v", strong, p[0].Inverted)
+		}
+		for _, v := range p[0].Echo.V {
+			mean[strong] += float64(v) / float64(len(p[0].Echo.V))
+		}
+	}
+	if sum := mean["dark"] + mean["bright"]; math.Abs(sum-1) > 0.01 {
+		t.Errorf("mean echo %.3f and %.3f: want one the other's negative", mean["dark"], mean["bright"])
 	}
 }

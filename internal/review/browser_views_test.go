@@ -459,6 +459,7 @@ func TestLayoutIsChecked(t *testing.T) {
 	dir := t.TempDir()
 	other := good
 	other.Width = 1000
+	good.Strong = detect.Dark
 	for _, l := range []detect.Layout{good, other, {Width: 800, Height: 480, Panel: box(20, 10, 700, 400), NadirX: 310}} {
 		if _, err := keepLayout(t.Context(), dir, l); err != nil {
 			t.Fatal(err)
@@ -468,8 +469,8 @@ func TestLayoutIsChecked(t *testing.T) {
 		t.Errorf("%v, %v: whoever may read the run must be able to read its layouts", info.Mode(), err)
 	}
 	f, err := ReadLayouts(t.Context(), dir)
-	if err != nil || len(f.Layouts) != 2 || f.Layouts[1].NadirX != 310 || f.Layouts[0].Width != 1000 {
-		t.Errorf("kept %+v, %v; want one a size, the newest", f, err)
+	if err != nil || len(f.Layouts) != 2 || f.Layouts[1].NadirX != 310 || f.Layouts[0].Width != 1000 || f.Layouts[1].Strong != detect.Dark {
+		t.Errorf("kept %+v, %v; want one a size, the newest, with what the page does not ask for", f, err)
 	}
 	if err := os.WriteFile(filepath.Join(dir, layoutName), []byte(`{"schema":9}`), 0o600); err != nil {
 		t.Fatal(err)

@@ -61,6 +61,15 @@ func keepLayout(ctx context.Context, runDir string, l detect.Layout) (detect.Lay
 	if err := checkLayout(l); err != nil {
 		return detect.Layouts{}, err
 	}
+	before, err := ReadLayouts(ctx, runDir)
+	if err != nil {
+		return detect.Layouts{}, err
+	}
+	for _, o := range before.Layouts {
+		if o.Width == l.Width && o.Height == l.Height && l.Strong == "" {
+			l.Strong = o.Strong // the page doesn't ask for it
+		}
+	}
 	if err := detect.RememberLayout(ctx, filepath.Join(runDir, layoutName), l); err != nil {
 		return detect.Layouts{}, err
 	}
