@@ -881,8 +881,45 @@ def layers(rng):
 
 # The last two are written anew after pictures of theirs: the code that the fit's came of is lost. The others draw the fit's
 # own again, so the order stays: a kind's place is part of what its generator starts from.
+def night_sky(rng):
+    """Stars, clusters and nebulae as a telescope's camera stores them: specks on dark, which far bottom is too."""
+    h, w = size(rng)
+    a = rng.uniform(0, 40) + rng.uniform(0, 18) * power_noise(rng, h, w, 3)
+    y, x = np.mgrid[0:h, 0:w]
+    for _ in range(rng.integers(4)):
+        t, cx, cy = rng.uniform(0, math.pi), rng.uniform(0, w), rng.uniform(0, h)
+        long, short = rng.uniform(5, 120, 2)
+        u, v = (x - cx) * math.cos(t) + (y - cy) * math.sin(t), (y - cy) * math.cos(t) - (x - cx) * math.sin(t)
+        a += rng.uniform(20, 160) * np.exp(-np.hypot(u / long, v / short) * rng.uniform(0.8, 2))
+    n = int(np.exp(rng.uniform(math.log(40), math.log(6000))))
+    at_x, at_y = rng.integers(0, w, n), rng.integers(0, h, n)
+    if rng.random() < 0.3:
+        at_x[: n // 2] = np.clip(rng.normal(w / 2, w / 10, n // 2), 0, w - 1)
+        at_y[: n // 2] = np.clip(rng.normal(h / 2, h / 10, n // 2), 0, h - 1)
+    stars = np.zeros((h, w))
+    np.add.at(stars, (at_y, at_x), (rng.pareto(rng.uniform(0.7, 1.6), n) + 0.1) * rng.uniform(40, 400))
+    s = rng.uniform(0.5, 2.2)
+    a += np.minimum(cv2.GaussianBlur(stars, (0, 0), s) + 0.06 * cv2.GaussianBlur(stars, (0, 0), 3 * s), 900)
+    a += rng.normal(0, rng.uniform(0, 18), a.shape)
+    if rng.random() < 0.3:
+        a = 80 * np.log1p(np.maximum(a, 0) / rng.uniform(3, 40))
+    a = np.uint8(np.clip(a, 0, 255))
+    a = tinted(rng, 255 - a if rng.random() < 0.3 else a, 0.7)
+    if rng.random() < 0.35:
+        for _ in range(rng.integers(1, 12)):
+            c, at = colour(rng, 60), (int(rng.integers(w)), int(rng.integers(h)))
+            mark = rng.integers(3)
+            if mark == 0:
+                cv2.circle(a, at, int(rng.integers(5, 40)), c, 1)
+            elif mark == 1:
+                cv2.putText(a, f'{rng.uniform(0, 24):.2f}', at, FONTS[rng.integers(len(FONTS))], 0.5, c, 1)
+            else:
+                cv2.line(a, (at[0], 0), (at[0], h), c, 1)
+    return a
+
+
 DRAWN = [white_noise, cloud_noise, stripes, checks, gradient, curves, bars_and_dots, page, spectrogram, waterfall_noise,
-         down_sounder, depth_chart, windows, shapes, grain, codes, fan, layers]
+         down_sounder, depth_chart, windows, shapes, grain, codes, fan, layers, *[night_sky] * 8]
 
 
 # ---- the command --------------------------------------------------------------------------------------------------
