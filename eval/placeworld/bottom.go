@@ -131,21 +131,32 @@ func (w *world) pits(n int) {
 	for range n {
 		u, v := w.spot()
 		deep, rim, inside := w.uni(0.1, 0.4), w.uni(0, 0.3), w.uni(0.6, 1.2)
-		r := w.size(0.3, 3)
-		w.stamp(u, v, r, r*w.uni(0.6, 1), w.uni(0, math.Pi), func(p, q float64, _, _ int) (float64, float64, bool) {
-			d := p*p + q*q
+		r := math.Min(w.size(0.3, 3), 0.1*w.rangeM)
+		bumps, salt := w.outline(), w.Uint32()
+		w.stamp(u, v, r, r*w.uni(0.6, 1), w.uni(0, math.Pi), func(p, q float64, x, y int) (float64, float64, bool) {
+			d := (p*p+q*q)*bumps(p, q) + 0.1*(float64(hash(salt, x/2, y/2))-0.5)
 			if d > 1 {
 				return 0, 1, false
 			}
-			return r * (rim*math.Exp(-30*(d-0.8)*(d-0.8)) - deep*(1-d)*(1-d)), 1 + (inside-1)*(1-d), true
+			return r * (rim*math.Exp(-30*(d-0.8)*(d-0.8)) - deep*(1-d)*math.Abs(1-d)), 1 + (inside-1)*(1-d), true
 		}, 0)
 	}
 }
 
 // groove is a drag scar or a ditch; high above zero makes it a bank.
 func (w *world) groove(path []point, width, high, refl float64) {
-	w.along(path, width, func(c float64, _ float64, _, _ int) (float64, float64, bool) {
-		return high * (1 - c*c), 1 + (refl-1)*(1-c*c), true
+	salt, piece := w.Uint32(), math.Max(3*w.dg, width*w.uni(0.3, 3))
+	worn := w.uni(0, 0.9)
+	w.along(path, width, func(c, s float64, x, y int) (float64, float64, bool) {
+		k := math.Floor(s / piece)
+		t := s/piece - k
+		a, b := float64(hash(salt, int(k), 0)), float64(hash(salt, int(k)+1, 0))
+		left := 1 - worn*(a+(b-a)*t)
+		c = math.Abs(c)/(0.5+0.5*left) + 0.25*(float64(hash(salt, x, y))-0.5)
+		if c > 1 {
+			return 0, 1, false
+		}
+		return high * left * (1 - c*c), 1 + (refl-1)*left*(1-c*c), true
 	}, 0)
 }
 
@@ -181,5 +192,15 @@ func (w *world) ledge(rise float64, raggedCells float64) {
 				w.refl[i] *= 1.5
 			}
 		}
+	}
+}
+
+// outline is an uneven rim: by what the square of the distance from the middle is stretched in a direction.
+func (w *world) outline() func(p, q float64) float64 {
+	a2, a3, a5 := w.uni(0, 0.3), w.uni(0, 0.3), w.uni(0, 0.2)
+	f2, f3, f5 := w.uni(0, 6), w.uni(0, 6), w.uni(0, 6)
+	return func(p, q float64) float64 {
+		t := math.Atan2(q, p)
+		return 1 + a2*math.Cos(2*t+f2) + a3*math.Cos(3*t+f3) + a5*math.Cos(5*t+f5)
 	}
 }

@@ -1,6 +1,10 @@
 package placeworld
 
-import "math"
+import (
+	"math"
+
+	"shadowgap/detect"
+)
 
 // interval is a fan of rays, as tangents of the angle from straight down, that a hanging thing dims.
 type interval struct {
@@ -76,7 +80,7 @@ func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 			first = s
 		}
 		t := g / d
-		slope := min(max((z-zBefore)/dg, -5), 5)
+		slope := min(max((z-zBefore)/dg, -5), 80)
 		zBefore = z
 		if t < steepest {
 			if k := int(s / dg); k < w.ng {
@@ -106,8 +110,23 @@ func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 		}
 		seenBefore, sBefore = true, s
 	}
+	first = min(first, float32(w.rangeM))
 	w.firstBin[side] = append(w.firstBin[side], first/dg)
+	w.ownShade(y, side)
 	w.level(y, side, tvg)
+}
+
+// ownShade leaves a thing the shadow beyond it and takes from it the nooks among its own echoes.
+func (w *world) ownShade(y, side int) {
+	w.met = append(w.met, make([]int, len(w.things)+1-len(w.met))...)
+	ping := 2*y + side + 1
+	for k := w.ng - 1; k >= 0; k-- {
+		i := w.at(y, side, k)
+		w.met[w.lit[i]] = ping
+		if id := w.shaded[i]; id != 0 && w.met[id] == ping {
+			w.shaded[i] = 0
+		}
+	}
 }
 
 // dim takes from an echo what hanging things let not through, and notes whose shadow it is.
@@ -140,7 +159,7 @@ func (w *world) deposit(y, side int, a, b, e float32, id uint16) {
 		}
 		i := w.at(y, side, k)
 		add := e * share
-		if id != 0 && add > 0.25*e && add > 0.5*w.echo[i] {
+		if id != 0 && add > 0.5*w.echo[i] {
 			w.lit[i] = id
 		}
 		w.echo[i] += add
@@ -155,11 +174,15 @@ func (w *world) level(y, side int, tvg []float32) {
 	for k := range w.ng {
 		i := w.at(y, side, k)
 		e := w.echo[i] * tvg[k]
+		// where something farther or higher echoes into the same bin, no shadow is seen
+		if id := w.shaded[i]; id != 0 && e > 0.3*mean && w.things[id-1].class != detect.SuspendedTarget {
+			w.shaded[i] = 0
+		}
 		if k < from {
 			w.echo[i] = e
 			continue
 		}
-		if e > 0 {
+		if e > 0 && w.lit[i] == 0 {
 			mean += (min(e, 4*mean+0.3) - mean) * 0.06
 		}
 		w.echo[i] = e + fill*mean

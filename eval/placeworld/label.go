@@ -129,21 +129,21 @@ func (w *world) marks(s *screen, l *eval.CaptureLabel) {
 			continue
 		}
 		m := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: side, HeightM: hundredth(t.heightM), OffBottomM: hundredth(t.offBottomM)}
-		bright := eye.stands(h, hb)
+		bright, measured := eye.stands(h, hb)
 		dark := sight{}
 		var sb image.Rectangle
 		if sh != nil {
 			if sb = s.onScreen(sh.box(2 * w.ng)); !sb.Empty() {
-				dark = eye.stands(sh, sb)
+				dark, _ = eye.stands(sh, sb)
 			}
 		}
 		sure, there := judge(bright, dark, hb, sb)
-		if !there {
+		if !there && measured {
 			continue
 		}
 		box := detect.BoxOf(hb)
 		m.Highlight, m.Sure = &box, &sure
-		if dark.z < -1 && dark.step < -3 {
+		if dark.z < -1 && dark.step < -3 || sb.Dx()*sb.Dy() > 900 && dark.step < -6 {
 			sbox := detect.BoxOf(sb)
 			m.Shadow = &sbox
 			if t.class == detect.SuspendedTarget {
@@ -169,12 +169,17 @@ type sight struct{ z, step float64 }
 
 // judge says whether a careful reader would be sure of a thing, and whether it is there to be seen at all.
 func judge(bright, dark sight, hb, sb image.Rectangle) (sure, there bool) {
-	seenBright, seenDark := bright.z > 3.2 && bright.step > 14, dark.z < -3.2 && dark.step < -10
+	seenBright, seenDark := bright.z > 3.2 && bright.step > 11, dark.z < -3.2 && dark.step < -10
 	large := max(hb.Dx(), hb.Dy()) >= 4 && hb.Dx()*hb.Dy() >= 8
 	largeDark := min(sb.Dx(), sb.Dy()) >= 2 && max(sb.Dx(), sb.Dy()) >= 5
+	// around a large thing there is too little of the same to tell how much it varies: the step alone counts
+	area, areaDark := hb.Dx()*hb.Dy(), sb.Dx()*sb.Dy()
+	huge := area > 900 && (bright.step > 20 || bright.step > 12 && bright.z > 1.5)
 	fair := bright.z > 1.8 && bright.step > 8
 	sure = large && (seenBright && (bright.z > 5 || dark.z < -1.2) || seenDark && largeDark && fair)
-	there = sure || bright.z > 1.2 && bright.step > 4 || dark.z < -1.2 && dark.step < -4
+	sure = sure || huge
+	there = sure || bright.z > 1.2 && bright.step > 4 || dark.z < -1.2 && dark.step < -4 || area > 400 && bright.step > 8 ||
+		areaDark > 400 && dark.step < -8
 	return sure, there
 }
 
@@ -187,7 +192,7 @@ type eye struct {
 }
 
 // stands compares the mean of a thing's own pixels with the means over the same shape set down beside it.
-func (e *eye) stands(x *extent, box image.Rectangle) sight {
+func (e *eye) stands(x *extent, box image.Rectangle) (sight, bool) {
 	step := max(1, x.n/300)
 	pts := make([]image.Point, 0, 300)
 	for i := 0; i < x.n; i += step {
@@ -198,10 +203,10 @@ func (e *eye) stands(x *extent, box image.Rectangle) sight {
 			pts = append(pts, p)
 		}
 	}
-	if len(pts) == 0 {
-		return sight{}
+	own, ok := e.mean(pts, image.Point{}, e.s.panel)
+	if !ok {
+		return sight{}, false
 	}
-	own, _ := e.mean(pts, image.Point{})
 	bounds := e.s.panel
 	middle := int(e.s.left + float64(e.ng)*e.s.kx)
 	if box.Min.X >= middle-1 {
@@ -209,23 +214,9 @@ func (e *eye) stands(x *extent, box image.Rectangle) sight {
 	} else if box.Max.X <= middle+1 {
 		bounds.Max.X = min(bounds.Max.X, middle)
 	}
-	var around []float64
-	for ring := 1; ring <= 3; ring++ {
-		dx, dy := min(box.Dx()+3, 60)*ring, min(box.Dy()+3, 60)*ring
-		if ring == 1 {
-			dx, dy = box.Dx()+3, box.Dy()+3
-		}
-		for _, d := range []image.Point{{dx, 0}, {-dx, 0}, {0, dy}, {0, -dy}, {dx, dy}, {-dx, dy}, {dx, -dy}, {-dx, -dy}} {
-			if !box.Add(d).In(bounds) {
-				continue
-			}
-			if m, ok := e.mean(pts, d); ok {
-				around = append(around, m)
-			}
-		}
-	}
+	around := e.around(x, pts, box, bounds)
 	if len(around) < 4 {
-		return sight{}
+		return sight{}, false
 	}
 	slices.Sort(around)
 	mid := around[len(around)/2]
@@ -235,13 +226,32 @@ func (e *eye) stands(x *extent, box image.Rectangle) sight {
 	}
 	slices.Sort(dev)
 	spread := 1.48*dev[len(dev)/2] + 1.5
-	return sight{(own - mid) / spread, own - mid}
+	return sight{(own - mid) / spread, own - mid}, true
 }
 
-func (e *eye) mean(pts []image.Point, d image.Point) (float64, bool) {
+// around are the means over the shape at places beside it: a whole box away, or, where the shape is a thin line in a wide box, a few pixels.
+func (e *eye) around(x *extent, pts []image.Point, box, bounds image.Rectangle) []float64 {
+	stepX, stepY := box.Dx()+3, box.Dy()+3
+	if filled := float64(x.n) * e.s.kx * e.s.ky / float64(box.Dx()*box.Dy()); filled < 0.3 {
+		stepX, stepY = min(stepX, 9), min(stepY, 9)
+	}
+	var around []float64
+	for ring := 1; ring <= 3; ring++ {
+		dx, dy := stepX+(ring-1)*min(stepX, 50), stepY+(ring-1)*min(stepY, 50)
+		for _, d := range []image.Point{{dx, 0}, {-dx, 0}, {0, dy}, {0, -dy}, {dx, dy}, {-dx, dy}, {dx, -dy}, {-dx, -dy}} {
+			if m, ok := e.mean(pts, d, bounds); ok {
+				around = append(around, m)
+			}
+		}
+	}
+	return around
+}
+
+func (e *eye) mean(pts []image.Point, d image.Point, bounds image.Rectangle) (float64, bool) {
 	sum, n := 0, 0
 	for _, p := range pts {
-		if q := p.Add(d); q.In(e.s.panel) {
+		q := p.Add(d)
+		if q.In(bounds) && (d == image.Point{} || !e.taken(q)) {
 			sum += int(e.lum[q.Y*e.wd+q.X])
 			n++
 		}
@@ -249,7 +259,18 @@ func (e *eye) mean(pts []image.Point, d image.Point) (float64, bool) {
 	if n == 0 {
 		return 0, false
 	}
-	return float64(sum) / float64(n), 2*n >= len(pts)
+	return float64(sum) / float64(n), 3*n >= len(pts)
+}
+
+// taken tells where some thing echoes or throws its shadow, which is no surroundings to compare with.
+func (e *eye) taken(p image.Point) bool {
+	x := int((float64(p.X) + 0.5 - e.s.left) / e.s.kx)
+	y := int((float64(p.Y) + 0.5 - e.s.top) / e.s.ky)
+	if x < 0 || y < 0 || x >= 2*e.ng || y >= e.h {
+		return true
+	}
+	i := y*2*e.ng + x
+	return e.lit[i] != 0 || e.shaded[i] != 0
 }
 
 // luminance of a picture (weights of ITU-R BT.601), turned about where the palette is inverted, so that more echo is more.

@@ -13,16 +13,19 @@ func (w *world) furnish() {
 		places[w.IntN(len(places))](w)
 	}
 	w.foolers()
-	if n := w.between(-2, 4); n > 0 && w.chance(0.6) {
+	if n := w.between(-2, 6); n > 0 && w.chance(0.7) {
 		for range n {
 			u, v := w.spot()
 			w.fish(u, v, 0.55)
 		}
 	}
-	if w.chance(0.3) {
-		for range w.between(1, 3) {
+	if w.chance(0.4) {
+		w.rocksAnywhere(w.between(1, 4))
+	}
+	if w.chance(0.25) {
+		for range w.between(1, 4) {
 			u, v := w.spot()
-			w.rock(u, v, w.size(0.1, 1))
+			w.post(u, v, w.size(0.1, 1), w.depthM*w.uni(0.3, 0.7), "pile")
 		}
 	}
 }
@@ -165,7 +168,7 @@ func bridge(w *world) {
 	u0, v0 := w.spot()
 	dir := w.uni(-0.25, 0.25)
 	step := w.logUni(0.2, 0.7) * w.rangeM
-	a, b, high := w.logUni(0.8, 4), w.logUni(0.5, 2), w.logUni(2, 12)
+	a, b, high := math.Min(w.logUni(0.8, 4), 0.08*w.rangeM), math.Min(w.logUni(0.5, 2), 0.06*w.rangeM), w.logUni(2, 12)
 	for k := -3; k <= 3; k++ {
 		p := point{u0 + float64(k)*step*math.Cos(dir), v0 + float64(k)*step*math.Sin(dir)}
 		if !w.within(p) {

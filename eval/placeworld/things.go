@@ -7,7 +7,7 @@ import (
 )
 
 // glare is how strongly a thing echoes, as a multiple of ordinary bottom.
-func (w *world) glare() float64 { return w.logUni(0.7, 6) }
+func (w *world) glare() float64 { return w.logUni(1, 8) }
 
 // lay makes a labelled thing of a height, or none (id 0) in a place that holds none. ok tells whether to draw it.
 func (w *world) lay(class detect.Class, kind string, high float64) (id uint16, ok bool) {
@@ -19,7 +19,7 @@ func (w *world) lay(class detect.Class, kind string, high float64) (id uint16, o
 
 // classOf calls what throws a long shadow a structure.
 func (w *world) classOf(high float64) detect.Class {
-	if high > 1.4 && high > 0.25*w.depthM {
+	if high > 2 || high > 0.8 && high > 0.3*w.depthM {
 		return detect.RaisedStructure
 	}
 	return detect.BottomObject
@@ -266,7 +266,7 @@ func (w *world) fish(u, v, near float64) {
 		gap = w.logUni(6, 120)
 	}
 	s.off = math.Min(w.offForGap(s.g, gap), 0.75*w.depthM)
-	s.level = w.logUni(1.2, 9)
+	s.level = w.logUni(1.8, 12)
 	s.through = float32(w.uni(0, 0.6))
 	s.id = w.newThing(thing{class: detect.SuspendedTarget, kind: "fish", heightM: s.body, offBottomM: s.off})
 	w.swimmers = append(w.swimmers, s)
@@ -281,7 +281,7 @@ func (w *world) school(u, v float64, kind string) {
 	off := math.Min(w.offForGap(math.Abs(u), w.logUni(3, 90)+across/w.dg*0.7), 0.6*w.depthM)
 	tall := math.Min(w.logUni(0.2, 0.5)*across, 0.25*w.depthM)
 	id := w.newThing(thing{class: detect.SuspendedTarget, kind: kind, heightM: tall, offBottomM: off})
-	level, through := w.logUni(0.9, 5), float32(w.uni(0.35, 0.85))
+	level, through := w.logUni(1.2, 7), float32(w.uni(0.35, 0.85))
 	n := w.between(8, 45)
 	for range n {
 		s := swimmer{id: id, port: u < 0, level: level * w.logUni(0.5, 2), through: through}

@@ -46,6 +46,7 @@ type world struct {
 	lookPower   float64
 	echo        []float32 // h rows of 2*ng bins
 	lit, shaded []uint16  // which thing lit and which shaded a bin
+	met         []int     // the last ping in which a thing's echo was met
 	fill        float64
 	lost        [][2]int
 	soften      float64
@@ -62,7 +63,7 @@ func newWorld(seed int64) *world {
 	w.depthM = w.rangeM * w.logUni(0.07, 0.5)
 	w.lookPower = w.uni(0.8, 1.7)
 	w.fill = w.logUni(0.015, 0.4)
-	w.soften = w.uni(0, 0.75)
+	w.soften = w.uni(0, 0.6)
 	n := w.h * 2 * w.ng
 	w.z, w.refl, w.echo = make([]float32, n), make([]float32, n), make([]float32, n)
 	w.id, w.lit, w.shaded = make([]uint16, n), make([]uint16, n), make([]uint16, n)
@@ -90,7 +91,7 @@ func (w *world) cell(u, v float64) int {
 	return y*2*w.ng + x
 }
 
-// label adds a thing and gives its id; 0, which is drawn but not labelled, stands for none.
+// newThing adds a thing and gives its id; 0, which is drawn but not labelled, stands for none.
 func (w *world) newThing(t thing) uint16 {
 	w.things = append(w.things, t)
 	return uint16(len(w.things))
