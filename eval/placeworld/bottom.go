@@ -7,7 +7,8 @@ func (w *world) layBottom() {
 	wd := 2 * w.ng
 	big := w.uni(60, 400)
 	grain := w.uni(-0.8, 0.8)
-	w.fractal(w.z, wd, lattice{big, big * w.logUni(0.3, 3) * w.dg / w.dv, grain}, w.between(2, 4), w.uni(0.25, 0.5), w.depthM*w.logUni(0.002, 0.09))
+	along := big * w.logUni(0.3, 3) * w.dg / w.dv
+	w.fractal(w.z, wd, lattice{big, along, grain}, w.between(2, 4), w.uni(0.25, 0.5), w.depthM*w.logUni(0.002, 0.09))
 	if w.chance(0.75) {
 		w.fractal(w.z, wd, lattice{w.logUni(3, 20), w.logUni(2, 16), grain}, 3, w.uni(0.3, 0.6), w.dg*w.logUni(0.01, 0.35))
 	}

@@ -116,7 +116,17 @@ func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 	w.level(y, side, tvg)
 }
 
-// ownShade leaves a thing the shadow beyond it and takes from it the nooks among its own echoes.
+// ragged is how unevenly a thing echoes from bin to bin: some of it hardly, some of it twice.
+func ragged(id uint16, y, k int) float32 {
+	n := 0.5*hash(uint32(id), y, k) + 0.5*hash(uint32(id)+7, y/2, k/3)
+	if n < 0.22 {
+		return 0.15
+	}
+	return 2 * n
+}
+
+// ownShade leaves a thing the shadow beyond it and takes from it the nooks among its own echoes. The ground a thing stands on echoes
+// nowhere: where that leaves bins empty behind its highlight, its shadow begins there.
 func (w *world) ownShade(y, side int) {
 	w.met = append(w.met, make([]int, len(w.things)+1-len(w.met))...)
 	ping := 2*y + side + 1
@@ -125,6 +135,23 @@ func (w *world) ownShade(y, side int) {
 		w.met[w.lit[i]] = ping
 		if id := w.shaded[i]; id != 0 && w.met[id] == ping {
 			w.shaded[i] = 0
+		}
+	}
+	cur, empty := uint16(0), 0
+	for k := w.ng - 1; k >= 0; k-- {
+		i := w.at(y, side, k)
+		switch {
+		case w.lit[i] != 0 || w.echo[i] > 0:
+			if cur != 0 && w.lit[i] == cur {
+				for n := k + 1; n <= k+empty; n++ {
+					w.shaded[w.at(y, side, n)] = cur
+				}
+			}
+			cur, empty = 0, 0
+		case w.shaded[i] != 0:
+			cur, empty = w.shaded[i], 0
+		case cur != 0:
+			empty++
 		}
 	}
 }
@@ -159,6 +186,9 @@ func (w *world) deposit(y, side int, a, b, e float32, id uint16) {
 		}
 		i := w.at(y, side, k)
 		add := e * share
+		if id != 0 {
+			add *= ragged(id, y, k)
+		}
 		if id != 0 && add > 0.5*w.echo[i] {
 			w.lit[i] = id
 		}

@@ -249,9 +249,10 @@ func (w *world) ramp(s *screen) *[256]color.RGBA {
 	stops := [][3]float64{{0, 0, 0}, {255, 255, 255}}
 	switch w.IntN(6) {
 	case 0, 1:
-	case 2: // copper: three straight lines that clip one after the other
+	case 2: // like copper: red first, then green, blue last
 		r, g := w.uni(0.55, 0.9), w.uni(0.5, 0.85)
-		stops = [][3]float64{{0, 0, 0}, {255 * 0.5 / r, 255 * g * 0.5, 255 * 0.5 * w.uni(0.1, 0.5)}, {255, 255 * w.uni(0.75, 1), 255 * w.uni(0.3, 0.9)}}
+		middle := [3]float64{127 / r, 127 * g, 127 * w.uni(0.1, 0.5)}
+		stops = [][3]float64{{0, 0, 0}, middle, {255, 255 * w.uni(0.75, 1), 255 * w.uni(0.3, 0.9)}}
 	case 3: // from black through violet and orange to pale yellow
 		stops = [][3]float64{{2, 1, 6}, {70, 15, 100}, {165, 45, 90}, {230, 95, 40}, {250, 175, 40}, {250, 250, 165}}
 	case 4: // from deep violet through green to yellow

@@ -86,7 +86,8 @@ func (w *world) face() font.Face {
 func (w *world) words() string {
 	choices := []string{
 		fmt.Sprintf("%.1f", w.uni(0, 99)), fmt.Sprintf("%d m", w.between(1, 80)), fmt.Sprintf("%.1f kn", w.uni(0, 9)),
-		fmt.Sprintf("%02d:%02d:%02d", w.IntN(24), w.IntN(60), w.IntN(60)), fmt.Sprintf("%.1f°C", w.uni(2, 26)), fmt.Sprintf("%d kHz", w.between(200, 1300)),
+		fmt.Sprintf("%02d:%02d:%02d", w.IntN(24), w.IntN(60), w.IntN(60)), fmt.Sprintf("%.1f°C", w.uni(2, 26)),
+		fmt.Sprintf("%d kHz", w.between(200, 1300)),
 		fmt.Sprintf("%d M", w.between(1, 9)*10), "depth", "gain", "A", "REC", fmt.Sprint(w.between(0, 999)),
 	}
 	return choices[w.IntN(len(choices))]
@@ -214,7 +215,8 @@ func (w *world) bar(s *screen, img *image.RGBA) {
 	c := w.colour(100, 255)
 	for i := range long {
 		f := float64(i) / float64(long)
-		fillRect(img, image.Rect(x, y+i, x+wide, y+i+1), color.RGBA{uint8(f * float64(c.R)), uint8(f * float64(c.G)), uint8(f * float64(c.B)), 255})
+		step := color.RGBA{uint8(f * float64(c.R)), uint8(f * float64(c.G)), uint8(f * float64(c.B)), 255}
+		fillRect(img, image.Rect(x, y+i, x+wide, y+i+1), step)
 	}
 	s.note("bar", image.Rect(x, y, x+wide, y+long))
 }

@@ -147,12 +147,12 @@ func (w *world) marks(s *screen, l *eval.CaptureLabel) {
 			sbox := detect.BoxOf(sb)
 			m.Shadow = &sbox
 			if t.class == detect.SuspendedTarget {
-				gap := float64(sb.Min.X - hb.Max.X)
-				if side == detect.Port {
-					gap = float64(hb.Min.X - sb.Max.X)
-				}
-				gap = math.Max(0, gap)
+				gap := tenth(w.gap(h, sh) * s.kx)
 				m.GapPx = &gap
+				// what seems to touch its shadow cannot be told from what lies on the bottom
+				if gap < 1.5 {
+					sure = false
+				}
 			}
 		}
 		l.Marks = append(l.Marks, m)
@@ -164,23 +164,62 @@ func hundredth(x float64) *float64 {
 	return &r
 }
 
+// gap is the median over pings of the bins between a thing's highlight and its shadow.
+func (w *world) gap(lit, shaded *extent) float64 {
+	wd := 2 * w.ng
+	out := func(b int32) int {
+		k := int(b)%wd - w.ng
+		if k < 0 {
+			k = -1 - k
+		}
+		return k
+	}
+	far := map[int]int{}
+	for _, b := range lit.bins {
+		far[int(b)/wd] = max(far[int(b)/wd], out(b))
+	}
+	near := map[int]int{}
+	for _, b := range shaded.bins {
+		k, ok := near[int(b)/wd]
+		if !ok || out(b) < k {
+			near[int(b)/wd] = out(b)
+		}
+	}
+	var gaps []float64
+	for y, k := range near {
+		if f, ok := far[y]; ok {
+			gaps = append(gaps, math.Max(0, float64(k-f-1)))
+		}
+	}
+	if len(gaps) == 0 {
+		return 0
+	}
+	slices.Sort(gaps)
+	return gaps[len(gaps)/2]
+}
+
 // sight is how a place stands out: by how many grey levels, and in units of how much such places differ around it.
 type sight struct{ z, step float64 }
 
 // judge says whether a careful reader would be sure of a thing, and whether it is there to be seen at all.
 func judge(bright, dark sight, hb, sb image.Rectangle) (sure, there bool) {
-	seenBright, seenDark := bright.z > 3.2 && bright.step > 11, dark.z < -3.2 && dark.step < -10
-	large := max(hb.Dx(), hb.Dy()) >= 4 && hb.Dx()*hb.Dy() >= 8
-	largeDark := min(sb.Dx(), sb.Dy()) >= 2 && max(sb.Dx(), sb.Dy()) >= 5
 	// around a large thing there is too little of the same to tell how much it varies: the step alone counts
 	area, areaDark := hb.Dx()*hb.Dy(), sb.Dx()*sb.Dy()
-	huge := area > 900 && (bright.step > 20 || bright.step > 12 && bright.z > 1.5)
-	fair := bright.z > 1.8 && bright.step > 8
-	sure = large && (seenBright && (bright.z > 5 || dark.z < -1.2) || seenDark && largeDark && fair)
-	sure = sure || huge
-	there = sure || bright.z > 1.2 && bright.step > 4 || dark.z < -1.2 && dark.step < -4 || area > 400 && bright.step > 8 ||
-		areaDark > 400 && dark.step < -8
-	return sure, there
+	sure = area > 900 && (bright.step > 20 || bright.step > 12 && bright.z > 1.5) || sureSmall(bright, dark, hb, sb)
+	there = sure || bright.z > 1.2 && bright.step > 4 || dark.z < -1.2 && dark.step < -4
+	return sure, there || area > 400 && bright.step > 8 || areaDark > 400 && dark.step < -8
+}
+
+// sureSmall wants a highlight that stands out by itself, or a shadow that does and a fair highlight before it.
+func sureSmall(bright, dark sight, hb, sb image.Rectangle) bool {
+	if max(hb.Dx(), hb.Dy()) < 4 || hb.Dx()*hb.Dy() < 8 {
+		return false
+	}
+	if bright.z > 4 && bright.step > 11 && (bright.z > 6 || dark.z < -1.5) {
+		return true
+	}
+	large := min(sb.Dx(), sb.Dy()) >= 2 && max(sb.Dx(), sb.Dy()) >= 5
+	return large && dark.z < -3.2 && dark.step < -10 && bright.z > 1.8 && bright.step > 8
 }
 
 // eye measures the finished picture.
@@ -229,7 +268,8 @@ func (e *eye) stands(x *extent, box image.Rectangle) (sight, bool) {
 	return sight{(own - mid) / spread, own - mid}, true
 }
 
-// around are the means over the shape at places beside it: a whole box away, or, where the shape is a thin line in a wide box, a few pixels.
+// around are the means over the shape at places beside it: a whole box away, or, where the shape is a thin line in a wide box,
+// a few pixels.
 func (e *eye) around(x *extent, pts []image.Point, box, bounds image.Rectangle) []float64 {
 	stepX, stepY := box.Dx()+3, box.Dy()+3
 	if filled := float64(x.n) * e.s.kx * e.s.ky / float64(box.Dx()*box.Dy()); filled < 0.3 {

@@ -1,12 +1,13 @@
 // Package placeworld draws side-scan captures of invented places, with the truth about what lies and hangs in them.
 //
-// A place (flooded timber, a dam's riprap, a marina, …) is drawn first as a height map with reflectivity, seen from above, in metres. Each ping
-// then looks along its own ground profile: what a nearer and steeper point hides lies in shadow, what faces the boat echoes more. Things that hang
-// in the water get their place by slant range and throw their shadow along the same rays. Which thing lit or shaded each bin is kept,
-// so that the label's boxes come from what was drawn.
+// A place (flooded timber, a dam's riprap, a marina, …) is drawn first as a height map with reflectivity, seen from above, in
+// metres. Each ping then looks along its own ground profile: what a nearer and steeper point hides lies in shadow, what faces the
+// boat echoes more. Things that hang in the water get their place by slant range and throw their shadow along the same rays.
+// Which thing lit or shaded each bin is kept, so that the label's boxes come from what was drawn.
 //
 // Geometry (derived from similar triangles, common practice, no source): a point at ground range g, with d metres of water
-// between it and the height of the transducer, has slant range sqrt(g²+d²); it is seen where g/d is no less than at any nearer point of the ping.
+// between it and the height of the transducer, has slant range sqrt(g²+d²); it is seen where g/d is no less than at any nearer
+// point of the ping.
 package placeworld
 
 import (

@@ -114,7 +114,10 @@ func (w *world) post(u, v, r, high float64, kind string) {
 		return
 	}
 	lean, salt, glare := w.uni(0, 0.4), w.Uint32(), w.glare()
-	w.stamp(u, v, r, r, 0, func(_, q float64, x, y int) (float64, float64, bool) {
+	w.stamp(u, v, r, r*w.uni(0.7, 1), 0, func(p, q float64, x, y int) (float64, float64, bool) {
+		if p*p+q*q+0.5*float64(hash(salt, x, y)) > 1.4 {
+			return 0, 1, false
+		}
 		return high * (1 - lean*math.Abs(q)), glare * (0.4 + 1.2*float64(hash(salt, x, y))), true
 	}, id)
 }
@@ -149,20 +152,7 @@ func (w *world) hollow(u, v, a, b, dir float64, form, kind string) {
 		if p < -1 || p > 1 || q < -1 || q > 1 {
 			return 0, 1, false
 		}
-		edge := 0.0 // 1 at the outline, 0 at the heart
-		switch form {
-		case "ring":
-			edge = math.Hypot(p, q)
-		case "hull":
-			edge = math.Abs(q) / math.Sqrt(math.Max(0.02, 1-p*p*p*p))
-		case "ladder":
-			edge = math.Abs(q)
-			if math.Mod(p+1, 0.25) < 0.08 {
-				edge = 1
-			}
-		default:
-			edge = math.Max(math.Abs(q), 1-(1-math.Abs(p))*a/b)
-		}
+		edge := edgeOf(form, p, q, a/b)
 		if edge > 1 || hash(salt, int(p*6), int(q*6)) > keep {
 			return 0, 1, false
 		}
@@ -174,6 +164,23 @@ func (w *world) hollow(u, v, a, b, dir float64, form, kind string) {
 		}
 		return high, glare * (0.4 + 1.2*float64(hash(salt, x, y))), true
 	}, id)
+}
+
+// edgeOf is 1 at the outline of a form and 0 at its heart; long is its length over its width.
+func edgeOf(form string, p, q, long float64) float64 {
+	switch form {
+	case "ring":
+		return math.Hypot(p, q)
+	case "hull":
+		return math.Abs(q) / math.Sqrt(math.Max(0.02, 1-p*p*p*p))
+	case "ladder":
+		if math.Mod(p+1, 0.25) < 0.08 {
+			return 1
+		}
+		return math.Abs(q)
+	default:
+		return math.Max(math.Abs(q), 1-(1-math.Abs(p))*long)
+	}
 }
 
 // block is a flat-topped body: a mooring block, a car-sized box, a pillar.
