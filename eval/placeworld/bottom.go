@@ -14,6 +14,9 @@ func (w *world) layBottom() {
 	}
 	tint := w.logUni(0.03, 0.55)
 	w.fractal(w.refl, wd, lattice{w.logUni(20, 200), w.logUni(15, 200), w.uni(-1.5, 1.5)}, w.between(3, 6), w.uni(0.35, 0.85), tint)
+	if w.chance(0.6) {
+		w.fractal(w.refl, wd, lattice{w.logUni(2, 16), w.logUni(2, 30), w.uni(-1, 1)}, 3, w.uni(0.4, 0.9), w.logUni(0.05, 0.6))
+	}
 	if w.chance(0.55) {
 		w.edges()
 	}
@@ -21,6 +24,9 @@ func (w *world) layBottom() {
 		w.refl[i] = exp32(r)
 	}
 	slope := w.uni(-0.06, 0.06)
+	if w.chance(0.15) {
+		slope = w.uni(-0.35, 0.35)
+	}
 	cross := w.uni(-0.05, 0.05)
 	for y := range w.h {
 		for x := range wd {
@@ -86,8 +92,8 @@ func (w *world) gravel() {
 func (w *world) weed(level float64) {
 	patch := make([]float32, len(w.z))
 	w.fractal(patch, 2*w.ng, lattice{w.uni(30, 220), w.uni(30, 220), w.uni(-1, 1)}, 5, 0.6, 1)
-	high := float32(w.height(w.logUni(0.1, 1.5)))
-	glint := float32(w.logUni(0.5, 3))
+	high := float32(w.height(w.logUni(0.05, 0.9)))
+	glint := float32(w.logUni(0.5, 2.5))
 	dense := float32(w.logUni(0.05, 0.6))
 	q := w.quick()
 	for i, p := range patch {

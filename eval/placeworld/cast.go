@@ -60,7 +60,7 @@ func (w *world) at(y, side, k int) int {
 	return y*2*w.ng + w.ng + k
 }
 
-// castSide fills a ping of a side. A cell's echo is Lambert's law to a power of choice, over the true length of its surface.
+// castSide fills a ping of a side. Vegetation lets part of the sound through. A cell's echo is Lambert's law to a power of choice, over the true length of its surface.
 func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 	depth := w.depths[y]
 	dg := float32(w.dg)
@@ -68,7 +68,8 @@ func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 	var steepest, sBefore float32
 	var owner uint16
 	zBefore := w.z[w.at(y, side, 0)]
-	seenBefore := true
+	seenBefore, leaky := true, false
+	seenThrough := float32(w.leak)
 	first := float32(math.Inf(1))
 	for j := range w.ng {
 		i := w.at(y, side, j)
@@ -85,6 +86,9 @@ func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 		if t < steepest {
 			if k := int(s / dg); k < w.ng {
 				w.shaded[w.at(y, side, k)] = owner
+			}
+			if leaky && seenThrough > 0 {
+				w.deposit(y, side, s/dg-0.5, s/dg+0.5, w.refl[i]*d/s*seenThrough, 0)
 			}
 			seenBefore, sBefore = false, s
 			continue
@@ -106,7 +110,7 @@ func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 		}
 		w.deposit(y, side, sBefore/dg, s/dg, e, w.id[i])
 		if t > steepest {
-			steepest, owner = t, w.id[i]
+			steepest, owner, leaky = t, w.id[i], w.soft[i]
 		}
 		seenBefore, sBefore = true, s
 	}

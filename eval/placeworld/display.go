@@ -40,7 +40,9 @@ func (w *world) display() (*screen, error) {
 	pw, ph := w.panelSize(wd)
 	grey = resample(grey, wd, w.h, pw, ph, w.chance(0.15))
 	if w.chance(0.4) {
-		blur(grey, pw, float32(w.uni(0.1, 0.5)))
+		for range w.between(1, 2) {
+			blur(grey, pw, float32(w.uni(0.1, 0.6)))
+		}
 	}
 	img := image.NewRGBA(image.Rectangle{})
 	ramp := w.ramp(s)
@@ -142,7 +144,7 @@ func (w *world) oneSide(s *screen, grey []float32) ([]float32, int) {
 
 // panelSize is the panel on the screen: the record squeezed or stretched, each axis for itself.
 func (w *world) panelSize(cols int) (pw, ph int) {
-	k := w.logUni(0.6, 2)
+	k := w.logUni(0.6, 3)
 	pw = int(clamp(float64(cols)*k, 360, 1750))
 	ph = int(clamp(float64(w.h)*k*w.logUni(0.6, 1.6), 220, 1000))
 	return pw, ph

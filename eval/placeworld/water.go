@@ -211,6 +211,12 @@ func (w *world) addFaults() {
 			scale(w.echo[y*wd:(y+1)*wd], exp32(float32(jitter*w.NormFloat64())))
 		}
 	}
+	if w.chance(0.3) {
+		gain := float32(w.logUni(0.5, 2))
+		for y := range w.h {
+			scale(w.echo[y*wd:y*wd+w.ng], gain)
+		}
+	}
 	if w.chance(0.2) {
 		w.otherSounder()
 	}

@@ -50,19 +50,21 @@ type world struct {
 	fill        float64
 	lost        [][2]int
 	soften      float64
+	leak        float64 // share of the sound that vegetation lets through
 }
 
 func newWorld(seed int64) *world {
 	w := &world{dice: newDice(seed)}
 	w.empty = w.chance(0.17)
 	w.rangeM = w.logUni(8, 60)
-	w.ng = w.between(170, 620)
-	w.h = w.between(240, 760)
+	w.ng = int(w.logUni(130, 620))
+	w.h = int(w.logUni(180, 760))
 	w.dg = w.rangeM / float64(w.ng)
 	w.dv = w.dg * w.logUni(0.45, 2.8)
 	w.depthM = w.rangeM * w.logUni(0.07, 0.5)
 	w.lookPower = w.uni(0.8, 1.7)
 	w.fill = w.logUni(0.015, 0.4)
+	w.leak = w.uni(0.2, 0.9)
 	w.soften = w.uni(0, 0.6)
 	n := w.h * 2 * w.ng
 	w.z, w.refl, w.echo = make([]float32, n), make([]float32, n), make([]float32, n)
