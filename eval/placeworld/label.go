@@ -141,10 +141,10 @@ func (w *world) marks(s *screen, l *eval.CaptureLabel) {
 		if !there && measured {
 			continue
 		}
-		box := detect.BoxOf(hb)
+		box := detect.BoxOf(eye.seen(h, bright))
 		m.Highlight, m.Sure = &box, &sure
 		if dark.z < -1 && dark.step < -3 || sb.Dx()*sb.Dy() > 900 && dark.step < -6 {
-			sbox := detect.BoxOf(sb)
+			sbox := detect.BoxOf(eye.seen(sh, dark))
 			m.Shadow = &sbox
 			if t.class == detect.SuspendedTarget {
 				gap := tenth(w.gap(h, sh) * s.kx)
@@ -198,8 +198,9 @@ func (w *world) gap(lit, shaded *extent) float64 {
 	return gaps[len(gaps)/2]
 }
 
-// sight is how a place stands out: by how many grey levels, and in units of how much such places differ around it.
-type sight struct{ z, step float64 }
+// sight is how a place stands out: by how many grey levels, and in units of how much such places differ around it, whose middle
+// grey is about.
+type sight struct{ z, step, about float64 }
 
 // judge says whether a careful reader would be sure of a thing, and whether it is there to be seen at all.
 func judge(bright, dark sight, hb, sb image.Rectangle) (sure, there bool) {
@@ -265,7 +266,47 @@ func (e *eye) stands(x *extent, box image.Rectangle) (sight, bool) {
 	}
 	slices.Sort(dev)
 	spread := 1.48*dev[len(dev)/2] + 1.5
-	return sight{(own - mid) / spread, own - mid}, true
+	return sight{(own - mid) / spread, own - mid, mid}, true
+}
+
+// seen is the box of a thing without the margins that hardly differ from what is around it: columns and rows at its ends are left
+// out while their own step is less than a quarter of the whole's, a fifth of the box at most at each end.
+func (e *eye) seen(x *extent, look sight) image.Rectangle {
+	wd := 2 * e.ng
+	box := x.box(wd)
+	if math.Abs(look.z) < 2 || math.Abs(look.step) < 6 {
+		return e.s.onScreen(box)
+	}
+	cols, rows := make([]float64, box.Dx()), make([]float64, box.Dy())
+	nc, nr := make([]float64, box.Dx()), make([]float64, box.Dy())
+	for _, b := range x.bins {
+		p := image.Pt(int(b)%wd, int(b)/wd)
+		q := image.Pt(int(e.s.left+(float64(p.X)+0.5)*e.s.kx), int(e.s.top+(float64(p.Y)+0.5)*e.s.ky))
+		if !p.In(box) || !q.In(e.s.panel) {
+			continue
+		}
+		step := (float64(e.lum[q.Y*e.wd+q.X]) - look.about) / look.step
+		cols[p.X-box.Min.X] += step
+		nc[p.X-box.Min.X]++
+		rows[p.Y-box.Min.Y] += step
+		nr[p.Y-box.Min.Y]++
+	}
+	x0, x1 := ends(cols, nc)
+	y0, y1 := ends(rows, nr)
+	return e.s.onScreen(image.Rect(box.Min.X+x0, box.Min.Y+y0, box.Min.X+x1, box.Min.Y+y1))
+}
+
+// ends are the first and past the last of the sums whose mean is a quarter or more.
+func ends(sum, n []float64) (from, to int) {
+	to = len(sum)
+	most := len(sum) / 5
+	for from < most && sum[from] < 0.25*n[from]+1e-9 {
+		from++
+	}
+	for to > len(sum)-most && sum[to-1] < 0.25*n[to-1]+1e-9 {
+		to--
+	}
+	return from, to
 }
 
 // around are the means over the shape at places beside it: a whole box away, or, where the shape is a thin line in a wide box,
