@@ -60,7 +60,8 @@ func (w *world) at(y, side, k int) int {
 	return y*2*w.ng + w.ng + k
 }
 
-// castSide fills a ping of a side. Vegetation lets part of the sound through. A cell's echo is Lambert's law to a power of choice, over the true length of its surface.
+// castSide fills a ping of a side. A cell's echo is Lambert's law to a power of choice, over the true length of its surface.
+// Vegetation lets part of the sound through.
 func (w *world) castSide(y, side int, fans []interval, tvg []float32) {
 	depth := w.depths[y]
 	dg := float32(w.dg)

@@ -7,7 +7,7 @@ import (
 )
 
 // glare is how strongly a thing echoes, as a multiple of ordinary bottom.
-func (w *world) glare() float64 { return w.logUni(1, 8) }
+func (w *world) glare() float64 { return w.logUni(1.3, 10) }
 
 // lay makes a labelled thing of a height, or none (id 0) in a place that holds none. ok tells whether to draw it.
 func (w *world) lay(class detect.Class, kind string, high float64) (id uint16, ok bool) {
@@ -41,7 +41,7 @@ func (w *world) lump(high, glare float64) shape {
 }
 
 func (w *world) rock(u, v, r float64) {
-	high := w.height(r * w.logUni(0.5, 1.7))
+	high := w.height(r * w.logUni(0.6, 2.2))
 	if id, ok := w.lay(detect.BottomObject, "rock", high); ok {
 		w.stamp(u, v, r, r*w.uni(0.5, 1), w.uni(0, math.Pi), w.lump(high, w.glare()), id)
 	}
@@ -273,8 +273,8 @@ func (w *world) fish(u, v, near float64) {
 		gap = w.logUni(6, 120)
 	}
 	s.off = math.Min(w.offForGap(s.g, gap), 0.75*w.depthM)
-	s.level = w.logUni(1.8, 12)
-	s.through = float32(w.uni(0, 0.6))
+	s.level = w.logUni(2.3, 15)
+	s.through = float32(w.uni(0, 0.5))
 	s.id = w.newThing(thing{class: detect.SuspendedTarget, kind: "fish", heightM: s.body, offBottomM: s.off})
 	w.swimmers = append(w.swimmers, s)
 }
@@ -288,7 +288,7 @@ func (w *world) school(u, v float64, kind string) {
 	off := math.Min(w.offForGap(math.Abs(u), w.logUni(3, 90)+across/w.dg*0.7), 0.6*w.depthM)
 	tall := math.Min(w.logUni(0.2, 0.5)*across, 0.25*w.depthM)
 	id := w.newThing(thing{class: detect.SuspendedTarget, kind: kind, heightM: tall, offBottomM: off})
-	level, through := w.logUni(1.2, 7), float32(w.uni(0.35, 0.85))
+	level, through := w.logUni(1.6, 8), float32(w.uni(0.35, 0.85))
 	n := w.between(8, 45)
 	for range n {
 		s := swimmer{id: id, port: u < 0, level: level * w.logUni(0.5, 2), through: through}
