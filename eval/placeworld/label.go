@@ -81,7 +81,26 @@ func (w *world) label(s *screen) eval.CaptureLabel {
 		l.LostRows = append(l.LostRows, [2]int{b.Min.Y, b.Max.Y})
 	}
 	w.marks(s, &l)
+	doubtOverlaps(l.Marks)
 	return l
+}
+
+// doubtOverlaps takes the certainty from what hangs before something that lies or stands there: which echo is whose cannot be told.
+func doubtOverlaps(marks []eval.MarkLabel) {
+	for i := range marks {
+		if marks[i].Class != detect.SuspendedTarget {
+			continue
+		}
+		own := marks[i].Highlight.Rect()
+		for j := range marks {
+			if marks[j].Class == detect.SuspendedTarget || marks[j].Side != marks[i].Side {
+				continue
+			}
+			if both := own.Intersect(marks[j].Highlight.Rect()); 3*both.Dx()*both.Dy() > own.Dx()*own.Dy() {
+				*marks[i].Sure = false
+			}
+		}
+	}
 }
 
 // bounds gives the nadir and the first returns every 8 rows of the picture.
@@ -150,7 +169,7 @@ func (w *world) marks(s *screen, l *eval.CaptureLabel) {
 				gap := tenth(w.gap(h, sh) * s.kx)
 				m.GapPx = &gap
 				// what seems to touch its shadow cannot be told from what lies on the bottom
-				if gap < 1.5 {
+				if gap < 2 {
 					sure = false
 				}
 			}
@@ -207,6 +226,7 @@ func judge(bright, dark sight, hb, sb image.Rectangle) (sure, there bool) {
 	// around a large thing there is too little of the same to tell how much it varies: the step alone counts
 	area, areaDark := hb.Dx()*hb.Dy(), sb.Dx()*sb.Dy()
 	sure = area > 900 && (bright.step > 20 || bright.step > 12 && bright.z > 1.5) || sureSmall(bright, dark, hb, sb)
+	sure = sure || area > 100 && areaDark > 900 && dark.step < -18 && bright.step > 10
 	there = sure || bright.z > 1.2 && bright.step > 4 || dark.z < -1.2 && dark.step < -4
 	return sure, there || area > 400 && bright.step > 8 || areaDark > 400 && dark.step < -8
 }
@@ -217,6 +237,9 @@ func sureSmall(bright, dark sight, hb, sb image.Rectangle) bool {
 		return false
 	}
 	if bright.z > 4 && bright.step > 11 && (bright.z > 6 || dark.z < -1.5) {
+		return true
+	}
+	if bright.z > 2.2 && dark.z < -2.2 && bright.z-dark.z > 6 && bright.step > 9 && dark.step < -8 {
 		return true
 	}
 	large := min(sb.Dx(), sb.Dy()) >= 2 && max(sb.Dx(), sb.Dy()) >= 5
@@ -266,7 +289,12 @@ func (e *eye) stands(x *extent, box image.Rectangle) (sight, bool) {
 	}
 	slices.Sort(dev)
 	spread := 1.48*dev[len(dev)/2] + 1.5
-	return sight{(own - mid) / spread, own - mid, mid}, true
+	z := (own - mid) / spread
+	// at an edge, half of what is around is as bright as the thing itself
+	if fifth := len(around) / 5; own > mid && own < around[len(around)-1-fifth]+2 || own < mid && own > around[fifth]-2 {
+		z = clamp(z, -1.5, 1.5)
+	}
+	return sight{z, own - mid, mid}, true
 }
 
 // seen is the box of a thing without the margins that hardly differ from what is around it: columns and rows at its ends are left
