@@ -145,7 +145,7 @@ func (w *world) oneSide(s *screen, grey []float32) ([]float32, int) {
 // panelSize is the panel on the screen: the record squeezed or stretched, each axis for itself.
 func (w *world) panelSize(cols int) (pw, ph int) {
 	k := w.logUni(0.6, 3)
-	pw = int(clamp(float64(cols)*k, 360, 1750))
+	pw = int(clamp(float64(cols)*k, 360, 1730))
 	ph = int(clamp(float64(w.h)*k*w.logUni(0.6, 1.6), 220, 1000))
 	return pw, ph
 }

@@ -152,7 +152,7 @@ func TestMix(t *testing.T) {
 	var empty, marks, hanging, sure int
 	for seed := range int64(n) {
 		c := mustRender(t, 1000+seed)
-		if b := c.Image.Bounds(); b.Dx() < 500 || b.Dx() > 1960 {
+		if b := c.Image.Bounds(); b.Dx() < 500 || b.Dx() > 1920 {
 			t.Errorf("seed %d is %d px wide", seed, b.Dx())
 		}
 		if len(c.Label.Marks) == 0 {
