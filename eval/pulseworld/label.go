@@ -1,0 +1,284 @@
+package pulseworld
+
+import (
+	"fmt"
+	"image"
+	"image/color"
+	"math"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+)
+
+// label writes down what the picture shows. Whether a thing is to be seen is measured in the picture itself.
+func (w *world) label(seed int64, img image.Image) eval.CaptureLabel {
+	p := &w.disp
+	panel := p.panel
+	l := eval.CaptureLabel{
+		Capture: fmt.Sprintf("pulseworld-%d.png", seed), By: "scene", RangeM: w.rangeM, Panel: &panel,
+		Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: p.furniture,
+	}
+	if p.oneSide {
+		l.Side = w.swaths[0].side
+	} else {
+		for y := panel.Y; y < panel.Y+panel.H; y += 8 {
+			l.Nadir = append(l.Nadir, detect.RowX{float64(y), float64(panel.X) + float64(p.port)*p.fx})
+		}
+	}
+	for _, sw := range w.swaths {
+		rows := w.firstReturn(sw)
+		if sw.side == detect.Port {
+			l.FirstReturn.Port = rows
+		} else {
+			l.FirstReturn.Starboard = rows
+		}
+	}
+	for _, q := range w.lost {
+		y0, y1 := panel.Y+int(math.Ceil(float64(q[0])*p.fy)), panel.Y+int(float64(q[1])*p.fy)
+		if y1 > y0 {
+			l.LostRows = append(l.LostRows, [2]int{y0, y1})
+		}
+	}
+	for _, a := range p.stones {
+		if r, ok := w.region(a); ok {
+			l.Regions = append(l.Regions, r)
+		}
+	}
+	m := newMeter(img, panel)
+	if p.inverted {
+		m.sign = -1
+	}
+	m.furniture = p.furniture
+	type pair struct{ hi, sh *detect.Box }
+	boxes := make([]pair, len(w.things))
+	for i, t := range w.things {
+		sw := w.swaths[t.sw]
+		if b, ok := w.boxOf(sw, t.bright); ok {
+			boxes[i].hi = &b
+			m.avoid = append(m.avoid, b)
+		}
+		if b, ok := w.boxOf(sw, t.dark); ok {
+			boxes[i].sh = &b
+			m.avoid = append(m.avoid, b)
+		}
+	}
+	for i, t := range w.things {
+		if mark, ok := w.mark(t, m, boxes[i].hi, boxes[i].sh, l.LostRows); ok {
+			l.Marks = append(l.Marks, mark)
+		}
+	}
+	return l
+}
+
+func (w *world) firstReturn(sw *swath) []detect.RowX {
+	p := &w.disp
+	var out []detect.RowX
+	for y := p.panel.Y; y < p.panel.Y+p.panel.H; y += 8 {
+		ping := min(w.pings-1, int((float64(y-p.panel.Y)+0.5)/p.fy))
+		b := w.binAt(sw.h[ping])
+		if b < 0 || b >= float64(sw.nb) {
+			continue
+		}
+		out = append(out, detect.RowX{float64(y), w.xOf(sw, b)})
+	}
+	return out
+}
+
+// xOf is where a fractional bin lies in the picture.
+func (w *world) xOf(sw *swath, bin float64) float64 {
+	p := &w.disp
+	if sw.side == detect.Port {
+		bin = -bin
+	}
+	return float64(p.panel.X) + (float64(p.port)+bin)*p.fx
+}
+
+// boxOf is a reach in pixels of the picture.
+func (w *world) boxOf(sw *swath, r reach) (detect.Box, bool) {
+	if r.empty() {
+		return detect.Box{}, false
+	}
+	p := &w.disp
+	xa, xb := w.xOf(sw, float64(r.b0)), w.xOf(sw, float64(r.b1))
+	if xa > xb {
+		xa, xb = xb, xa
+	}
+	ya, yb := float64(p.panel.Y)+float64(r.p0)*p.fy, float64(p.panel.Y)+float64(r.p1)*p.fy
+	box := image.Rect(int(math.Floor(xa+0.25)), int(math.Floor(ya+0.25)), int(math.Ceil(xb-0.25)), int(math.Ceil(yb-0.25)))
+	box = box.Intersect(p.panel.Rect())
+	return detect.BoxOf(box), !box.Empty()
+}
+
+// mark labels a thing, or says that nothing of it shows.
+func (w *world) mark(t *thing, m *meter, hi, sh *detect.Box, lost [][2]int) (eval.MarkLabel, bool) {
+	sw := w.swaths[t.sw]
+	out := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sw.side}
+	var zh, zs, dh, ds float64
+	if hi != nil {
+		zh, dh = m.stands(*hi)
+		out.Highlight = hi
+	}
+	if sh != nil {
+		zs, ds = m.stands(*sh)
+		zs, ds = -zs, -ds
+		out.Shadow = sh
+	}
+	if hi != nil && (zh < 1 || dh < 3) {
+		out.Highlight = nil
+	}
+	if sh != nil && (zs < 1 || ds < 3 || min(sh.W, sh.H) < 2) {
+		out.Shadow = nil
+	}
+	if out.Highlight == nil && out.Shadow == nil {
+		return out, false
+	}
+	height, off, slant := t.heightM, t.offM, math.Hypot(t.x, w.altitudeAt(sw, t.y)-t.offM-t.heightM/2)
+	out.HeightM, out.OffBottomM, out.SlantM = &height, &off, &slant
+	if !t.hangs {
+		out.SlantM = nil
+	}
+	seenH := out.Highlight != nil && zh >= 2.2 && dh >= 9 && max(hi.W, hi.H) >= 4
+	seenS := out.Shadow != nil && zs >= 2.2 && ds >= 9 && max(sh.W, sh.H) >= 4 && min(sh.W, sh.H) >= 2
+	sure := (seenH && zh > 3.2 && out.Shadow != nil && zs > 1.3) || (seenS && zs > 3.2 && out.Highlight != nil && zh > 1.3) || (seenH && seenS)
+	if t.hangs {
+		sure = w.sureHanging(t, &out, seenH, zh, zs)
+	} else if out.Highlight == nil {
+		sure = false
+	}
+	for _, b := range []*detect.Box{out.Highlight, out.Shadow} {
+		if b == nil {
+			continue
+		}
+		for _, q := range lost {
+			if b.Y < q[1] && b.Y+b.H > q[0] {
+				sure = false
+			}
+		}
+		if m.covered(*b) > 0.35 {
+			sure = false
+		}
+	}
+	out.Sure = &sure
+	return out, true
+}
+
+// sureHanging judges a thing in the water and measures its gap. Over the bottom it takes both echo and shadow to tell that it hangs.
+func (w *world) sureHanging(t *thing, out *eval.MarkLabel, seenH bool, zh, zs float64) bool {
+	inColumn := *out.SlantM < w.altitudeAt(w.swaths[t.sw], t.y)*0.985
+	if out.Highlight == nil {
+		return false
+	}
+	if out.Shadow == nil {
+		return inColumn && seenH && zh > 3
+	}
+	gap := float64(out.Shadow.X - out.Highlight.X - out.Highlight.W)
+	if out.Side == detect.Port {
+		gap = float64(out.Highlight.X - out.Shadow.X - out.Shadow.W)
+	}
+	if gap < 1 {
+		gap = 0
+	}
+	out.GapPx = &gap
+	if gap == 0 {
+		return false
+	}
+	return seenH && (zs > 1.6 || (inColumn && zh > 3))
+}
+
+// meter measures brightness in the finished picture.
+type meter struct {
+	panel     detect.Box
+	sum       []float64 // integral of luminance over the panel
+	sign      float64
+	avoid     []detect.Box
+	furniture []eval.FurnitureLabel
+}
+
+func newMeter(img image.Image, panel detect.Box) *meter {
+	m := &meter{panel: panel, sign: 1, sum: make([]float64, (panel.W+1)*(panel.H+1))}
+	n := panel.W + 1
+	for y := range panel.H {
+		line := 0.0
+		for x := range panel.W {
+			line += luminance(img, panel.X+x, panel.Y+y)
+			m.sum[(y+1)*n+x+1] = m.sum[y*n+x+1] + line
+		}
+	}
+	return m
+}
+
+func luminance(img image.Image, x, y int) float64 {
+	switch im := img.(type) {
+	case *image.RGBA:
+		i := im.PixOffset(x, y)
+		return 0.299*float64(im.Pix[i]) + 0.587*float64(im.Pix[i+1]) + 0.114*float64(im.Pix[i+2])
+	case *image.YCbCr:
+		return float64(im.Y[im.YOffset(x, y)])
+	}
+	return float64(color.GrayModel.Convert(img.At(x, y)).(color.Gray).Y)
+}
+
+// mean is the mean luminance of a box; ok is false where it leaves the panel.
+func (m *meter) mean(x, y, w, h int) (float64, bool) {
+	x, y = x-m.panel.X, y-m.panel.Y
+	if x < 0 || y < 0 || x+w > m.panel.W || y+h > m.panel.H {
+		return 0, false
+	}
+	n := m.panel.W + 1
+	s := m.sum[(y+h)*n+x+w] - m.sum[y*n+x+w] - m.sum[(y+h)*n+x] + m.sum[y*n+x]
+	return s / float64(w*h), true
+}
+
+// stands tells how far a box's mean stands off boxes of its size around it, in units of their spread and in grey levels; positive
+// for more echo.
+func (m *meter) stands(b detect.Box) (z, diff float64) {
+	here, _ := m.mean(b.X, b.Y, b.W, b.H)
+	var n, sum, sq float64
+	w, h := min(b.W, 60), min(b.H, 60)
+	cx, cy := b.X+b.W/2, b.Y+b.H/2
+	for ky := -3; ky <= 3; ky++ {
+		for kx := -2; kx <= 2; kx++ {
+			x := cx + kx*(b.W/2+w/2+3)/2 - w/2
+			y := cy + ky*(b.H/2+h/2+3)/2 - h/2
+			if m.near(x, y, w, h) {
+				continue
+			}
+			if v, ok := m.mean(x, y, w, h); ok {
+				n++
+				sum += v
+				sq += v * v
+			}
+		}
+	}
+	if n < 4 {
+		return 0, 0
+	}
+	mean := sum / n
+	sd := math.Sqrt(max(0, sq/n-mean*mean))
+	diff = (here - mean) * m.sign
+	return diff / max(sd, 2), diff
+}
+
+func (m *meter) near(x, y, w, h int) bool {
+	for _, o := range m.avoid {
+		if x < o.X+o.W && o.X < x+w && y < o.Y+o.H && o.Y < y+h {
+			return true
+		}
+	}
+	for _, f := range m.furniture {
+		if o := f.Box; x < o.X+o.W && o.X < x+w && y < o.Y+o.H && o.Y < y+h {
+			return true
+		}
+	}
+	return false
+}
+
+// covered is the share of a box under furniture.
+func (m *meter) covered(b detect.Box) float64 {
+	n := 0
+	for _, f := range m.furniture {
+		r := f.Box.Rect().Intersect(b.Rect())
+		n += r.Dx() * r.Dy()
+	}
+	return float64(n) / float64(b.W*b.H)
+}
