@@ -43,21 +43,22 @@ type bottomPlan struct {
 	broad, raw *lattice
 }
 
-func newGround(d *dice, binM, rangeM float64) ground {
+func newGround(d *dice, binM, graze float64) ground {
 	g := ground{
-		levelDB: d.uni(-5, 5), nu: d.logu(0.5, 12), texDB: d.logu(0.3, 5),
-		tex:    newFrame(d, d.logu(1.5, 25)*binM, d.logu(0.25, 6), d.uni(0, math.Pi)),
-		relief: newFrame(d, d.logu(3, 40)*binM, d.logu(0.3, 5), d.uni(0, math.Pi)),
+		levelDB: d.uni(-5, 5), nu: d.logu(0.8, 20), texDB: d.logu(0.2, 3.5),
+		tex: newFrame(d, d.logu(1.5, 25)*binM, d.logu(0.25, 6), d.uni(0, math.Pi)),
 	}
-	g.reliefM = d.logu(0.02, 0.6) * 3 * binM
+	// Relief is measured by the grazing angle, so that it stays texture and throws no shadow that would be worth a look.
+	node := d.logu(3, 40) * binM
+	g.relief = newFrame(d, node, d.logu(0.3, 5), d.uni(0, math.Pi))
+	g.reliefM = node * graze * d.logu(0.02, 0.4)
 	if d.chance(0.12) {
-		g.ledgeM = d.logu(1, 6) * binM
-		g.reliefM *= 3
+		g.ledgeM = d.logu(0.5, 4) * binM * graze
 	}
 	if d.chance(0.28) {
 		period := d.logu(4, 60) * binM
 		g.ripple = newFrame(d, period, 1, d.uni(-1.2, 1.2)+math.Pi*float64(d.IntN(2)))
-		g.rippleM = period * d.logu(0.01, 0.1)
+		g.rippleM = period * graze * d.logu(0.04, 0.6)
 		g.wobble = d.logu(0.2, 2.5)
 	}
 	if d.chance(0.5) {
@@ -98,7 +99,7 @@ func (w *world) planBottom() *bottomPlan {
 		raw:   newLattice(w.dice, 5, 9, w.uni(0.7, 1.1)),
 	}
 	for i := range p.kinds {
-		p.kinds[i] = newGround(w.dice, w.binM, w.rangeM)
+		p.kinds[i] = newGround(w.dice, w.binM, w.graze)
 	}
 	p.border = newFrame(w.dice, w.rangeM/w.logu(15, 120), w.logu(0.3, 5), w.uni(0, math.Pi))
 	p.sharp = float32(w.logu(0.5, 30))
@@ -149,7 +150,7 @@ func (w *world) scatterFields() {
 			f.db, f.rim, f.bend = -w.uni(1, 6), w.uni(0, 5), w.uni(-0.15, 0.15)*f.a
 		case 3: // a depression: its near wall lies in shadow, its far wall is lit
 			f.a, f.b = w.logu(4, 30)*w.binM, w.logu(4, 30)*w.binM
-			f.hollowM = f.b * w.logu(0.08, 0.5)
+			f.hollowM = f.b * w.graze * w.logu(0.2, 1.5)
 		case 4: // soft vegetation
 			f.db, f.roughDB = w.uni(-2, 5), float32(w.uni(2, 7))
 		case 5: // scour: dark comet tail
@@ -273,7 +274,7 @@ func (g *ground) read(plan *bottomPlan, x, y float32) (db, z float32) {
 	z = n * float32(g.reliefM)
 	if g.ledgeM > 0 {
 		q := float32(g.ledgeM)
-		z = z*0.3 + q*float32(floor32(n*1.7))*0.6
+		z += q * float32(floor32(n*1.7))
 	}
 	if g.rippleM > 0 {
 		u, v := g.ripple.at(x, y)

@@ -79,9 +79,9 @@ func (p *display) mixPalette(d *dice) {
 	lum := func(c [3]float64) float64 { return 0.299*c[0] + 0.587*c[1] + 0.114*c[2] }
 	n := 2
 	switch u := d.Float64(); {
-	case u < 0.33:
+	case u < 0.36:
 		knots = [][3]float64{{0, 0, 0}, {1, 1, 1}}
-	case u < 0.6:
+	case u < 0.68:
 		r := [3]float64{1, d.uni(0.4, 0.8), d.uni(0, 0.5)}
 		if d.chance(0.35) {
 			i, j := d.IntN(3), d.IntN(3)
@@ -100,6 +100,11 @@ func (p *display) mixPalette(d *dice) {
 			f := want / max(lum(c), 0.05)
 			for k := range c {
 				c[k] = min(1, c[k]*f)
+			}
+			if l := lum(c); l < want { // what a pure colour can't reach is mixed with white
+				for k := range c {
+					c[k] += (1 - c[k]) * (want - l) / (1 - l)
+				}
 			}
 			knots = append(knots, c)
 		}

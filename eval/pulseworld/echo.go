@@ -60,10 +60,10 @@ func (w *world) listen(sw *swath) {
 // the transmitted pulse, lost pings.
 func (w *world) disturbRecord() {
 	if w.chance(0.2) {
-		w.secondEcho(float32(w.logu(0.03, 0.5)))
+		w.secondEcho(float32(w.logu(0.03, 0.4)))
 	}
-	if w.chance(0.2) && len(w.swaths) == 2 {
-		c := float32(w.logu(0.003, 0.12))
+	if w.chance(0.18) && len(w.swaths) == 2 {
+		c := float32(w.logu(0.003, 0.05))
 		a, b := w.swaths[0], w.swaths[1]
 		n := min(a.nb, b.nb)
 		for p := range w.pings {
@@ -84,7 +84,9 @@ func (w *world) disturbRecord() {
 	w.losePings(ref)
 }
 
+// secondEcho lays the bottom's echo by way of the surface over twice its range; only what is heard from below is strong enough.
 func (w *world) secondEcho(c float32) {
+	ref := w.bottomMedian()
 	for _, sw := range w.swaths {
 		for p := range w.pings {
 			row := sw.echo[p*sw.nb : (p+1)*sw.nb]
@@ -94,7 +96,7 @@ func (w *world) secondEcho(c float32) {
 					break
 				}
 				if k := int(w.binAt(s / 2)); k >= 0 {
-					row[b] += c * row[k]
+					row[b] += c * float32(math.Exp(2-s/sw.h[p])) * min(row[k], 4*ref)
 				}
 			}
 		}

@@ -2,6 +2,7 @@ package pulseworld
 
 import (
 	"math"
+	"slices"
 
 	"shadowgap/detect"
 )
@@ -27,21 +28,25 @@ type claim struct {
 func (w *world) populate() {
 	n := 0
 	if !w.chance(0.2) {
-		n = max(1, int(math.Round(w.logu(1, 15.4))))
+		n = max(1, int(math.Round(w.logu(1.5, 22))))
 	}
 	var taken []claim
 	w.growWeeds()
-	for range n {
+	order := make([]float64, n)
+	for i := range order {
+		order[i] = w.Float64()
+	}
+	slices.Sort(order) // high things first: what comes later may stand in their shadow
+	for _, u := range order {
 		for range 12 {
-			u := w.Float64()
 			var t *thing
 			switch {
-			case u < 0.38:
-				t = w.hang(&taken)
-			case u < 0.85:
+			case u < 0.15:
+				t = w.raise(&taken)
+			case u < 0.6:
 				t = w.lay(&taken)
 			default:
-				t = w.raise(&taken)
+				t = w.hang(&taken)
 			}
 			if t == nil {
 				continue
@@ -78,8 +83,8 @@ func (w *world) pick(taken *[]claim, lo, hi, big float64) *spot {
 	}
 	p.lenPx *= big
 	p.wiPx = p.lenPx * w.logu(0.3, 1.6)
-	p.shadowPx = w.logu(3, 45) * math.Sqrt(big)
-	p.db = w.uni(4, 20)
+	p.shadowPx = w.logu(4, 50) * math.Sqrt(big)
+	p.db = w.uni(7, 24)
 	if w.chance(0.15) {
 		p.db = w.uni(-2, 6)
 	}
@@ -177,9 +182,8 @@ func (w *world) lay(taken *[]claim) *thing {
 
 // growTree adds a skeleton of limbs: the trunk leans from its foot, each limb forks into thinner ones.
 func (w *world) growTree(t *thing, p *spot, topM, lean, steep float64) {
-	h := w.altitudeAt(w.swaths[t.sw], p.y)
 	lenA, lenR := p.lenPx*p.mA, p.wiPx*p.mR
-	unit := math.Sqrt(w.level(p.s, h)*w.swaths[t.sw].hushed) * math.Pow(10, (p.db+3)/20) * 0.6
+	unit := math.Sqrt(w.around(w.swaths[t.sw], p.s, p.y)) * math.Pow(10, (p.db+3)/20) * 0.6
 	var limb func(x, y, z, ang, up, length float64, depth int)
 	limb = func(x, y, z, ang, up, length float64, depth int) {
 		n := max(3, int(length*14))
@@ -222,7 +226,9 @@ func (w *world) raise(taken *[]claim) *thing {
 	p.shadowPx = w.logu(25, 220)
 	p.db = w.uni(6, 22)
 	t := &thing{class: detect.RaisedStructure, sw: p.sw, x: p.g, y: p.y}
-	topM := topFor(p.g, p.h, p.s+p.shadowPx*p.slantPx)
+	// Echoes of a high top come before those of the foot; broad things that reach far up would lie over half the water column.
+	over := w.logu(5, 40) * p.slantPx
+	topM := min(topFor(p.g, p.h, p.s+p.shadowPx*p.slantPx), p.h-math.Sqrt(max(0, (p.s-over)*(p.s-over)-p.g*p.g)))
 	s := &solid{
 		x: p.g, y: p.y, lenM: p.lenPx * p.mA, widM: p.wiPx * p.mR, rot: w.uni(-0.6, 0.6), topM: topM, ragged: w.uni(0.02, 0.35),
 		opacity: 1.1, db: p.db, topDB: w.uni(-25, -8), spiky: w.uni(0.2, 1.5), profile: round,
@@ -323,7 +329,7 @@ func (w *world) buildWall(t *thing, p *spot) {
 	broken := wander(w.dice, 400, w.logu(4, 60))
 	gone := w.uni(-4, -0.8)
 	dy := w.rowM * 0.5
-	unit := math.Sqrt(w.level(p.s, h)*w.swaths[t.sw].hushed) * math.Pow(10, p.db/20) * 0.8
+	unit := math.Sqrt(w.around(w.swaths[t.sw], p.s, p.y)) * math.Pow(10, p.db/20) * 0.8
 	thick := w.logu(1, 9) * p.slantPx
 	for y := y0; y <= y1; y += dy {
 		k := int((y - y0) / (y1 - y0 + 1e-9) * 399)

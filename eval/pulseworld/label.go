@@ -109,17 +109,26 @@ func (w *world) boxOf(sw *swath, r reach) (detect.Box, bool) {
 	return detect.BoxOf(box), !box.Empty()
 }
 
+// pixels are the places of cells in the picture.
+func (w *world) pixels(sw *swath, cells [][2]int) []image.Point {
+	out := make([]image.Point, len(cells))
+	for i, c := range cells {
+		out[i] = image.Pt(int(w.xOf(sw, float64(c[0])+0.5)), w.disp.panel.Y+int((float64(c[1])+0.5)*w.disp.fy))
+	}
+	return out
+}
+
 // mark labels a thing, or says that nothing of it shows.
 func (w *world) mark(t *thing, m *meter, hi, sh *detect.Box, lost [][2]int) (eval.MarkLabel, bool) {
 	sw := w.swaths[t.sw]
 	out := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sw.side}
 	var zh, zs, dh, ds float64
 	if hi != nil {
-		zh, dh = m.stands(*hi)
+		zh, dh = m.stands(*hi, w.pixels(sw, t.brightAt))
 		out.Highlight = hi
 	}
 	if sh != nil {
-		zs, ds = m.stands(*sh)
+		zs, ds = m.stands(*sh, w.pixels(sw, t.darkAt))
 		zs, ds = -zs, -ds
 		out.Shadow = sh
 	}
@@ -229,18 +238,33 @@ func (m *meter) mean(x, y, w, h int) (float64, bool) {
 	return s / float64(w*h), true
 }
 
-// stands tells how far a box's mean stands off boxes of its size around it, in units of their spread and in grey levels; positive
-// for more echo.
-func (m *meter) stands(b detect.Box) (z, diff float64) {
-	here, _ := m.mean(b.X, b.Y, b.W, b.H)
+// stands tells how far the mean of the given pixels stands off boxes of about as many around their box, in units of the spread of
+// those and in grey levels; positive for more echo.
+func (m *meter) stands(b detect.Box, at []image.Point) (z, diff float64) {
+	seen := map[image.Point]bool{}
+	var here float64
+	for _, q := range at {
+		if v, ok := m.mean(q.X, q.Y, 1, 1); ok && !seen[q] {
+			seen[q] = true
+			here += v
+		}
+	}
+	if len(seen) == 0 {
+		return 0, 0
+	}
+	here /= float64(len(seen))
+	side := int(math.Ceil(1.2 * math.Sqrt(float64(len(seen)))))
 	var n, sum, sq float64
-	w, h := min(b.W, 60), min(b.H, 60)
+	w, h := min(b.W, 40, max(side, 3)), min(b.H, 40, max(side, 3))
 	cx, cy := b.X+b.W/2, b.Y+b.H/2
 	for ky := -3; ky <= 3; ky++ {
-		for kx := -2; kx <= 2; kx++ {
+		for kx := -3; kx <= 3; kx++ {
 			x := cx + kx*(b.W/2+w/2+3)/2 - w/2
 			y := cy + ky*(b.H/2+h/2+3)/2 - h/2
-			if m.near(x, y, w, h) {
+			// A box at the rim is compared with what lies along it and on its other sides.
+			x = min(max(x, m.panel.X), m.panel.X+m.panel.W-w)
+			y = min(max(y, m.panel.Y), m.panel.Y+m.panel.H-h)
+			if m.near(b, x, y, w, h) {
 				continue
 			}
 			if v, ok := m.mean(x, y, w, h); ok {
@@ -250,7 +274,7 @@ func (m *meter) stands(b detect.Box) (z, diff float64) {
 			}
 		}
 	}
-	if n < 4 {
+	if n < 3 {
 		return 0, 0
 	}
 	mean := sum / n
@@ -259,8 +283,13 @@ func (m *meter) stands(b detect.Box) (z, diff float64) {
 	return diff / max(sd, 2), diff
 }
 
-func (m *meter) near(x, y, w, h int) bool {
+// near tells whether a place of comparison holds a thing or furniture. A much larger thing round the box itself, as a wall's
+// shadow, is its surroundings.
+func (m *meter) near(b detect.Box, x, y, w, h int) bool {
 	for _, o := range m.avoid {
+		if in := o.Rect().Intersect(b.Rect()); in.Dx()*in.Dy()*10 >= b.W*b.H*8 && o.W*o.H > 4*b.W*b.H {
+			continue
+		}
 		if x < o.X+o.W && o.X < x+w && y < o.Y+o.H && o.Y < y+h {
 			return true
 		}

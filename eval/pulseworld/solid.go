@@ -39,7 +39,7 @@ func (w *world) build(t *thing, s *solid) {
 	}
 	// A thing smaller than the beam's footprint shares its echo with plain bottom; what is to be seen at all must be the stronger.
 	thin := math.Sqrt(1 + foot/(2*ey+1e-9))
-	unit := math.Sqrt(w.level(r, h) * sw.hushed * math.Pow(10, s.db/10) * min(2, dx*dy/(w.binM*w.rowM)*2.5) * thin)
+	unit := math.Sqrt(w.around(sw, math.Hypot(s.x, h-s.baseM), s.y) * math.Pow(10, s.db/10) * min(2, dx*dy/(w.binM*w.rowM)*2.5) * thin)
 	flat := math.Pow(10, s.topDB/20)
 	var face float64
 	if s.flash > 0 {
@@ -92,7 +92,7 @@ func (w *world) build(t *thing, s *solid) {
 			case seen:
 				if rise := top - before; rise > 0 {
 					for range min(5, 1+int(rise/w.binM)) {
-						add(px, py, w.uni(before, top), min(1.5, 0.25+rise/dx))
+						add(px, py, w.uni(before, min(top, before+0.35*h)), min(1.5, 0.25+rise/dx))
 					}
 				} else {
 					add(px, py, top, flat)
@@ -108,7 +108,10 @@ func newPost(x, y, base, top, wide, opacity float64) post {
 }
 
 // altitudeAt is the altitude of the side when the boat passes a place.
-func (w *world) altitudeAt(sw *swath, y float64) float64 {
+func (w *world) altitudeAt(sw *swath, y float64) float64 { return sw.h[w.pingAt(y)] }
+
+// pingAt is the ping at which the boat passes a place along track.
+func (w *world) pingAt(y float64) int {
 	lo, hi := 0, w.pings-1
 	for lo < hi {
 		m := (lo + hi) / 2
@@ -118,5 +121,5 @@ func (w *world) altitudeAt(sw *swath, y float64) float64 {
 			hi = m
 		}
 	}
-	return sw.h[lo]
+	return lo
 }

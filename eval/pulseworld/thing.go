@@ -44,6 +44,8 @@ type thing struct {
 	gapBins float64
 	bright  reach // what its echo fills, in bins and pings
 	dark    reach // what its shadow fills
+	// Samples of both, bin and ping: slanting and broken things fill little of their box.
+	brightAt, darkAt [][2]int
 }
 
 // bed holds what drawing one thing needs: an expected power and a hidden share of every cell near it.
@@ -62,8 +64,8 @@ func (w *world) cast(t *thing) {
 	if len(bd.pings) == 0 {
 		return
 	}
+	w.castEcho(t, sw, bd) // before its own shadow darkens the place: only what stood there earlier hides it
 	w.castShadow(t, sw, bd)
-	w.castEcho(t, sw, bd)
 	if t.silent {
 		return
 	}
@@ -166,6 +168,9 @@ func (w *world) castEcho(t *thing, sw *swath, bd *bed) {
 				continue
 			}
 			amp := float64(q.amp) * math.Exp(-d*d/2)
+			if foot := int(w.binAt(s * h / max(up, 0.01*h))); foot >= 0 && foot < sw.nb && up > 0 {
+				amp *= math.Sqrt(float64(sw.lit[p*sw.nb+foot]))
+			}
 			if q.width > 0 {
 				a := (float64(q.norm) - w.psi[p]) / float64(q.width)
 				amp *= math.Exp(-a*a/2) + 0.08
@@ -200,14 +205,43 @@ func (w *world) measureReach(t *thing, sw *swath, bd *bed) {
 			cells++
 		}
 	}
+	own := float32(math.Inf(1))
 	if cells > 0 {
+		own = float32(0.4 * ground / float64(cells))
 		limit := float32(max(0.9*ground/float64(cells), 0.035*peak))
-		t.bright = bd.trim(func(at int) bool { return bd.pow[at] > limit }, 0.02)
+		shines := func(at int) bool { return bd.pow[at] > limit }
+		t.bright = bd.trim(shines, 0.02)
+		t.brightAt = bd.sample(t.bright, shines)
 		if grow := len(w.sonar.pulse) / 2; !t.bright.empty() {
 			t.bright.b0, t.bright.b1 = max(0, t.bright.b0-grow), min(sw.nb, t.bright.b1+grow)
 		}
 	}
-	t.dark = bd.trim(func(at int) bool { return bd.occ[at] > 0.45 }, 0.012)
+	// Where its own top or far flank echoes, the picture is not dark although no sound reaches the bottom.
+	hidden := func(at int) bool { return bd.occ[at] > 0.45 && bd.pow[at] < own }
+	t.dark = bd.trim(hidden, 0.012)
+	t.darkAt = bd.sample(t.dark, hidden)
+}
+
+// sample lists some cells of a reach that hold, spread over it.
+func (bd *bed) sample(r reach, holds func(at int) bool) [][2]int {
+	var out [][2]int
+	for k, p := range bd.pings {
+		if p < r.p0 || p >= r.p1 {
+			continue
+		}
+		for b := r.b0; b < r.b1; b++ {
+			if holds(k*bd.nb + b) {
+				out = append(out, [2]int{b, p})
+			}
+		}
+	}
+	if step := len(out)/1500 + 1; step > 1 {
+		for i := 0; i*step < len(out); i++ {
+			out[i] = out[i*step]
+		}
+		out = out[:(len(out)+step-1)/step]
+	}
+	return out
 }
 
 // trim is the tightest reach of the cells that hold, less a small share of stragglers on each side.

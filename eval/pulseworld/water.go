@@ -32,10 +32,15 @@ func (w *world) hang(taken *[]claim) *thing {
 	if top-base < 0.002 || top > 0.98*p.h {
 		return nil
 	}
+	c := claim{p.sw, from - 4*p.slantPx, to + 4*p.slantPx, p.y - (p.lenPx/2+4)*p.mA, p.y + (p.lenPx/2+4)*p.mA}
+	if own := len(*taken) - 1; !c.free((*taken)[:own]) {
+		return nil
+	}
+	*taken = append(*taken, c)
 	mid := (base + top) / 2
 	g := math.Sqrt(max(0.04*p.s*p.s, p.s*p.s-(p.h-mid)*(p.h-mid)))
 	t := &thing{class: detect.SuspendedTarget, kind: "fish", sw: p.sw, x: g, y: p.y, hangs: true, heightM: top - base, offM: base}
-	p.db = w.uni(6, 22)
+	p.db = w.uni(7, 24)
 	if p.s < p.h {
 		// Little comes back from the water, so a fish there stands out at a lower strength.
 		p.db -= w.uni(0, 8)
@@ -106,7 +111,7 @@ func (w *world) growWeeds() {
 		}
 		t := &thing{silent: true, sw: p.sw}
 		spanY, spanX := w.logu(10, 90)*p.mA, w.logu(8, 80)*p.mR
-		unit := math.Sqrt(w.level(p.s, p.h)) * math.Pow(10, w.uni(-2, 7)/20)
+		unit := math.Sqrt(w.around(w.swaths[p.sw], p.s, p.y)) * math.Pow(10, w.uni(-2, 7)/20)
 		for range w.int(20, 250) {
 			x, y := p.g+w.NormFloat64()*spanX/2, p.y+w.NormFloat64()*spanY/2
 			if x < 0.05 {

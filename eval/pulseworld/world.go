@@ -71,6 +71,7 @@ type world struct {
 	near   float64 // slant range of bin 0, metres; 0 unless the nadir is cut off
 	binM   float64
 	pings  int
+	graze  float64   // altitude over range, the grazing angle far out
 	rowM   float64   // mean way between pings, metres
 	y      []float64 // along-track place of each ping, metres
 	psi    []float64 // heading off the track, radians
@@ -122,8 +123,8 @@ func (w *world) cutRecord() {
 	perPx := w.logu(0.45, 1.5) // bins a pixel
 	w.pings = int(float64(p.panel.H) * w.logu(0.45, 1.4))
 	total := float64(p.panel.W) * perPx
-	if cells := total * float64(w.pings); cells > 620e3 {
-		f := math.Sqrt(620e3 / cells)
+	if cells := total * float64(w.pings); cells > 750e3 {
+		f := math.Sqrt(750e3 / cells)
 		total *= f
 		w.pings = int(float64(w.pings) * f)
 	}
@@ -188,6 +189,7 @@ func (w *world) sail() {
 	if w.disp.oneSide && w.chance(0.5) {
 		h0 = max(h0, w.near*w.uni(0.6, 1.6))
 	}
+	w.graze = h0 / w.rangeM
 	slow := wander(w.dice, n, w.logu(60, 500))
 	waves := wander(w.dice, n, w.logu(4, 30))
 	roll := wander(w.dice, n, w.logu(5, 60))
@@ -231,8 +233,8 @@ func newSonar(d *dice, binM float64) sonar {
 	if d.chance(0.5) {
 		s.along = d.uni(0.1, 0.85)
 	}
-	if d.chance(0.3) {
-		s.ghost, s.ghostAmp = d.int(4, 40), float32(d.logu(0.08, 0.4))
+	if d.chance(0.2) {
+		s.ghost, s.ghostAmp = d.int(4, 40), float32(d.logu(0.04, 0.22))
 	}
 	// A pulse of 1 to 10 cm, as a raised cosine (common practice, no source); bins of far ranges swallow it.
 	n := max(1, min(7, int(d.logu(0.01, 0.1)*d.uni(1, 3)/binM)))
@@ -270,6 +272,24 @@ func (w *world) level(s, h float64) float64 {
 	sin := min(1, h/max(s, 1e-6))
 	v := w.sonar.byAngle[int(sin*256)]
 	return v * math.Pow(max(s/w.rangeM, 0.02), w.sonar.net*0.6)
+}
+
+// around is the mean echo power of a side about a place, what a thing there must outdo.
+func (w *world) around(sw *swath, s, y float64) float64 {
+	p, b := w.pingAt(y), int(w.binAt(s))
+	var sum float64
+	n := 0
+	for q := max(0, p-12); q < min(w.pings, p+12); q += 2 {
+		for k := max(0, b-12); k < min(sw.nb, b+12); k += 2 {
+			sum += float64(sw.power[q*sw.nb+k])
+			n++
+		}
+	}
+	floor := w.sonar.noise * w.level(w.rangeM, sw.h[p]) * math.Pow(s/w.rangeM, w.sonar.gain)
+	if n == 0 {
+		return floor
+	}
+	return max(sum/float64(n)+floor, 0.03*w.level(max(s, sw.h[p]), sw.h[p]))
 }
 
 // slant is the slant range at the middle of a bin, metres.
