@@ -31,7 +31,6 @@ func (w *world) populate() {
 		n = max(1, int(math.Round(w.logu(1.5, 22))))
 	}
 	var taken []claim
-	w.growWeeds()
 	order := make([]float64, n)
 	for i := range order {
 		order[i] = w.Float64()
@@ -56,6 +55,7 @@ func (w *world) populate() {
 			break
 		}
 	}
+	w.growWeeds()
 	if n > 0 && w.chance(0.1) {
 		w.strewStones(&taken)
 	}
@@ -84,7 +84,7 @@ func (w *world) pick(taken *[]claim, lo, hi, big float64) *spot {
 	p.lenPx *= big
 	p.wiPx = p.lenPx * w.logu(0.3, 1.6)
 	p.shadowPx = w.logu(4, 50) * math.Sqrt(big)
-	p.db = w.uni(7, 24)
+	p.db = w.uni(4, 20)
 	if w.chance(0.15) {
 		p.db = w.uni(-2, 6)
 	}
@@ -122,7 +122,7 @@ func (w *world) lay(taken *[]claim) *thing {
 	t := &thing{class: detect.BottomObject, sw: p.sw, x: p.g, y: p.y}
 	s := &solid{
 		x: p.g, y: p.y, lenM: p.lenPx * p.mA, widM: p.wiPx * p.mR, rot: 0, topM: topFor(p.g, p.h, p.s+p.shadowPx*p.slantPx),
-		ragged: w.uni(0.05, 0.6), opacity: w.uni(0.85, 1.3), db: p.db, topDB: w.uni(-25, -4), spiky: w.uni(0.3, 1.8), profile: round,
+		ragged: w.uni(0.05, 0.6), opacity: w.uni(0.85, 1.3), db: p.db, topDB: w.uni(-34, -8), spiky: w.uni(0.4, 2), profile: round,
 	}
 	switch w.IntN(9) {
 	case 0, 1, 2:

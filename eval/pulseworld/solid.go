@@ -46,7 +46,12 @@ func (w *world) build(t *thing, s *solid) {
 		face = math.Atan(math.Tan(s.rot))
 	}
 	rough := w.dice.Float64() * 500
+	// Real faces are broken: parts of them send nothing back.
+	hole, torn := float32(w.uni(-2.5, 0.4)), float32(w.uni(0, 500))
 	add := func(px, py, pz, amp float64) {
+		if w.disp.plan.raw.at(torn+float32((px-s.x)/w.binM)*4, torn+float32((py-s.y)/w.rowM)*4) < hole {
+			amp *= 0.15
+		}
 		q := scatterer{
 			x: float32(px), y: float32(py), z: float32(pz), phase: float32(w.uni(0, 6.28)), drift: float32(w.uni(-0.6, 0.6)),
 			amp: float32(unit * amp * math.Pow(w.ExpFloat64(), s.spiky)),

@@ -205,19 +205,25 @@ func (w *world) measureReach(t *thing, sw *swath, bd *bed) {
 			cells++
 		}
 	}
-	own := float32(math.Inf(1))
+	last := make([]int, n) // the farthest bin of each ping that shines
 	if cells > 0 {
-		own = float32(0.4 * ground / float64(cells))
 		limit := float32(max(0.9*ground/float64(cells), 0.035*peak))
 		shines := func(at int) bool { return bd.pow[at] > limit }
 		t.bright = bd.trim(shines, 0.02)
 		t.brightAt = bd.sample(t.bright, shines)
+		for k := range last {
+			for b := t.bright.b0; b < t.bright.b1; b++ {
+				if shines(k*sw.nb + b) {
+					last[k] = b
+				}
+			}
+		}
 		if grow := len(w.sonar.pulse) / 2; !t.bright.empty() {
 			t.bright.b0, t.bright.b1 = max(0, t.bright.b0-grow), min(sw.nb, t.bright.b1+grow)
 		}
 	}
 	// Where its own top or far flank echoes, the picture is not dark although no sound reaches the bottom.
-	hidden := func(at int) bool { return bd.occ[at] > 0.45 && bd.pow[at] < own }
+	hidden := func(at int) bool { return bd.occ[at] > 0.45 && at%sw.nb > last[at/sw.nb] }
 	t.dark = bd.trim(hidden, 0.012)
 	t.darkAt = bd.sample(t.dark, hidden)
 }

@@ -13,13 +13,14 @@ func (w *world) hang(taken *[]claim) *thing {
 	if p == nil {
 		return nil
 	}
-	sw := w.swaths[p.sw]
-	end := w.slant(sw.nb - 1)
-	from := p.s + w.logu(2, 11)*p.slantPx
+	shape := w.fishShape(p)
+	end := w.slant(w.swaths[p.sw].nb - 1)
+	clear := p.s + shape.halfM
+	from := clear + w.logu(2, 11)*p.slantPx
 	switch u := w.Float64(); {
 	case u < 0.3:
-		from = p.s + w.logu(8, 120)*p.slantPx
-	case u < 0.58 && p.h > w.near+12*p.slantPx: // in the water column: its shadow lies on the bottom or beyond the range
+		from = clear + w.logu(8, 120)*p.slantPx
+	case u < 0.55 && p.h > w.near+12*p.slantPx: // in the water column: its shadow lies on the bottom or beyond the range
 		from = p.s
 		p.s = max(w.near, 0.05*p.h) + w.uni(0.05, 0.98)*(p.h-max(w.near, 0.05*p.h))
 		if w.chance(0.25) {
@@ -27,7 +28,7 @@ func (w *world) hang(taken *[]claim) *thing {
 		}
 	}
 	from = max(from, p.h*1.01, p.s*1.005)
-	to := from + w.logu(2, 26)*p.slantPx
+	to := from + w.logu(2.5, 26)*p.slantPx
 	base, top := p.h*(1-p.s/from), p.h*(1-p.s/to)
 	if top-base < 0.002 || top > 0.98*p.h {
 		return nil
@@ -40,48 +41,71 @@ func (w *world) hang(taken *[]claim) *thing {
 	mid := (base + top) / 2
 	g := math.Sqrt(max(0.04*p.s*p.s, p.s*p.s-(p.h-mid)*(p.h-mid)))
 	t := &thing{class: detect.SuspendedTarget, kind: "fish", sw: p.sw, x: g, y: p.y, hangs: true, heightM: top - base, offM: base}
-	p.db = w.uni(7, 24)
+	s := shape.solid
+	s.x, s.y, s.topM, s.baseM = g, p.y, top-base, base
+	s.widM *= min(3, p.s/g)
+	if shape.school {
+		t.kind = "school"
+		w.gather(t, &s, p, shape.halfM)
+		return t
+	}
+	w.build(t, &s)
+	return t
+}
+
+// fish is the shape of one, or of a school, before its height is known.
+type fish struct {
+	solid
+	halfM  float64 // half its extent along the slant range
+	school bool
+}
+
+func (w *world) fishShape(p *spot) fish {
+	f := fish{solid: solid{
+		lenM: p.lenPx * p.mA, widM: w.logu(1.5, 6) * p.slantPx, rot: w.uni(-0.3, 0.3), hangs: true, ragged: w.uni(0, 0.4),
+		opacity: w.uni(0.7, 1.4), db: w.uni(6, 21), spiky: w.uni(0.2, 1.6),
+	}}
 	if p.s < p.h {
 		// Little comes back from the water, so a fish there stands out at a lower strength.
-		p.db -= w.uni(0, 8)
-	}
-	s := &solid{
-		x: g, y: p.y, lenM: p.lenPx * p.mA, widM: w.logu(1.5, 7) * p.slantPx * min(3, p.s/g), rot: w.uni(-0.35, 0.35), topM: top - base, baseM: base,
-		hangs: true, ragged: w.uni(0, 0.4), opacity: w.uni(0.7, 1.4), db: p.db, spiky: w.uni(0.1, 1.2),
+		f.db -= w.uni(0, 8)
 	}
 	tail := w.uni(0, 0.9)
-	s.profile = func(a, b float64) float64 {
+	switch w.IntN(7) {
+	case 0: // a dot
+		f.lenM = w.logu(3, 7) * p.mA
+	case 1: // a short arc
+		f.bend = w.uni(-3, 3)
+	case 2: // a comma
+		f.bend, f.rot = w.uni(-2.5, 2.5), w.uni(-0.8, 0.8)
+		tail = w.uni(0.6, 0.95)
+	case 3: // a thin line
+		f.widM, f.lenM = 1.5*p.slantPx, w.logu(8, 45)*p.mA
+	case 4, 5:
+		f.school = w.chance(0.55)
+	}
+	f.profile = func(a, b float64) float64 {
 		edge := (1 - a*a) * (1 - tail*(a+1)/2)
 		if math.Abs(b) > edge {
 			return 0
 		}
 		return math.Sqrt(edge)
 	}
-	switch w.IntN(7) {
-	case 0: // a dot
-		s.lenM = w.logu(3, 7) * p.mA
-	case 1: // a short arc
-		s.bend = w.uni(-4, 4)
-	case 2: // a comma
-		s.bend, s.rot = w.uni(-2.5, 2.5), w.uni(-0.8, 0.8)
-		tail = w.uni(0.6, 0.95)
-	case 3: // a thin line
-		s.widM, s.lenM = 1.5*p.slantPx, w.logu(8, 45)*p.mA
-	case 4, 5:
-		if w.chance(0.55) {
-			t.kind = "school"
-			w.gather(t, s, p)
-			return t
-		}
+	// The pattern turns in metres, so a slanting fish reaches farther along range where rows are long.
+	f.halfM = f.widM/2*(1+0.6*math.Abs(f.bend)) + f.lenM/2*math.Abs(math.Sin(f.rot))
+	if f.halfM > 14*p.slantPx {
+		f.rot *= 0.2
+		f.halfM = f.widM/2*(1+0.6*math.Abs(f.bend)) + f.lenM/2*math.Abs(math.Sin(f.rot))
 	}
-	w.build(t, s)
-	return t
+	if f.school {
+		f.halfM = w.logu(3, 20) * p.slantPx
+	}
+	return f
 }
 
 // gather makes a school of many small fish out of one.
-func (w *world) gather(t *thing, s *solid, p *spot) {
+func (w *world) gather(t *thing, s *solid, p *spot, halfM float64) {
 	n := w.int(6, 45)
-	spanY, spanX := w.logu(10, 50)*p.mA, w.logu(6, 40)*p.slantPx
+	spanY := w.logu(10, 50) * p.mA
 	each := *s
 	each.bend = 0
 	each.opacity = w.uni(0.3, 1)
@@ -91,7 +115,7 @@ func (w *world) gather(t *thing, s *solid, p *spot) {
 		one.lenM = w.logu(1.5, 6) * p.mA
 		one.widM = w.logu(1.2, 2.5) * p.slantPx
 		a, b := max(-2, min(2, w.NormFloat64())), max(-2, min(2, w.NormFloat64()))
-		one.x, one.y = max(0.1, s.x+b*spanX/2), s.y+a*spanY/2
+		one.x, one.y = max(0.1, s.x+b*halfM/2), s.y+a*spanY/2
 		one.topM = deep * w.uni(0.3, 0.8)
 		one.baseM = s.baseM + w.uni(0, 1)*(deep-one.topM)
 		w.build(t, &one)
