@@ -135,7 +135,7 @@ func (w *world) growWeeds() {
 		}
 		t := &thing{silent: true, sw: p.sw}
 		spanY, spanX := w.logu(10, 90)*p.mA, w.logu(8, 80)*p.mR
-		unit := math.Sqrt(w.around(w.swaths[p.sw], p.s, p.y)) * math.Pow(10, w.uni(-2, 7)/20)
+		unit := math.Sqrt(w.around(w.swaths[p.sw], p.s, p.y)) * math.Pow(10, w.uni(-5, 5)/20)
 		for range w.int(20, 250) {
 			x, y := p.g+w.NormFloat64()*spanX/2, p.y+w.NormFloat64()*spanY/2
 			if x < 0.05 {

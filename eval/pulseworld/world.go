@@ -114,6 +114,9 @@ func newWorld(seed int64) *world {
 	w.cutRecord()
 	w.sail()
 	w.sonar = newSonar(d, w.binM)
+	// The first return is labelled, so it has to show: what the water sends back stays below the bottom under the boat.
+	h := w.swaths[0].h[w.pings/2]
+	w.sonar.water = min(w.sonar.water, 0.3*w.level(h*1.01, h))
 	return w
 }
 
@@ -219,8 +222,8 @@ func (w *world) sail() {
 
 func newSonar(d *dice, binM float64) sonar {
 	s := sonar{
-		beamRows: d.logu(0.4, 5), beamMin: d.uni(0.3, 0.7), tilt: d.uni(0.25, 0.9), width: d.uni(0.35, 1.2), side: d.logu(0.004, 0.4),
-		ring: d.logu(0.05, 6), ringW: d.logu(0.08, 0.5), kappa: d.uni(-0.2, 0.7), net: d.uni(-1.3, 0.9), noise: d.logu(0.003, 0.5),
+		beamRows: d.logu(0.4, 5), beamMin: d.uni(0.3, 0.7), tilt: d.uni(0.25, 0.9), width: d.uni(0.35, 1.2), side: d.logu(0.03, 0.5),
+		ring: d.logu(0.1, 6), ringW: d.logu(0.08, 0.5), kappa: d.uni(-0.2, 0.7), net: d.uni(-1.3, 0.9), noise: d.logu(0.003, 0.5),
 		water: d.logu(0.0008, 0.12), fill: d.logu(0.005, 0.2), looks: 1,
 	}
 	if d.chance(0.35) {
