@@ -77,7 +77,6 @@ func newDisplay(d *dice) display {
 func (p *display) mixPalette(d *dice) {
 	var knots [][3]float64
 	lum := func(c [3]float64) float64 { return 0.299*c[0] + 0.587*c[1] + 0.114*c[2] }
-	n := 2
 	switch u := d.Float64(); {
 	case u < 0.36:
 		knots = [][3]float64{{0, 0, 0}, {1, 1, 1}}
@@ -92,7 +91,7 @@ func (p *display) mixPalette(d *dice) {
 			knots = append(knots, [3]float64{1, 1, d.uni(0.6, 1)})
 		}
 	default:
-		n = d.int(3, 5)
+		n := d.int(3, 5)
 		knots = append(knots, [3]float64{d.uni(0, 0.1), d.uni(0, 0.06), d.uni(0, 0.3)})
 		for i := 1; i <= n; i++ {
 			c := [3]float64{d.Float64(), d.Float64(), d.Float64()}

@@ -216,7 +216,7 @@ func (w *world) transmit(ref float32) {
 	wide := int(w.logu(1, 14))
 	amp := ref * float32(w.logu(0.5, 60))
 	blank := w.chance(0.25)
-	ring := w.chance(0.35)
+	ring := w.chance(0.2)
 	period, fade := w.logu(4, 20), w.logu(8, 60)
 	for _, sw := range w.swaths {
 		if w.near > 0 {

@@ -88,7 +88,8 @@ func (w *world) pick(taken *[]claim, lo, hi, big float64) *spot {
 	if w.chance(0.15) {
 		p.db = w.uni(-2, 6)
 	}
-	c := claim{i, p.s - p.wiPx*p.slantPx - 6*p.slantPx, p.s + (p.wiPx+p.shadowPx+6)*p.slantPx, p.y - (p.lenPx/2+5)*p.mA, p.y + (p.lenPx/2+5)*p.mA}
+	half := (p.lenPx/2 + 5) * p.mA
+	c := claim{i, p.s - (p.wiPx+6)*p.slantPx, p.s + (p.wiPx+p.shadowPx+6)*p.slantPx, p.y - half, p.y + half}
 	if !c.free(*taken) {
 		return nil
 	}

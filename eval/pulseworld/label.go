@@ -118,80 +118,84 @@ func (w *world) pixels(sw *swath, cells [][2]int) []image.Point {
 	return out
 }
 
+// showing is how well a box stands out in the picture: in units of the spread around it, and in grey levels.
+type showing struct {
+	box     *detect.Box
+	z, grey float64
+}
+
+// seen tells whether a careful person would notice the box by itself.
+func (s showing) seen() bool {
+	return s.box != nil && s.z >= 2.2 && s.grey >= 9 && max(s.box.W, s.box.H) >= 4 && min(s.box.W, s.box.H) >= 2
+}
+
+// look measures a box; it is dropped where nothing of it shows.
+func (m *meter) look(b *detect.Box, at []image.Point, sign float64) showing {
+	if b == nil {
+		return showing{}
+	}
+	z, grey := m.stands(*b, at)
+	s := showing{b, z * sign, grey * sign}
+	if s.z < 1 || s.grey < 3 || (sign < 0 && min(b.W, b.H) < 2) {
+		s.box = nil
+	}
+	return s
+}
+
 // mark labels a thing, or says that nothing of it shows.
 func (w *world) mark(t *thing, m *meter, hi, sh *detect.Box, lost [][2]int) (eval.MarkLabel, bool) {
 	sw := w.swaths[t.sw]
-	out := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sw.side}
-	var zh, zs, dh, ds float64
-	if hi != nil {
-		zh, dh = m.stands(*hi, w.pixels(sw, t.brightAt))
-		out.Highlight = hi
-	}
-	if sh != nil {
-		zs, ds = m.stands(*sh, w.pixels(sw, t.darkAt))
-		zs, ds = -zs, -ds
-		out.Shadow = sh
-	}
-	if hi != nil && (zh < 1 || dh < 3) {
-		out.Highlight = nil
-	}
-	if sh != nil && (zs < 1 || ds < 3 || min(sh.W, sh.H) < 2) {
-		out.Shadow = nil
-	}
+	bright, dark := m.look(hi, w.pixels(sw, t.brightAt), 1), m.look(sh, w.pixels(sw, t.darkAt), -1)
+	out := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: sw.side, Highlight: bright.box, Shadow: dark.box}
 	if out.Highlight == nil && out.Shadow == nil {
 		return out, false
 	}
 	height, off, slant := t.heightM, t.offM, math.Hypot(t.x, w.altitudeAt(sw, t.y)-t.offM-t.heightM/2)
-	out.HeightM, out.OffBottomM, out.SlantM = &height, &off, &slant
-	if !t.hangs {
-		out.SlantM = nil
-	}
-	seenH := out.Highlight != nil && zh >= 2.2 && dh >= 9 && max(hi.W, hi.H) >= 4
-	seenS := out.Shadow != nil && zs >= 2.2 && ds >= 9 && max(sh.W, sh.H) >= 4 && min(sh.W, sh.H) >= 2
-	sure := (seenH && zh > 3.2 && out.Shadow != nil && zs > 1.3) || (seenS && zs > 3.2 && out.Highlight != nil && zh > 1.3) || (seenH && seenS)
+	out.HeightM, out.OffBottomM = &height, &off
+	var sure bool
 	if t.hangs {
-		sure = w.sureHanging(t, &out, seenH, zh, zs)
-	} else if out.Highlight == nil {
-		sure = false
+		out.SlantM = &slant
+		sure = w.sureHanging(t, &out, bright, dark)
+	} else {
+		sure = sureLying(bright, dark)
 	}
 	for _, b := range []*detect.Box{out.Highlight, out.Shadow} {
 		if b == nil {
 			continue
 		}
 		for _, q := range lost {
-			if b.Y < q[1] && b.Y+b.H > q[0] {
-				sure = false
-			}
+			sure = sure && (b.Y >= q[1] || b.Y+b.H <= q[0])
 		}
-		if m.covered(*b) > 0.35 {
-			sure = false
-		}
+		sure = sure && m.covered(*b) <= 0.35
 	}
 	out.Sure = &sure
 	return out, true
 }
 
-// sureHanging judges a thing in the water and measures its gap. Over the bottom it takes both echo and shadow to tell that it hangs.
-func (w *world) sureHanging(t *thing, out *eval.MarkLabel, seenH bool, zh, zs float64) bool {
-	inColumn := *out.SlantM < w.altitudeAt(w.swaths[t.sw], t.y)*0.985
-	if out.Highlight == nil {
+// sureLying asks for both echo and shadow, one of them plain.
+func sureLying(bright, dark showing) bool {
+	if bright.box == nil || dark.box == nil {
 		return false
 	}
-	if out.Shadow == nil {
-		return inColumn && seenH && zh > 3
+	return (bright.seen() && (dark.seen() || bright.z > 3.2 && dark.z > 1.3)) || (dark.seen() && dark.z > 3.2 && bright.z > 1.3)
+}
+
+// sureHanging judges a thing in the water and measures its gap. Over the bottom it takes both echo and shadow to tell that it hangs.
+func (w *world) sureHanging(t *thing, out *eval.MarkLabel, bright, dark showing) bool {
+	inColumn := *out.SlantM < w.altitudeAt(w.swaths[t.sw], t.y)*0.985
+	if bright.box == nil {
+		return false
+	}
+	if dark.box == nil {
+		return inColumn && bright.seen() && bright.z > 3
 	}
 	gap := float64(out.Shadow.X - out.Highlight.X - out.Highlight.W)
 	if out.Side == detect.Port {
 		gap = float64(out.Highlight.X - out.Shadow.X - out.Shadow.W)
 	}
-	if gap < 1 {
-		gap = 0
-	}
+	gap = max(gap, 0)
 	out.GapPx = &gap
-	if gap == 0 {
-		return false
-	}
-	return seenH && (zs > 1.6 || (inColumn && zh > 3))
+	return gap >= 1 && bright.seen() && (dark.z > 1.6 || (inColumn && bright.z > 3))
 }
 
 // meter measures brightness in the finished picture.

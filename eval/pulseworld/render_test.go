@@ -176,8 +176,6 @@ func checkContrast(t *testing.T, captures []*Capture) {
 			}
 		}
 	}
-	t.Logf("highlights %+.1f of 255 (%.0f of %.0f brighter), shadows %+.1f (%.0f of %.0f darker)", bright/nBright, brighter, nBright, dark/nDark,
-		darker, nDark)
 	if bright/nBright < 15 || brighter < 0.9*nBright {
 		t.Errorf("sure highlights stand out by %.1f on average, %.0f of %.0f at all", bright/nBright, brighter, nBright)
 	}

@@ -4,22 +4,21 @@ import "math"
 
 // solid is a thing's shape over its own axes a (along) and b (across), both -1 to 1.
 type solid struct {
-	x, y     float64 // middle: ground range and along track, metres
-	lenM     float64 // along a
-	widM     float64 // along b
-	rot      float64 // of a off the track, radians
-	topM     float64 // height where the profile is 1
-	baseM    float64 // of its lower side above the bottom
-	hangs    bool    // its profile then grows up and down from its middle
-	bend     float64 // of a against a², in half widths
-	ragged   float64
-	opacity  float64
-	db       float64 // of its near faces over plain bottom
-	topDB    float64 // of its flat faces against near ones
-	spiky    float64 // exponent of the unevenness of its facets
-	profile  func(a, b float64) float64
-	flash    float64 // lobe of a smooth side, radians; 0 for a rough thing
-	everyway bool    // echoes from all over, as a fish or a bush does
+	x, y    float64 // middle: ground range and along track, metres
+	lenM    float64 // along a
+	widM    float64 // along b
+	rot     float64 // of a off the track, radians
+	topM    float64 // height where the profile is 1
+	baseM   float64 // of its lower side above the bottom
+	hangs   bool    // its profile then grows up and down from its middle
+	bend    float64 // of a against a², in half widths
+	ragged  float64
+	opacity float64
+	db      float64 // of its near faces over plain bottom
+	topDB   float64 // of its flat faces against near ones
+	spiky   float64 // exponent of the unevenness of its facets
+	profile func(a, b float64) float64
+	flash   float64 // lobe of a smooth side, radians; 0 for a rough thing
 }
 
 // build adds the posts and scatterers of a solid to a thing.
@@ -41,11 +40,8 @@ func (w *world) build(t *thing, s *solid) {
 	thin := math.Sqrt(1 + foot/(2*ey+1e-9))
 	unit := math.Sqrt(w.around(sw, math.Hypot(s.x, h-s.baseM), s.y) * math.Pow(10, s.db/10) * min(2, dx*dy/(w.binM*w.rowM)*2.5) * thin)
 	flat := math.Pow(10, s.topDB/20)
-	var face float64
-	if s.flash > 0 {
-		face = math.Atan(math.Tan(s.rot))
-	}
-	rough := w.dice.Float64() * 500
+	face := math.Atan(math.Tan(s.rot)) // a side and its back are one direction
+	rough := w.Float64() * 500
 	// Real faces are broken: parts of them send nothing back.
 	hole, torn := float32(w.uni(-2.5, 0.4)), float32(w.uni(0, 500))
 	add := func(px, py, pz, amp float64) {
@@ -61,6 +57,9 @@ func (w *world) build(t *thing, s *solid) {
 		}
 		t.pts = append(t.pts, q)
 	}
+	// How high a face still sends something back: the beam's upper edge, as far as the picture is concerned.
+	over := r - w.logu(6, 30)*w.binM/w.disp.fx
+	highest := h - math.Sqrt(max(0, over*over-s.x*s.x))
 	lat := w.disp.plan.broad
 	for yy := -ey; yy <= ey; yy += dy {
 		before, steepest := 0.0, math.Inf(-1)
@@ -90,14 +89,12 @@ func (w *world) build(t *thing, s *solid) {
 			seen := ray >= steepest
 			steepest = max(steepest, ray)
 			switch {
-			case s.everyway:
-				add(px, py, w.uni(0.2, 1)*top, 0.8)
 			case !seen && s.topDB > -30:
 				add(px, py, top, 0.05)
 			case seen:
 				if rise := top - before; rise > 0 {
 					for range min(5, 1+int(rise/w.binM)) {
-						add(px, py, w.uni(before, min(top, before+0.35*h)), min(1.5, 0.25+rise/dx))
+						add(px, py, w.uni(before, max(before, min(top, before+0.35*h, highest))), min(1.5, 0.25+rise/dx))
 					}
 				} else {
 					add(px, py, top, flat)

@@ -41,9 +41,8 @@ type thing struct {
 	offM    float64
 	hangs   bool
 	x, y    float64 // middle
-	gapBins float64
-	bright  reach // what its echo fills, in bins and pings
-	dark    reach // what its shadow fills
+	bright  reach   // what its echo fills, in bins and pings
+	dark    reach   // what its shadow fills
 	// Samples of both, bin and ping: slanting and broken things fill little of their box.
 	brightAt, darkAt [][2]int
 }
@@ -51,7 +50,6 @@ type thing struct {
 // bed holds what drawing one thing needs: an expected power and a hidden share of every cell near it.
 type bed struct {
 	nb    int
-	p0    int
 	pings []int
 	pow   []float32
 	occ   []float32

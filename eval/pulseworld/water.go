@@ -196,9 +196,8 @@ func (w *world) disturbWater() {
 		if w.chance(0.45) { // specks
 			n := int(w.logu(3, 400))
 			for range n {
-				p, s := w.IntN(w.pings), 0.0
-				s = w.uni(w.near, max(w.near, sw.h[p]))
-				w.speck(sw, p, s, math.Sqrt(w.logu(0.05, 3)))
+				p := w.IntN(w.pings)
+				w.speck(sw, p, w.uni(w.near, max(w.near, sw.h[p])), math.Sqrt(w.logu(0.05, 3)))
 			}
 		}
 		if w.chance(0.2) { // the surface's echo, and now and then its double
