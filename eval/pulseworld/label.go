@@ -126,7 +126,7 @@ type showing struct {
 
 // seen tells whether a careful person would notice the box by itself.
 func (s showing) seen() bool {
-	return s.box != nil && s.z >= 2.2 && s.grey >= 9 && max(s.box.W, s.box.H) >= 4 && min(s.box.W, s.box.H) >= 2
+	return s.box != nil && s.z >= 2.7 && s.grey >= 13 && max(s.box.W, s.box.H) >= 4 && min(s.box.W, s.box.H) >= 2
 }
 
 // look measures a box; it is dropped where nothing of it shows.
@@ -174,10 +174,8 @@ func (w *world) mark(t *thing, m *meter, hi, sh *detect.Box, lost [][2]int) (eva
 
 // sureLying asks for both echo and shadow, one of them plain.
 func sureLying(bright, dark showing) bool {
-	if bright.box == nil || dark.box == nil {
-		return false
-	}
-	return (bright.seen() && (dark.seen() || bright.z > 3.2 && dark.z > 1.3)) || (dark.seen() && dark.z > 3.2 && bright.z > 1.3)
+	both := bright.box != nil && dark.box != nil && min(bright.z, dark.z) >= 1.8 && min(bright.grey, dark.grey) >= 8
+	return both && (bright.seen() || dark.seen()) && max(bright.z, dark.z) >= 3.2
 }
 
 // sureHanging judges a thing in the water and measures its gap. Over the bottom it takes both echo and shadow to tell that it hangs.
@@ -187,7 +185,7 @@ func (w *world) sureHanging(t *thing, out *eval.MarkLabel, bright, dark showing)
 		return false
 	}
 	if dark.box == nil {
-		return inColumn && bright.seen() && bright.z > 3
+		return inColumn && bright.seen() && bright.z > 3.2
 	}
 	gap := float64(out.Shadow.X - out.Highlight.X - out.Highlight.W)
 	if out.Side == detect.Port {
@@ -195,7 +193,7 @@ func (w *world) sureHanging(t *thing, out *eval.MarkLabel, bright, dark showing)
 	}
 	gap = max(gap, 0)
 	out.GapPx = &gap
-	return gap >= 1 && bright.seen() && (dark.z > 1.6 || (inColumn && bright.z > 3))
+	return gap >= 1 && bright.seen() && (dark.z > 1.9 && dark.grey >= 8 || (inColumn && bright.z > 3.2))
 }
 
 // meter measures brightness in the finished picture.

@@ -205,7 +205,7 @@ func (w *world) measureReach(t *thing, sw *swath, bd *bed) {
 	}
 	last := make([]int, n) // the farthest bin of each ping that shines
 	if cells > 0 {
-		limit := float32(max(0.9*ground/float64(cells), 0.035*peak))
+		limit := float32(max(1.5*ground/float64(cells), 0.05*peak))
 		shines := func(at int) bool { return bd.pow[at] > limit }
 		t.bright = bd.trim(shines, 0.02)
 		t.brightAt = bd.sample(t.bright, shines)

@@ -123,15 +123,18 @@ func newWorld(seed int64) *world {
 // cutRecord chooses which sides and ranges are on the picture and how many cells they have.
 func (w *world) cutRecord() {
 	p := &w.disp
-	perPx := w.logu(0.45, 1.5) // bins a pixel
-	w.pings = int(float64(p.panel.H) * w.logu(0.45, 1.4))
+	perPx, perRow := w.logu(0.45, 1.6), w.logu(0.45, 1.5) // bins and pings a pixel
+	if w.chance(0.2) {                                    // a picture enlarged after it was taken
+		perPx, perRow = w.logu(0.22, 0.5), w.logu(0.22, 0.5)
+	}
+	w.pings = int(float64(p.panel.H) * perRow)
 	total := float64(p.panel.W) * perPx
 	if cells := total * float64(w.pings); cells > 750e3 {
 		f := math.Sqrt(750e3 / cells)
 		total *= f
 		w.pings = int(float64(w.pings) * f)
 	}
-	w.pings = max(w.pings, 120)
+	w.pings = max(w.pings, 90)
 	bins := int(total)
 	port := bins / 2
 	one := w.chance(0.13)
@@ -223,8 +226,8 @@ func (w *world) sail() {
 func newSonar(d *dice, binM float64) sonar {
 	s := sonar{
 		beamRows: d.logu(0.4, 5), beamMin: d.uni(0.3, 0.7), tilt: d.uni(0.25, 0.9), width: d.uni(0.35, 1.2), side: d.logu(0.03, 0.5),
-		ring: d.logu(0.1, 6), ringW: d.logu(0.08, 0.5), kappa: d.uni(-0.2, 0.7), net: d.uni(-1.3, 0.9), noise: d.logu(0.003, 0.5),
-		water: d.logu(0.0008, 0.12), fill: d.logu(0.005, 0.2), looks: 1,
+		ring: d.logu(0.1, 6), ringW: d.logu(0.08, 0.5), kappa: d.uni(-0.2, 0.7), net: d.uni(-1.3, 0.9), noise: d.logu(0.003, 0.6),
+		water: d.logu(0.0008, 0.12), fill: d.logu(0.008, 0.4), looks: 1,
 	}
 	if d.chance(0.35) {
 		s.water = d.logu(0.0005, 0.004)
