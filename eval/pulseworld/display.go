@@ -80,7 +80,7 @@ func (p *display) mixPalette(d *dice) {
 	switch u := d.Float64(); {
 	case u < 0.36:
 		knots = [][3]float64{{0, 0, 0}, {1, 1, 1}}
-	case u < 0.68:
+	case u < 0.74:
 		r := [3]float64{1, d.uni(0.4, 0.8), d.uni(0, 0.5)}
 		if d.chance(0.35) {
 			i, j := d.IntN(3), d.IntN(3)

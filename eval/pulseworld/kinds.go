@@ -42,7 +42,7 @@ func (w *world) populate() {
 			switch {
 			case u < 0.15:
 				t = w.raise(&taken)
-			case u < 0.6:
+			case u < 0.65:
 				t = w.lay(&taken)
 			default:
 				t = w.hang(&taken)
@@ -122,7 +122,8 @@ func (w *world) lay(taken *[]claim) *thing {
 	}
 	t := &thing{class: detect.BottomObject, sw: p.sw, x: p.g, y: p.y}
 	s := &solid{
-		x: p.g, y: p.y, lenM: p.lenPx * p.mA, widM: p.wiPx * p.mR, rot: 0, topM: topFor(p.g, p.h, p.s+p.shadowPx*p.slantPx),
+		x: p.g, y: p.y, lenM: p.lenPx * p.mA, widM: p.wiPx * p.mR, rot: 0,
+		topM:   topFor(p.g, p.h, p.s+(p.wiPx/2+p.shadowPx)*p.slantPx), // the shadow shows from behind its far side
 		ragged: w.uni(0.05, 0.6), opacity: w.uni(0.85, 1.3), db: p.db, topDB: w.uni(-34, -8), spiky: w.uni(0.4, 2), profile: round,
 	}
 	switch w.IntN(9) {

@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"slices"
 
 	"shadowgap/detect"
 	"shadowgap/eval"
@@ -126,7 +127,8 @@ type showing struct {
 
 // seen tells whether a careful person would notice the box by itself.
 func (s showing) seen() bool {
-	return s.box != nil && s.z >= 2.7 && s.grey >= 13 && max(s.box.W, s.box.H) >= 4 && min(s.box.W, s.box.H) >= 2
+	plain := s.z >= 3 && s.grey >= 13 || s.z >= 1.8 && s.grey >= 35
+	return s.box != nil && plain && max(s.box.W, s.box.H) >= 4 && min(s.box.W, s.box.H) >= 2
 }
 
 // look measures a box; it is dropped where nothing of it shows.
@@ -175,7 +177,7 @@ func (w *world) mark(t *thing, m *meter, hi, sh *detect.Box, lost [][2]int) (eva
 // sureLying asks for both echo and shadow, one of them plain.
 func sureLying(bright, dark showing) bool {
 	both := bright.box != nil && dark.box != nil && min(bright.z, dark.z) >= 1.8 && min(bright.grey, dark.grey) >= 8
-	return both && (bright.seen() || dark.seen()) && max(bright.z, dark.z) >= 3.2
+	return both && (bright.seen() || dark.seen()) && max(bright.z, dark.z) >= 3
 }
 
 // sureHanging judges a thing in the water and measures its gap. Over the bottom it takes both echo and shadow to tell that it hangs.
@@ -185,7 +187,7 @@ func (w *world) sureHanging(t *thing, out *eval.MarkLabel, bright, dark showing)
 		return false
 	}
 	if dark.box == nil {
-		return inColumn && bright.seen() && bright.z > 3.2
+		return inColumn && bright.seen() && bright.z > 3.5
 	}
 	gap := float64(out.Shadow.X - out.Highlight.X - out.Highlight.W)
 	if out.Side == detect.Port {
@@ -193,7 +195,7 @@ func (w *world) sureHanging(t *thing, out *eval.MarkLabel, bright, dark showing)
 	}
 	gap = max(gap, 0)
 	out.GapPx = &gap
-	return gap >= 1 && bright.seen() && (dark.z > 1.9 && dark.grey >= 8 || (inColumn && bright.z > 3.2))
+	return gap >= 1 && bright.seen() && (dark.z > 1.9 && dark.grey >= 8 || (inColumn && bright.z > 3.5))
 }
 
 // meter measures brightness in the finished picture.
@@ -256,33 +258,42 @@ func (m *meter) stands(b detect.Box, at []image.Point) (z, diff float64) {
 	}
 	here /= float64(len(seen))
 	side := int(math.Ceil(1.2 * math.Sqrt(float64(len(seen)))))
-	var n, sum, sq float64
+	var v []float64
 	w, h := min(b.W, 40, max(side, 3)), min(b.H, 40, max(side, 3))
 	cx, cy := b.X+b.W/2, b.Y+b.H/2
-	for ky := -3; ky <= 3; ky++ {
-		for kx := -3; kx <= 3; kx++ {
-			x := cx + kx*(b.W/2+w/2+3)/2 - w/2
-			y := cy + ky*(b.H/2+h/2+3)/2 - h/2
-			// A box at the rim is compared with what lies along it and on its other sides.
-			x = min(max(x, m.panel.X), m.panel.X+m.panel.W-w)
-			y = min(max(y, m.panel.Y), m.panel.Y+m.panel.H-h)
-			if m.near(b, x, y, w, h) {
-				continue
-			}
-			if v, ok := m.mean(x, y, w, h); ok {
-				n++
-				sum += v
-				sq += v * v
+	try := func(x, y int) {
+		// A box at the rim is compared with what lies along it and on its other sides.
+		x = min(max(x, m.panel.X), m.panel.X+m.panel.W-w)
+		y = min(max(y, m.panel.Y), m.panel.Y+m.panel.H-h)
+		if !m.near(b, x, y, w, h) {
+			if u, ok := m.mean(x, y, w, h); ok {
+				v = append(v, u)
 			}
 		}
 	}
-	if n < 3 {
+	// The fair comparison is what was heard at the same range in other pings; what lies nearer and farther stands in where that is full.
+	for ky := -7; ky <= 7; ky++ {
+		for kx := -1; kx <= 1; kx++ {
+			try(cx+kx*max(b.W/4, 2)-w/2, cy+ky*(b.H/2+h/2+3)/2-h/2)
+		}
+	}
+	for ky := -3; ky <= 3 && len(v) < 9; ky++ {
+		for kx := -3; kx <= 3; kx++ {
+			try(cx+kx*(b.W/2+w/2+3)/2-w/2, cy+ky*(b.H/2+h/2+3)/2-h/2)
+		}
+	}
+	if len(v) < 3 {
 		return 0, 0
 	}
-	mean := sum / n
-	sd := math.Sqrt(max(0, sq/n-mean*mean))
-	diff = (here - mean) * m.sign
-	return diff / max(sd, 2), diff
+	// Medians, because some places of comparison hold a patch or an edge of their own.
+	slices.Sort(v)
+	mid := v[len(v)/2]
+	diff = (here - mid) * m.sign
+	for i := range v {
+		v[i] = math.Abs(v[i] - mid)
+	}
+	slices.Sort(v)
+	return diff / max(1.4826*v[len(v)/2], 2), diff
 }
 
 // near tells whether a place of comparison holds a thing or furniture. A much larger thing round the box itself, as a wall's

@@ -227,7 +227,7 @@ func newSonar(d *dice, binM float64) sonar {
 	s := sonar{
 		beamRows: d.logu(0.4, 5), beamMin: d.uni(0.3, 0.7), tilt: d.uni(0.25, 0.9), width: d.uni(0.35, 1.2), side: d.logu(0.03, 0.5),
 		ring: d.logu(0.1, 6), ringW: d.logu(0.08, 0.5), kappa: d.uni(-0.2, 0.7), net: d.uni(-1.3, 0.9), noise: d.logu(0.003, 0.6),
-		water: d.logu(0.0008, 0.12), fill: d.logu(0.008, 0.4), looks: 1,
+		water: d.logu(0.0008, 0.12), fill: d.logu(0.008, 0.3), looks: 1,
 	}
 	if d.chance(0.35) {
 		s.water = d.logu(0.0005, 0.004)
