@@ -239,11 +239,15 @@ func (w *world) transmit(ref float32) {
 	}
 }
 
-// losePings blanks or repeats single pings and, seldom, a stretch of them; stretches that hold no echo are kept for the label.
+// losePings blanks or repeats single pings and, seldom, a stretch of them; what holds no echo is kept for the label.
 func (w *world) losePings(ref float32) {
 	if w.chance(0.2) {
 		for range int(w.logu(1, 25)) {
-			w.spoil(w.IntN(w.pings), w.IntN(3), ref)
+			p, kind := w.IntN(w.pings), w.IntN(3)
+			w.spoil(p, kind, ref)
+			if kind < 2 {
+				w.lost = append(w.lost, [2]int{p, p + 1})
+			}
 		}
 	}
 	if w.chance(0.1) {

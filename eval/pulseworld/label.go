@@ -34,12 +34,7 @@ func (w *world) label(seed int64, img image.Image) eval.CaptureLabel {
 			l.FirstReturn.Starboard = rows
 		}
 	}
-	for _, q := range w.lost {
-		y0, y1 := panel.Y+int(math.Ceil(float64(q[0])*p.fy)), panel.Y+int(float64(q[1])*p.fy)
-		if y1 > y0 {
-			l.LostRows = append(l.LostRows, [2]int{y0, y1})
-		}
-	}
+	l.LostRows = w.lostRows()
 	for _, a := range p.stones {
 		if r, ok := w.region(a); ok {
 			l.Regions = append(l.Regions, r)
@@ -69,6 +64,34 @@ func (w *world) label(seed int64, img image.Image) eval.CaptureLabel {
 		}
 	}
 	return l
+}
+
+// lostRows are the lost pings as rows of the picture, in order and joined where they touch. A ping that is less than half a row
+// doesn't show.
+func (w *world) lostRows() [][2]int {
+	p := &w.disp
+	slices.SortFunc(w.lost, func(a, b [2]int) int { return a[0] - b[0] })
+	var out [][2]int
+	for _, q := range w.lost {
+		y0, y1 := p.panel.Y+int(math.Round(float64(q[0])*p.fy)), p.panel.Y+int(math.Round(float64(q[1])*p.fy))
+		switch {
+		case y1 <= y0:
+		case len(out) > 0 && y0 <= out[len(out)-1][1]:
+			out[len(out)-1][1] = max(y1, out[len(out)-1][1])
+		default:
+			out = append(out, [2]int{y0, y1})
+		}
+	}
+	return out
+}
+
+// lostShare is the share of a box's rows that hold no echo.
+func lostShare(b detect.Box, lost [][2]int) float64 {
+	n := 0
+	for _, q := range lost {
+		n += max(0, min(q[1], b.Y+b.H)-max(q[0], b.Y))
+	}
+	return float64(n) / float64(b.H)
 }
 
 func (w *world) firstReturn(sw *swath) []detect.RowX {
@@ -165,10 +188,7 @@ func (w *world) mark(t *thing, m *meter, hi, sh *detect.Box, lost [][2]int) (eva
 		if b == nil {
 			continue
 		}
-		for _, q := range lost {
-			sure = sure && (b.Y >= q[1] || b.Y+b.H <= q[0])
-		}
-		sure = sure && m.covered(*b) <= 0.35
+		sure = sure && m.covered(*b) <= 0.35 && lostShare(*b, lost) <= 0.25
 	}
 	out.Sure = &sure
 	return out, true

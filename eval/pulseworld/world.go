@@ -211,7 +211,8 @@ func (w *world) sail() {
 		sw.h = make([]float64, n)
 		for i := range n {
 			f := off * (1 + relief*slow[i] + heave*waves[i] + sgn*list*roll[i] + ownAmp*own[i])
-			sw.h[i] = min(max(h0*f, 0.012*w.rangeM), 0.85*w.rangeM)
+			// Bottom stays in the picture and below the boat; soft bends, since a flat limit would show as a ruled edge.
+			sw.h[i] = math.Hypot(0.82*w.rangeM*math.Tanh(max(0, h0*f)/(0.82*w.rangeM)), 0.012*w.rangeM)
 		}
 		cells := n * sw.nb
 		sw.power, sw.lit = make([]float32, cells), make([]float32, cells)
