@@ -41,6 +41,21 @@ type bottomPlan struct {
 	sharp      float32
 	threshold  float32
 	broad, raw *lattice
+	bank       bank
+}
+
+// bank is a slope that rises away from the boat on one side: bright, and nothing behind it is hidden.
+type bank struct {
+	flip              float32 // side, 1 or -1; 0 for none
+	edge, wide, riseM float32
+	sway              float32 // metres that its foot wanders
+	per               float32 // nodes of noise a metre along track
+}
+
+func (b *bank) at(lat *lattice, x, y float32) float32 {
+	t := (x - b.edge - b.sway*lat.at(y*b.per, 0.5)) / b.wide
+	t = min(max(t, 0), 1)
+	return b.riseM * t * t * (3 - 2*t)
 }
 
 func newGround(d *dice, binM, graze float64) ground {
@@ -100,6 +115,13 @@ func (w *world) planBottom() *bottomPlan {
 	}
 	for i := range p.kinds {
 		p.kinds[i] = newGround(w.dice, w.binM, w.graze)
+	}
+	if w.chance(0.15) {
+		p.bank = bank{
+			flip: float32(1 - 2*w.IntN(2)), edge: float32(w.rangeM * w.uni(0.1, 0.8)), wide: float32(w.rangeM * w.logu(0.03, 0.4)),
+			sway: float32(w.rangeM * w.uni(0, 0.08)), per: float32(w.logu(0.5, 8) / w.rangeM),
+		}
+		p.bank.riseM = min(p.bank.wide*float32(w.graze*w.logu(0.3, 3)), float32(0.6*w.graze*w.rangeM))
 	}
 	p.border = newFrame(w.dice, w.rangeM/w.logu(15, 120), w.logu(0.3, 5), w.uni(0, math.Pi))
 	p.sharp = float32(w.logu(0.5, 30))
@@ -260,6 +282,9 @@ func (w *world) coverGround(plan *bottomPlan, row *bottomRow, b int, flip, y flo
 	}
 	if k.speckOdd > 0 && w.sp.unit() < k.speckOdd {
 		db += float32(k.speckDB)
+	}
+	if plan.bank.flip == flip {
+		z += plan.bank.at(plan.broad, row.x[b], y)
 	}
 	row.db[b], row.z[b] = db, z
 	row.gam[b] = k.gammas[w.sp.next()>>50&2047]

@@ -153,7 +153,7 @@ func (w *world) growWeeds() {
 	}
 }
 
-// strewStones lays a field of stones too dense to tell apart; only the field is labelled.
+// strewStones lays a field of stones too dense to tell apart: the field is labelled, and what stands out of it.
 func (w *world) strewStones(taken *[]claim) {
 	p := w.pick(taken, 0.05, 0.85, 3)
 	if p == nil {
@@ -171,6 +171,17 @@ func (w *world) strewStones(taken *[]claim) {
 	w.cast(all)
 	if r := all.bright; !r.empty() {
 		w.disp.stones = append(w.disp.stones, area{w.swaths[p.sw], r})
+	}
+	for range w.int(0, 2) {
+		big := &solid{
+			x: max(0.1, p.g+w.uni(-0.4, 0.4)*spanX*p.mR), y: p.y + w.uni(-0.4, 0.4)*spanY*p.mA,
+			lenM: w.logu(9, 18) * p.mA, widM: w.logu(8, 14) * p.mR,
+			topM: topFor(p.g, p.h, p.s+w.logu(14, 30)*p.slantPx), ragged: 0.3, opacity: 1, db: w.uni(12, 20), topDB: -15, spiky: 0.6, profile: round,
+		}
+		t := &thing{class: detect.BottomObject, kind: "rock", sw: p.sw, x: big.x, y: big.y, heightM: big.topM}
+		w.build(t, big)
+		w.cast(t)
+		w.things = append(w.things, t)
 	}
 }
 

@@ -128,13 +128,13 @@ func (w *world) cutRecord() {
 		perPx, perRow = w.logu(0.22, 0.5), w.logu(0.22, 0.5)
 	}
 	w.pings = int(float64(p.panel.H) * perRow)
-	total := float64(p.panel.W) * perPx
+	total := max(float64(p.panel.W)*perPx, 340)
 	if cells := total * float64(w.pings); cells > 750e3 {
 		f := math.Sqrt(750e3 / cells)
 		total *= f
 		w.pings = int(float64(w.pings) * f)
 	}
-	w.pings = max(w.pings, 90)
+	w.pings = max(w.pings, 150)
 	bins := int(total)
 	port := bins / 2
 	one := w.chance(0.13)
