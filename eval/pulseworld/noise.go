@@ -9,7 +9,7 @@ import (
 type dice struct{ *rand.Rand }
 
 func newDice(seed int64) *dice {
-	return &dice{rand.New(rand.NewPCG(uint64(seed), 0x9d5c2a7be1306f41))} //nolint:gosec // a seed's bits, not a number
+	return &dice{rand.New(rand.NewPCG(uint64(seed), 0x9d5c2a7be1306f41))}
 }
 
 func (d *dice) uni(a, b float64) float64 { return a + (b-a)*d.Float64() }
