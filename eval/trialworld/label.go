@@ -1,0 +1,355 @@
+package trialworld
+
+import (
+	"image"
+	"math"
+	"slices"
+
+	"shadowgap/detect"
+	"shadowgap/eval"
+)
+
+// Limits of what a careful reader would call sure; chosen by looking at drawn boxes, no source.
+const (
+	sureAlone   = 3.5 // spreads of same-sized means that one of highlight and shadow must stand out by
+	surePaired  = 2.0 // or both
+	sureGlint   = 5.0 // a highlight without shadow on the bottom
+	seenAtAll   = 0.9
+	leastGrey   = 9.0 // grey values of the picture's 255
+	ownShare    = 0.6 // a thing's echo over all else in a cell of its highlight
+	lostShare   = 1.0 // what a shadow took over what is left, in a cell of it
+	rowsApart   = 8
+	trimmedPart = 0.02
+)
+
+// extent is a rectangle of pings and bins, half-open.
+type extent struct{ p0, p1, b0, b1 int }
+
+func (e extent) empty() bool { return e.p1 <= e.p0 || e.b1 <= e.b0 }
+
+func (e *extent) take(p, b int) {
+	if e.empty() {
+		*e = extent{p, p + 1, b, b + 1}
+		return
+	}
+	e.p0, e.p1, e.b0, e.b1 = min(e.p0, p), max(e.p1, p+1), min(e.b0, b), max(e.b1, b+1)
+}
+
+// label tells what the picture shows.
+func (w *world) label(rec *record, pic *picture) eval.CaptureLabel {
+	l := eval.CaptureLabel{By: "scene", RangeM: w.rangeM, Panel: &pic.panel, Palette: pic.palette, Marks: []eval.MarkLabel{}, Humps: [][2]int{},
+		Furniture: pic.furniture}
+	if rec.nadir >= 0 && rec.nadir <= float64(rec.cols) {
+		x := pic.x0 + rec.nadir*pic.kx - 0.5
+		for y := pic.panel.Y; y < pic.panel.Y+pic.panel.H; y += rowsApart {
+			l.Nadir = append(l.Nadir, detect.RowX{float64(y), x})
+		}
+	}
+	if len(w.sides) == 1 {
+		l.Side = w.sides[0].side
+	}
+	for _, b := range w.sides {
+		if b.side == detect.Port {
+			l.FirstReturn.Port = w.firstReturn(b, pic)
+		} else {
+			l.FirstReturn.Starboard = w.firstReturn(b, pic)
+		}
+	}
+	for _, stretch := range rec.lost {
+		l.LostRows = append(l.LostRows, [2]int{pic.row(stretch[0], math.Floor), pic.row(stretch[1], math.Ceil)})
+	}
+	w.markAll(rec, pic, &l)
+	return l
+}
+
+// row is the picture row of a ping's upper edge.
+func (p *picture) row(ping int, to func(float64) float64) int {
+	return min(max(int(to(p.y0+float64(ping)*p.ky)), p.panel.Y), p.panel.Y+p.panel.H)
+}
+
+// firstReturn reads the first bottom of every eighth row, averaged over the pings that row shows.
+func (w *world) firstReturn(b *seabed, pic *picture) []detect.RowX {
+	cut := w.cutOf(b.side)
+	var out []detect.RowX
+	for y := pic.panel.Y; y < pic.panel.Y+pic.panel.H; y += rowsApart {
+		from := min(max(int((float64(y)-pic.y0)/pic.ky), 0), w.pings-1)
+		to := min(max(int(math.Ceil((float64(y)+1-pic.y0)/pic.ky)), from+1), w.pings)
+		var sum float64
+		for p := from; p < to; p++ {
+			sum += b.first[p]
+		}
+		bin := sum / float64(to-from) / w.binM
+		if math.IsInf(bin, 0) || bin < float64(cut.from) || bin >= float64(cut.to) {
+			continue
+		}
+		out = append(out, detect.RowX{float64(y), pic.x0 + w.column(b.side, bin)*pic.kx - 0.5})
+	}
+	return out
+}
+
+// markAll measures every thing in the picture and labels it by what can be seen.
+func (w *world) markAll(rec *record, pic *picture, l *eval.CaptureLabel) {
+	lit, dark := make([]*detect.Box, len(w.things)), make([]*detect.Box, len(w.things))
+	for _, b := range w.sides {
+		roughLit, roughDark := w.rough(b, b.ownID), w.rough(b, b.lostID)
+		for k, t := range w.things {
+			if t.b != b {
+				continue
+			}
+			lit[k] = w.seen(rec, pic, b, roughLit[k], func(i, bin int) bool {
+				return (b.ownID[i] == t.id || b.ownID[i] == 0) && b.own[i] > ownShare*(b.echo[i]-b.own[i]+rec.noise[bin])
+			})
+			dark[k] = w.seen(rec, pic, b, roughDark[k], func(i, bin int) bool {
+				return (b.lostID[i] == t.id || b.lostID[i] == 0) && b.lost[i] > lostShare*(b.echo[i]+rec.noise[bin])
+			})
+		}
+	}
+	for _, f := range w.fields {
+		l.Regions = append(l.Regions, detect.Region{Kind: "rock-field", Box: w.boxOf(pic, f.side, extent{f.p0, f.p1, f.b0, f.b1})})
+	}
+	m := newMeter(w, pic, lit, dark)
+	for k, t := range w.things {
+		if mark, ok := m.mark(t, lit[k], dark[k], l); ok {
+			l.Marks = append(l.Marks, mark)
+		}
+	}
+}
+
+// rough gives the cells that each thing touches, by index.
+func (w *world) rough(b *seabed, ids []int16) []extent {
+	out := make([]extent, len(w.things))
+	cut := w.cutOf(b.side)
+	for p := range w.pings {
+		for i := cut.from; i < cut.to; i++ {
+			if id := ids[p*w.bins+i]; id > 0 {
+				out[id-1].take(p, i)
+			}
+		}
+	}
+	return out
+}
+
+// seen is the box of the picture around the cells that show, stragglers left out.
+func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(i, bin int) bool) *detect.Box {
+	if e.empty() {
+		return nil
+	}
+	cut := w.cutOf(b.side)
+	grow := int(math.Ceil(2 * w.law.spread))
+	e.p0, e.p1 = max(e.p0-grow, 0), min(e.p1+grow, w.pings)
+	e.b0, e.b1 = max(e.b0, cut.from), min(e.b1, cut.to)
+	rows, cols := make([]int, e.p1-e.p0), make([]int, e.b1-e.b0)
+	var n int
+	for p := e.p0; p < e.p1; p++ {
+		if rec.isLost(p) {
+			continue
+		}
+		for i := e.b0; i < e.b1; i++ {
+			if shows(p*w.bins+i, i) {
+				rows[p-e.p0]++
+				cols[i-e.b0]++
+				n++
+			}
+		}
+	}
+	if n == 0 {
+		return nil
+	}
+	r0, r1 := trim(rows, n)
+	c0, c1 := trim(cols, n)
+	box := w.boxOf(pic, b.side, extent{e.p0 + r0, e.p0 + r1, e.b0 + c0, e.b0 + c1})
+	if box.W < 1 || box.H < 1 {
+		return nil
+	}
+	return &box
+}
+
+func (r *record) isLost(p int) bool {
+	return slices.ContainsFunc(r.lost, func(s [2]int) bool { return p >= s[0] && p < s[1] })
+}
+
+// trim gives the half-open stretch of counts that leaves a small part of them out at each end.
+func trim(counts []int, n int) (from, to int) {
+	spare := int(trimmedPart * float64(n))
+	to = len(counts)
+	for left := spare - counts[from]; left >= 0 && from < to-1; left -= counts[from] {
+		from++
+	}
+	for left := spare - counts[to-1]; left >= 0 && to > from+1; left -= counts[to-1] {
+		to--
+	}
+	return from, to
+}
+
+// boxOf turns pings and bins into pixels of the picture.
+func (w *world) boxOf(pic *picture, side detect.Side, e extent) detect.Box {
+	a, b := w.column(side, float64(e.b0)), w.column(side, float64(e.b1))
+	x0, x1 := pic.x0+math.Min(a, b)*pic.kx, pic.x0+math.Max(a, b)*pic.kx
+	y0, y1 := pic.y0+float64(e.p0)*pic.ky, pic.y0+float64(e.p1)*pic.ky
+	box := image.Rect(int(math.Floor(x0+0.3)), int(math.Floor(y0+0.3)), int(math.Ceil(x1-0.3)), int(math.Ceil(y1-0.3)))
+	return detect.BoxOf(box.Intersect(pic.panel.Rect()))
+}
+
+// meter measures contrast in the picture.
+type meter struct {
+	w     *world
+	pic   *picture
+	sums  []float64 // integral image, one row and column more
+	taken []detect.Box
+}
+
+func newMeter(w *world, pic *picture, lists ...[]*detect.Box) *meter {
+	m := &meter{w: w, pic: pic, sums: make([]float64, (pic.w+1)*(pic.h+1))}
+	for y := range pic.h {
+		var row float64
+		for x := range pic.w {
+			row += float64(pic.lum[y*pic.w+x])
+			m.sums[(y+1)*(pic.w+1)+x+1] = m.sums[y*(pic.w+1)+x+1] + row
+		}
+	}
+	for _, list := range lists {
+		for _, b := range list {
+			if b != nil {
+				m.taken = append(m.taken, *b)
+			}
+		}
+	}
+	return m
+}
+
+func (m *meter) mean(b image.Rectangle) float64 {
+	n := m.pic.w + 1
+	sum := m.sums[b.Max.Y*n+b.Max.X] - m.sums[b.Min.Y*n+b.Max.X] - m.sums[b.Max.Y*n+b.Min.X] + m.sums[b.Min.Y*n+b.Min.X]
+	return sum / float64(b.Dx()*b.Dy())
+}
+
+// contrast is by how much a box is brighter than same-sized boxes around it, in grey values and in their spread.
+func (m *meter) contrast(b detect.Box, side *seabed) (grey, spreads float64) {
+	box := b.Rect()
+	inWater := m.inWater(box, side)
+	var around []float64
+	for _, ky := range []float64{-3.4, -2.3, -1.3, 1.3, 2.3, 3.4, 0} {
+		for _, kx := range []float64{-2.6, -1.4, -0.5, 0, 0.5, 1.4, 2.6} {
+			if ky == 0 && math.Abs(kx) < 1 {
+				continue
+			}
+			at := box.Add(image.Pt(int(math.Round(kx*float64(b.W+1))), int(math.Round(ky*float64(b.H+1)))))
+			if !at.In(m.pic.panel.Rect()) || m.inWater(at, side) != inWater || m.isTaken(at) {
+				continue
+			}
+			around = append(around, m.mean(at))
+		}
+	}
+	mean := m.mean(box)
+	if len(around) < 5 {
+		wide := box.Inset(-max(4, min(b.W, b.H)/2)).Intersect(m.pic.panel.Rect())
+		rest := float64(wide.Dx()*wide.Dy() - b.W*b.H)
+		if rest <= 0 {
+			return 0, 0
+		}
+		ring := (m.mean(wide)*float64(wide.Dx()*wide.Dy()) - mean*float64(b.W*b.H)) / rest
+		return mean - ring, (mean - ring) / 8
+	}
+	slices.Sort(around)
+	mid := around[len(around)/2]
+	var sq float64
+	for _, v := range around {
+		sq += (v - mid) * (v - mid)
+	}
+	sd := math.Sqrt(sq / float64(len(around)))
+	return mean - mid, (mean - mid) / math.Max(sd, 2)
+}
+
+func (m *meter) isTaken(at image.Rectangle) bool {
+	return slices.ContainsFunc(m.taken, func(b detect.Box) bool {
+		o := b.Rect().Intersect(at)
+		return 5*o.Dx()*o.Dy() > at.Dx()*at.Dy()
+	})
+}
+
+// inWater tells whether a box's middle lies before the first return of its side.
+func (m *meter) inWater(b image.Rectangle, side *seabed) bool {
+	p := min(max(int((float64(b.Min.Y+b.Max.Y)/2-m.pic.y0)/m.pic.ky), 0), m.w.pings-1)
+	x := m.pic.x0 + m.w.column(side.side, side.first[p]/m.w.binM)*m.pic.kx
+	mid := float64(b.Min.X+b.Max.X) / 2
+	return (side.side == detect.Port) == (mid > x)
+}
+
+// mark labels one thing, unless nothing of it shows.
+func (m *meter) mark(t *thing, lit, dark *detect.Box, l *eval.CaptureLabel) (eval.MarkLabel, bool) {
+	var litGrey, litBy, darkGrey, darkBy float64
+	if lit != nil {
+		litGrey, litBy = m.contrast(*lit, t.b)
+	}
+	if dark != nil {
+		darkGrey, darkBy = m.contrast(*dark, t.b)
+		darkGrey, darkBy = -darkGrey, -darkBy
+	}
+	if lit != nil && litBy < seenAtAll {
+		lit = nil
+	}
+	if dark != nil && darkBy < seenAtAll {
+		dark = nil
+	}
+	if lit == nil && dark == nil {
+		return eval.MarkLabel{}, false
+	}
+	high, off, slant := t.high, math.Max(t.off, 0), t.slant
+	mark := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: t.b.side, Highlight: lit, Shadow: dark, HeightM: &high, OffBottomM: &off, SlantM: &slant}
+	sure := m.stands(litGrey, litBy, lit) && m.stands(darkGrey, darkBy, dark) && (litBy >= sureAlone || darkBy >= sureAlone || min(litBy, darkBy) >= surePaired)
+	alone := m.stands(litGrey, litBy, lit) && litBy >= sureGlint
+	switch t.class {
+	case detect.SuspendedTarget:
+		sure = m.hangs(&mark, sure)
+		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything.
+		sure = sure || alone && m.inWater(lit.Rect(), t.b)
+	case detect.RaisedStructure:
+		sure = sure || m.stands(darkGrey, darkBy, dark) && darkBy >= sureGlint || alone
+	default:
+		sure = sure || alone || m.stands(darkGrey, darkBy, dark) && darkBy >= 2*sureAlone
+	}
+	sure = sure && !m.covered(lit, dark, l)
+	mark.Sure = &sure
+	return mark, true
+}
+
+// stands tells whether a box stands out and is large enough.
+func (m *meter) stands(grey, by float64, b *detect.Box) bool {
+	return b != nil && grey >= leastGrey && by >= surePaired && max(b.W, b.H) >= 4 && b.W*b.H >= 10
+}
+
+// hangs sets the gap of a hanging thing whose shadow shows, and keeps it sure only where the gap can be seen.
+func (m *meter) hangs(mark *eval.MarkLabel, sure bool) bool {
+	if mark.Highlight == nil || mark.Shadow == nil {
+		return false
+	}
+	h, s := mark.Highlight, mark.Shadow
+	gap := float64(s.X - h.X - h.W)
+	if mark.Side == detect.Port {
+		gap = float64(h.X - s.X - s.W)
+	}
+	gap = math.Max(gap, 0)
+	mark.GapPx = &gap
+	return sure && gap >= 2
+}
+
+// covered tells whether furniture or lost rows hide a good part of what is to be seen.
+func (m *meter) covered(lit, dark *detect.Box, l *eval.CaptureLabel) bool {
+	for _, b := range []*detect.Box{lit, dark} {
+		if b == nil {
+			continue
+		}
+		var hidden int
+		for _, f := range l.Furniture {
+			o := f.Box.Rect().Intersect(b.Rect())
+			hidden += o.Dx() * o.Dy()
+		}
+		for _, s := range l.LostRows {
+			hidden += b.W * max(min(s[1], b.Y+b.H)-max(s[0], b.Y), 0)
+		}
+		if 4*hidden > b.W*b.H {
+			return true
+		}
+	}
+	return false
+}
