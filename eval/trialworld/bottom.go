@@ -44,6 +44,7 @@ func (w *world) shapeBottom() {
 	swell := w.both(wide/2, max(wide/32, 1), uni(r, 0.35, 0.6), logUni(r, 0.5, 2))
 	fine := w.both(max(wide/20, 4), 1, uni(r, 0.5, 0.95), logUni(r, 0.6, 3))
 	strong := w.both(wide/2, 1, uni(r, 0.5, 0.85), logUni(r, 0.5, 3))
+	w.warp = fine
 	swellM := w.altM * logUni(r, 0.004, 0.06)
 	fineM := w.binM * logUni(r, 0.03, 0.5)
 	contrast := logUni(r, 0.05, 0.5)
@@ -112,7 +113,7 @@ func (w *world) ripples(where [][]float32) {
 	length := uni(r, 4, 22) / w.sx // bins
 	dir := uni(r, -1.5, 1.5)
 	ky, kx := math.Sin(dir)*w.sy/w.sx, math.Cos(dir)
-	high := float32(length * w.binM * logUni(r, 0.015, 0.12))
+	high := float32(length * w.binM * logUni(r, 0.006, 0.09))
 	cover := float32(uni(r, -0.5, 1.2))
 	for k, b := range w.sides {
 		sign := 1.0
@@ -137,17 +138,17 @@ func (w *world) ripples(where [][]float32) {
 func (w *world) sandWaves() {
 	r := w.r
 	length := uni(r, 30, 140) / w.sy
-	high := w.altM * logUni(r, 0.01, 0.06)
-	wander := smooth1(r, w.bins, uni(r, 40, 200))
+	high := w.altM * logUni(r, 0.004, 0.035)
+	wander, fade := smooth1(r, w.bins, uni(r, 20, 120)/w.sx), smooth1(r, w.bins, uni(r, 60, 300)/w.sx)
+	change := smooth1(r, w.pings, uni(r, 60, 300)/w.sy)
+	steep := uni(r, 0, 0.45)
 	for _, b := range w.sides {
 		for p := range w.pings {
 			for j := range w.bins {
-				t := (float64(p)/length + wander[j]*0.3)
-				t -= math.Floor(t)
-				if t > 0.75 {
-					t = 3 * (1 - t)
-				}
-				b.height[p*w.bins+j] += float32(high * t)
+				i := p*w.bins + j
+				amp := math.Max(0.7+0.5*fade[j]+0.5*change[p], 0)
+				t := 2 * math.Pi * (float64(p)/length + wander[j]*0.3 + 0.05*float64(w.warp[0][i]))
+				b.height[i] += float32(high * amp * (math.Sin(t) + steep*math.Sin(2*t)))
 			}
 		}
 	}
@@ -176,6 +177,9 @@ func (w *world) confuse(b *seabed) {
 	if chance(r, 0.22) {
 		w.bank(b)
 	}
+	if chance(r, 0.25) {
+		w.mound(b)
+	}
 }
 
 // spot is a place and half-axes in pings and cells.
@@ -186,9 +190,13 @@ func (w *world) spot(smallPx, largePx float64) (p, j, hp, hj float64) {
 	return r.Float64() * float64(w.pings), r.Float64() * float64(w.bins), size / w.sy * flat, size / w.sx / flat
 }
 
-// within calls each for every cell of a rotated ellipse, with the distance from its middle in half-axes.
+// within calls each for every cell of a rotated, frayed ellipse, with the distance from its middle in half-axes.
 func (w *world) within(p, j, hp, hj float64, each func(i int, d float32)) {
 	turn := w.r.Float64() * math.Pi
+	// The fraying is a piece of a field drawn before, from another place so that heights there don't follow it.
+	warp, off := w.warp[0], w.r.IntN(len(w.warp[0]))
+	fray := uni(w.r, 0.05, 0.5)
+	lobe, lobes := w.r.Float64()*2*math.Pi, uni(w.r, 0, 0.35)
 	c, s := math.Cos(turn), math.Sin(turn)
 	long := math.Max(hp*w.sy, hj*w.sx)
 	p0, p1 := max(int(p-long/w.sy), 0), min(int(p+long/w.sy)+1, w.pings-1)
@@ -197,8 +205,14 @@ func (w *world) within(p, j, hp, hj float64, each func(i int, d float32)) {
 		for x := j0; x <= j1; x++ {
 			dy, dx := (float64(y)-p)*w.sy, (float64(x)-j)*w.sx
 			u, v := (c*dy+s*dx)/(hp*w.sy), (c*dx-s*dy)/(hj*w.sx)
-			if d := u*u + v*v; d < 1 {
-				each(y*w.bins+x, float32(math.Sqrt(d)))
+			at := y*w.bins + x
+			d := math.Sqrt(u*u + v*v)
+			if d > 1 {
+				continue
+			}
+			d *= 1.35 + fray*float64(warp[(at+off)%len(warp)]) + lobes*math.Sin(3*math.Atan2(u, v)+lobe)
+			if d < 1 {
+				each(at, float32(math.Max(d, 0)))
 			}
 		}
 	}
@@ -232,21 +246,25 @@ func (w *world) pit(b *seabed) {
 func (w *world) scar(b *seabed) {
 	r := w.r
 	y, x := r.Float64()*float64(w.panelH), r.Float64()*float64(w.bins)*w.sx
-	dir, turn := r.Float64()*2*math.Pi, uni(r, -0.01, 0.01)
+	dir := r.Float64() * 2 * math.Pi
+	steps := int(logUni(r, 60, 700))
+	turn, depth := smooth1(r, steps, 60), smooth1(r, steps, uni(r, 8, 80))
+	bend := uni(r, 0.001, 0.012)
 	half := logUni(r, 1, 5)
 	deep := float32(half * w.pxM * logUni(r, 0.1, 0.6))
 	ratio := float32(math.Exp(uni(r, -0.5, 0.3)))
-	for range int(logUni(r, 60, 700)) {
+	for n := range steps {
 		y, x = y+math.Sin(dir), x+math.Cos(dir)
-		dir += turn + 0.01*r.NormFloat64()
+		dir += bend*turn[n] + 0.02*r.NormFloat64()
+		part := float32(math.Min(math.Max(0.6+0.6*depth[n], 0), 1))
 		p, j := int(y/w.sy), int(x/w.sx)
 		wideP, wideJ := int(half/w.sy), int(half/w.sx)
 		for q := max(p-wideP, 0); q <= min(p+wideP, w.pings-1); q++ {
 			for k := max(j-wideJ, 0); k <= min(j+wideJ, w.bins-1); k++ {
 				i := q*w.bins + k
 				// Each step digs a little, so that the steps together make the furrow.
-				b.height[i] -= deep / float32(1+half)
-				b.strength[i] *= 1 + (ratio-1)/float32(2+2*half)
+				b.height[i] -= part * deep / float32(1+half)
+				b.strength[i] *= 1 + part*(ratio-1)/float32(2+2*half)
 			}
 		}
 	}
@@ -291,23 +309,40 @@ func (w *world) bank(b *seabed) {
 	start := uni(r, -0.2, 0.7) * w.rangeM
 	slope := uni(r, -0.25, 0.5)
 	most := w.altM * uni(r, 0.15, 0.6)
-	wander := smooth1(r, w.pings, uni(r, 30, 200))
+	wander, quick := smooth1(r, w.pings, uni(r, 30, 200)), smooth1(r, w.pings, uni(r, 4, 25))
 	wanderM := w.rangeM * uni(r, 0.01, 0.08)
+	rough := uni(r, 0.02, 0.25)
 	ledge := 0.0
 	if chance(r, 0.4) {
 		ledge = w.altM * uni(r, 0.03, 0.15)
 	}
 	for p := range w.pings {
 		for j := range w.bins {
-			d := float64(j)*w.binM - start - wanderM*wander[p]
+			i := p*w.bins + j
+			d := float64(j)*w.binM - start - wanderM*(wander[p]+0.2*quick[p]+rough*float64(w.warp[0][i]))
 			if d <= 0 {
 				continue
 			}
-			lift := math.Max(math.Min(d*slope, most), -most)
+			lift := most * math.Tanh(d*d/(d+0.05*w.altM)*slope/most)
 			if ledge > 0 && lift > 0 {
 				lift = math.Floor(lift/ledge)*ledge + 0.3*math.Mod(lift, ledge)
 			}
-			b.height[p*w.bins+j] += float32(lift)
+			b.height[i] += float32(lift)
+		}
+	}
+}
+
+// mound lifts the bottom near the nadir, broad enough to cast little shadow, so that the first return bulges inwards.
+func (w *world) mound(b *seabed) {
+	r := w.r
+	p, j := r.Float64()*float64(w.pings), uni(r, 0, 1.2)*w.altM/w.binM
+	long, wide := uni(r, 30, 200)/w.sy, uni(r, 0.4, 1.5)*w.altM/w.binM
+	high := w.altM * uni(r, 0.05, 0.4)
+	for y := max(int(p-2.5*long), 0); y < min(int(p+2.5*long), w.pings); y++ {
+		dy := (float64(y) - p) / long
+		for x := max(int(j-2.5*wide), 0); x < min(int(j+2.5*wide), w.bins); x++ {
+			dx := (float64(x) - j) / wide
+			b.height[y*w.bins+x] += float32(high * math.Exp(-dy*dy-dx*dx))
 		}
 	}
 }

@@ -288,7 +288,8 @@ func (m *meter) mark(t *thing, lit, dark *detect.Box, l *eval.CaptureLabel) (eva
 	if lit != nil && litBy < seenAtAll {
 		lit = nil
 	}
-	if dark != nil && darkBy < seenAtAll {
+	// A school's shadow is a sheaf of streaks, whose box is mostly lit.
+	if dark != nil && darkBy < seenAtAll && t.kind != "school" {
 		dark = nil
 	}
 	if lit == nil && dark == nil {

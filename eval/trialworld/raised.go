@@ -16,7 +16,7 @@ func (w *world) erect() {
 	sizePx := logUni(r, 10, 90)
 	high := w.heightFor(s, logUni(r, 25, 220))
 	q := part{y: s.y, x: s.x, halfL: sizePx / 2 * w.pxAlongM, halfW: sizePx / 2 * w.pxM, turn: 0.3 * r.NormFloat64(), high: high,
-		strength: s.strong * logUni(r, 1, 6), ragged: uni(r, 0.1, 0.7)}
+		strength: s.strong * logUni(r, 1, 9), ragged: uni(r, 0.1, 0.7)}
 	switch k := r.Float64(); {
 	case k < 0.22:
 		q.form = block
@@ -102,7 +102,7 @@ func (w *world) hull(t *thing, q part) {
 func (w *world) snag(t *thing, q part) {
 	r := w.r
 	trunk := q
-	trunk.form, trunk.halfL, trunk.halfW = block, 1.5*w.pxAlongM, 1.5*w.pxM
+	trunk.form, trunk.halfL, trunk.halfW = block, 2*w.pxAlongM, 2*w.pxM
 	w.finish(t, trunk)
 	for range 8 + r.IntN(16) {
 		k := q
@@ -110,10 +110,10 @@ func (w *world) snag(t *thing, q part) {
 		k.y += uni(r, -1, 1) * q.halfL
 		k.x = math.Max(k.x+uni(r, -1, 1)*q.halfW, w.binM)
 		k.turn = r.Float64() * math.Pi
-		k.halfL, k.halfW = q.halfL*uni(r, 0.2, 0.7), 0.6*w.pxM
+		k.halfL, k.halfW = q.halfL*uni(r, 0.2, 0.7), uni(r, 0.6, 1.5)*w.pxM
 		k.base = q.high * uni(r, 0.3, 0.95)
 		k.high = q.high * uni(r, 0.03, 0.12)
-		k.opaque, k.strength = uni(r, 0.2, 0.7), q.strength*uni(r, 0.1, 0.6)
+		k.opaque, k.strength = uni(r, 0.3, 0.8), q.strength*uni(r, 0.2, 1)
 		w.build(t, k)
 	}
 }
@@ -161,9 +161,9 @@ func (w *world) hangFish() {
 	if !ok {
 		return
 	}
-	sizePx := 3.5 * math.Pow(6, math.Pow(r.Float64(), 1.3))
+	sizePx := 4.5 * math.Pow(5, math.Pow(r.Float64(), 1.3))
 	q := part{y: s.y, x: s.x, halfL: sizePx / 2 * w.pxAlongM, halfW: math.Max(sizePx*uni(r, 0.12, 0.4), 1) / 2 * w.pxM, hangs: true,
-		strength: s.strong * logUni(r, 1.2, 10), ragged: uni(r, 0, 0.7), opaque: uni(r, 0.45, 0.97)}
+		strength: s.strong * logUni(r, 1.6, 16), ragged: uni(r, 0, 0.7), opaque: uni(r, 0.5, 0.97)}
 	q.turn = 0.6 * r.NormFloat64()
 	if chance(r, 0.2) {
 		q.turn = r.Float64() * math.Pi
@@ -179,7 +179,7 @@ func (w *world) hangFish() {
 	}
 	if gap > 0 {
 		// The gap runs from the far end of the highlight, that of the lower side, to where the ray under it meets the bottom.
-		q.base = w.heightFor(s, gap+2*q.halfW/w.pxM)
+		q.base = w.heightFor(s, gap+2*q.halfW/w.pxM+1.2*w.sx)
 	}
 	if q.base < 0.5*q.high && gap > 0 {
 		q.high = math.Max(q.base, 1.5*w.pxM)

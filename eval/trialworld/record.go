@@ -38,7 +38,7 @@ func (w *world) record() *record {
 	}
 	grain := newSpeckler(r, looks)
 	var heavy *speckler
-	if chance(r, 0.45) {
+	if chance(r, 0.35) {
 		heavy = newSpeckler(r, logUni(r, 1, 8))
 	}
 	w.waterFaults(level)
@@ -95,7 +95,7 @@ func (w *world) levels() float32 {
 func (w *world) floor(level float32) []float32 {
 	r := w.r
 	out := make([]float32, w.bins)
-	near, far, power := logUni(r, 0.003, 0.12), logUni(r, 0.02, 0.4), uni(r, 0.5, 3)
+	near, far, power := logUni(r, 0.002, 0.1), logUni(r, 0.015, 0.35), uni(r, 0.5, 3)
 	for i := range out {
 		t := float64(i) / float64(w.bins)
 		out[i] = level * float32(near+far*math.Pow(t, power))

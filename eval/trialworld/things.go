@@ -244,13 +244,13 @@ func (w *world) lay() {
 	if !ok {
 		return
 	}
-	sizePx := 4 * math.Pow(7, math.Pow(r.Float64(), 1.4))
+	sizePx := 5 * math.Pow(6, math.Pow(r.Float64(), 1.25))
 	if chance(r, 0.08) {
 		sizePx *= 2.5
 	}
-	high := w.heightFor(s, sizePx*logUni(r, 0.35, 2.5))
+	high := w.heightFor(s, math.Max(sizePx*logUni(r, 0.5, 3), 3))
 	q := part{y: s.y, x: s.x, halfL: sizePx / 2 * w.pxAlongM, halfW: sizePx / 2 * w.pxM, turn: r.Float64() * math.Pi, high: high,
-		strength: s.strong * logUni(r, 0.7, 7), ragged: uni(r, 0.1, 0.9)}
+		strength: s.strong * logUni(r, 0.8, 14), ragged: uni(r, 0.1, 0.9)}
 	switch k := r.Float64(); {
 	case k < 0.38:
 		q.halfL *= logUni(r, 0.5, 1.8)

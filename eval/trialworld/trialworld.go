@@ -69,6 +69,7 @@ type world struct {
 	cut         [2]span1 // bins of port and starboard that the panel shows; empty where a side is left out
 	things      []*thing // a thing's id is its index plus one
 	fields      []fieldOfStones
+	warp        [][]float32 // a field that frays edges
 	soft        bool
 	law         soundLaw
 }
