@@ -11,9 +11,10 @@ import (
 
 // Limits of what a careful reader would call sure; chosen by looking at drawn boxes, no source.
 const (
-	sureAlone   = 3.5 // spreads of same-sized means that one of highlight and shadow must stand out by
-	surePaired  = 2.0 // or both
-	sureGlint   = 5.0 // a highlight without shadow on the bottom
+	surePaired  = 2.0 // spreads of same-sized means that highlight and shadow must both stand out by
+	sureOfPair  = 3.0 // and one of them
+	sureGlint   = 5.0 // a highlight alone, or a raised thing's shadow alone
+	sureShadow  = 7.0 // any other shadow alone
 	seenAtAll   = 0.9
 	leastGrey   = 9.0 // grey values of the picture's 255
 	ownShare    = 0.6 // a thing's echo over all else in a cell of its highlight
@@ -21,6 +22,13 @@ const (
 	rowsApart   = 8
 	trimmedPart = 0.02
 )
+
+// glimpse is what shows of a thing's highlight or shadow: its box and some of its pixels. A thing that lies aslant fills little of its box, so
+// contrast is that of the pixels.
+type glimpse struct {
+	box    detect.Box
+	pixels []image.Point
+}
 
 // extent is a rectangle of pings and bins, half-open.
 type extent struct{ p0, p1, b0, b1 int }
@@ -89,7 +97,7 @@ func (w *world) firstReturn(b *seabed, pic *picture) []detect.RowX {
 
 // markAll measures every thing in the picture and labels it by what can be seen.
 func (w *world) markAll(rec *record, pic *picture, l *eval.CaptureLabel) {
-	lit, dark := make([]*detect.Box, len(w.things)), make([]*detect.Box, len(w.things))
+	lit, dark := make([]*glimpse, len(w.things)), make([]*glimpse, len(w.things))
 	for _, b := range w.sides {
 		roughLit, roughDark := w.rough(b, b.ownID), w.rough(b, b.lostID)
 		for k, t := range w.things {
@@ -130,7 +138,7 @@ func (w *world) rough(b *seabed, ids []int16) []extent {
 }
 
 // seen is the box of the picture around the cells that show, stragglers left out.
-func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(i, bin int) bool) *detect.Box {
+func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(i, bin int) bool) *glimpse {
 	if e.empty() {
 		return nil
 	}
@@ -139,7 +147,7 @@ func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(
 	e.p0, e.p1 = max(e.p0-grow, 0), min(e.p1+grow, w.pings)
 	e.b0, e.b1 = max(e.b0, cut.from), min(e.b1, cut.to)
 	rows, cols := make([]int, e.p1-e.p0), make([]int, e.b1-e.b0)
-	var n int
+	var cells []extent
 	for p := e.p0; p < e.p1; p++ {
 		if rec.isLost(p) {
 			continue
@@ -148,20 +156,36 @@ func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(
 			if shows(p*w.bins+i, i) {
 				rows[p-e.p0]++
 				cols[i-e.b0]++
-				n++
+				cells = append(cells, extent{p, p + 1, i, i + 1})
 			}
 		}
 	}
-	if n == 0 {
+	if len(cells) == 0 {
 		return nil
 	}
-	r0, r1 := trim(rows, n)
-	c0, c1 := trim(cols, n)
-	box := w.boxOf(pic, b.side, extent{e.p0 + r0, e.p0 + r1, e.b0 + c0, e.b0 + c1})
-	if box.W < 1 || box.H < 1 {
+	r0, r1 := trim(rows, len(cells))
+	c0, c1 := trim(cols, len(cells))
+	g := &glimpse{box: w.boxOf(pic, b.side, extent{e.p0 + r0, e.p0 + r1, e.b0 + c0, e.b0 + c1})}
+	if g.box.W < 1 || g.box.H < 1 {
 		return nil
 	}
-	return &box
+	step := max(len(cells)/300, 1)
+	for k := 0; k < len(cells); k += step {
+		if at := w.middle(pic, b.side, cells[k]); at.In(g.box.Rect()) {
+			g.pixels = append(g.pixels, at)
+		}
+	}
+	if len(g.pixels) == 0 {
+		return nil
+	}
+	return g
+}
+
+// middle is the pixel in the middle of a cell.
+func (w *world) middle(pic *picture, side detect.Side, e extent) image.Point {
+	x := pic.x0 + w.column(side, float64(e.b0+e.b1)/2)*pic.kx
+	y := pic.y0 + float64(e.p0+e.p1)/2*pic.ky
+	return image.Pt(int(x), int(y))
 }
 
 func (r *record) isLost(p int) bool {
@@ -194,61 +218,49 @@ func (w *world) boxOf(pic *picture, side detect.Side, e extent) detect.Box {
 type meter struct {
 	w     *world
 	pic   *picture
-	sums  []float64 // integral image, one row and column more
 	taken []detect.Box
 }
 
-func newMeter(w *world, pic *picture, lists ...[]*detect.Box) *meter {
-	m := &meter{w: w, pic: pic, sums: make([]float64, (pic.w+1)*(pic.h+1))}
-	for y := range pic.h {
-		var row float64
-		for x := range pic.w {
-			row += float64(pic.lum[y*pic.w+x])
-			m.sums[(y+1)*(pic.w+1)+x+1] = m.sums[y*(pic.w+1)+x+1] + row
-		}
-	}
+func newMeter(w *world, pic *picture, lists ...[]*glimpse) *meter {
+	m := &meter{w: w, pic: pic}
 	for _, list := range lists {
-		for _, b := range list {
-			if b != nil {
-				m.taken = append(m.taken, *b)
+		for _, g := range list {
+			if g != nil {
+				m.taken = append(m.taken, g.box)
 			}
 		}
 	}
 	return m
 }
 
-func (m *meter) mean(b image.Rectangle) float64 {
-	n := m.pic.w + 1
-	sum := m.sums[b.Max.Y*n+b.Max.X] - m.sums[b.Min.Y*n+b.Max.X] - m.sums[b.Max.Y*n+b.Min.X] + m.sums[b.Min.Y*n+b.Min.X]
-	return sum / float64(b.Dx()*b.Dy())
+// mean is the brightness of a glimpse's pixels moved by so much.
+func (m *meter) mean(g *glimpse, by image.Point) float64 {
+	var sum float64
+	for _, p := range g.pixels {
+		p = p.Add(by)
+		sum += float64(m.pic.lum[p.Y*m.pic.w+p.X])
+	}
+	return sum / float64(len(g.pixels))
 }
 
-// contrast is by how much a box is brighter than same-sized boxes around it, in grey values and in their spread.
-func (m *meter) contrast(b detect.Box, side *seabed) (grey, spreads float64) {
-	box := b.Rect()
+// contrast is by how much a glimpse is brighter than the same pixels moved to places around it, in grey values and in those places' spread.
+func (m *meter) contrast(g *glimpse, side *seabed) (grey, spreads float64) {
+	box := g.box.Rect()
 	inWater := m.inWater(box, side)
 	var around []float64
-	for _, ky := range []float64{-3.4, -2.3, -1.3, 1.3, 2.3, 3.4, 0} {
-		for _, kx := range []float64{-2.6, -1.4, -0.5, 0, 0.5, 1.4, 2.6} {
-			if ky == 0 && math.Abs(kx) < 1 {
-				continue
-			}
-			at := box.Add(image.Pt(int(math.Round(kx*float64(b.W+1))), int(math.Round(ky*float64(b.H+1)))))
+	for _, ky := range []float64{-3.4, -2.3, -1.3, -0.7, 0, 0.7, 1.3, 2.3, 3.4} {
+		for _, kx := range []float64{-2.6, -1.4, -0.7, 0, 0.7, 1.4, 2.6} {
+			by := image.Pt(int(math.Round(kx*float64(box.Dx()+1))), int(math.Round(ky*float64(box.Dy()+1))))
+			at := box.Add(by)
 			if !at.In(m.pic.panel.Rect()) || m.inWater(at, side) != inWater || m.isTaken(at) {
 				continue
 			}
-			around = append(around, m.mean(at))
+			around = append(around, m.mean(g, by))
 		}
 	}
-	mean := m.mean(box)
+	mean := m.mean(g, image.Point{})
 	if len(around) < 5 {
-		wide := box.Inset(-max(4, min(b.W, b.H)/2)).Intersect(m.pic.panel.Rect())
-		rest := float64(wide.Dx()*wide.Dy() - b.W*b.H)
-		if rest <= 0 {
-			return 0, 0
-		}
-		ring := (m.mean(wide)*float64(wide.Dx()*wide.Dy()) - mean*float64(b.W*b.H)) / rest
-		return mean - ring, (mean - ring) / 8
+		return m.againstRim(g, mean)
 	}
 	slices.Sort(around)
 	mid := around[len(around)/2]
@@ -258,6 +270,26 @@ func (m *meter) contrast(b detect.Box, side *seabed) (grey, spreads float64) {
 	}
 	sd := math.Sqrt(sq / float64(len(around)))
 	return mean - mid, (mean - mid) / math.Max(sd, 2)
+}
+
+// againstRim compares a glimpse too large to be moved with the rim round its box; a spread of eight grey values is taken for granted.
+func (m *meter) againstRim(g *glimpse, mean float64) (grey, spreads float64) {
+	box := g.box.Rect()
+	wide := box.Inset(-max(4, min(box.Dx(), box.Dy())/2)).Intersect(m.pic.panel.Rect())
+	var sum float64
+	var n int
+	for y := wide.Min.Y; y < wide.Max.Y; y++ {
+		for x := wide.Min.X; x < wide.Max.X; x++ {
+			if !image.Pt(x, y).In(box) {
+				sum += float64(m.pic.lum[y*m.pic.w+x])
+				n++
+			}
+		}
+	}
+	if n == 0 {
+		return 0, 0
+	}
+	return mean - sum/float64(n), (mean - sum/float64(n)) / 8
 }
 
 func (m *meter) isTaken(at image.Rectangle) bool {
@@ -275,52 +307,55 @@ func (m *meter) inWater(b image.Rectangle, side *seabed) bool {
 	return (side.side == detect.Port) == (mid > x)
 }
 
+// standing is by how much a glimpse stands out.
+type standing struct{ grey, spreads float64 }
+
+// look measures a glimpse, in the sense that more is plainer, and gives its box if it shows at all.
+func (m *meter) look(g *glimpse, side *seabed, sense float64) (*detect.Box, standing) {
+	if g == nil {
+		return nil, standing{}
+	}
+	grey, spreads := m.contrast(g, side)
+	s := standing{sense * grey, sense * spreads}
+	if s.spreads < seenAtAll {
+		return nil, s
+	}
+	return &g.box, s
+}
+
+// stands tells whether a glimpse stands out by so many spreads and is large enough.
+func (s standing) stands(b *detect.Box, spreads float64) bool {
+	return b != nil && s.grey >= leastGrey && s.spreads >= spreads && max(b.W, b.H) >= 4 && b.W*b.H >= 10
+}
+
 // mark labels one thing, unless nothing of it shows.
-func (m *meter) mark(t *thing, lit, dark *detect.Box, l *eval.CaptureLabel) (eval.MarkLabel, bool) {
-	var litGrey, litBy, darkGrey, darkBy float64
-	if lit != nil {
-		litGrey, litBy = m.contrast(*lit, t.b)
-	}
-	if dark != nil {
-		darkGrey, darkBy = m.contrast(*dark, t.b)
-		darkGrey, darkBy = -darkGrey, -darkBy
-	}
-	if lit != nil && litBy < seenAtAll {
-		lit = nil
-	}
-	// A school's shadow is a sheaf of streaks, whose box is mostly lit.
-	if dark != nil && darkBy < seenAtAll && t.kind != "school" {
-		dark = nil
-	}
+func (m *meter) mark(t *thing, litSeen, darkSeen *glimpse, l *eval.CaptureLabel) (eval.MarkLabel, bool) {
+	lit, bright := m.look(litSeen, t.b, 1)
+	dark, shade := m.look(darkSeen, t.b, -1)
 	if lit == nil && dark == nil {
 		return eval.MarkLabel{}, false
 	}
 	high, off, slant := t.high, math.Max(t.off, 0), t.slant
 	mark := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: t.b.side, Highlight: lit, Shadow: dark, HeightM: &high, OffBottomM: &off, SlantM: &slant}
-	sure := m.stands(litGrey, litBy, lit) && m.stands(darkGrey, darkBy, dark) && (litBy >= sureAlone || darkBy >= sureAlone || min(litBy, darkBy) >= surePaired)
-	alone := m.stands(litGrey, litBy, lit) && litBy >= sureGlint
+	both := bright.stands(lit, surePaired) && shade.stands(dark, surePaired) && max(bright.spreads, shade.spreads) >= sureOfPair
+	glint := bright.stands(lit, sureGlint)
+	var sure bool
 	switch t.class {
 	case detect.SuspendedTarget:
-		sure = m.hangs(&mark, sure)
 		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything.
-		sure = sure || alone && m.inWater(lit.Rect(), t.b)
+		sure = gapShows(&mark) && both || glint && m.inWater(lit.Rect(), t.b)
 	case detect.RaisedStructure:
-		sure = sure || m.stands(darkGrey, darkBy, dark) && darkBy >= sureGlint || alone
+		sure = both || glint || shade.stands(dark, sureGlint)
 	default:
-		sure = sure || alone || m.stands(darkGrey, darkBy, dark) && darkBy >= 2*sureAlone
+		sure = both || glint || shade.stands(dark, sureShadow)
 	}
-	sure = sure && !m.covered(lit, dark, l)
+	sure = sure && !covered(lit, dark, l)
 	mark.Sure = &sure
 	return mark, true
 }
 
-// stands tells whether a box stands out and is large enough.
-func (m *meter) stands(grey, by float64, b *detect.Box) bool {
-	return b != nil && grey >= leastGrey && by >= surePaired && max(b.W, b.H) >= 4 && b.W*b.H >= 10
-}
-
-// hangs sets the gap of a hanging thing whose shadow shows, and keeps it sure only where the gap can be seen.
-func (m *meter) hangs(mark *eval.MarkLabel, sure bool) bool {
+// gapShows sets the gap of a hanging thing whose shadow shows, and tells whether a reader could see it.
+func gapShows(mark *eval.MarkLabel) bool {
 	if mark.Highlight == nil || mark.Shadow == nil {
 		return false
 	}
@@ -331,11 +366,11 @@ func (m *meter) hangs(mark *eval.MarkLabel, sure bool) bool {
 	}
 	gap = math.Max(gap, 0)
 	mark.GapPx = &gap
-	return sure && gap >= 2
+	return gap >= 2
 }
 
 // covered tells whether furniture or lost rows hide a good part of what is to be seen.
-func (m *meter) covered(lit, dark *detect.Box, l *eval.CaptureLabel) bool {
+func covered(lit, dark *detect.Box, l *eval.CaptureLabel) bool {
 	for _, b := range []*detect.Box{lit, dark} {
 		if b == nil {
 			continue
