@@ -20,7 +20,7 @@ const (
 	ownShare    = 0.6 // a thing's echo over all else in a cell of its highlight
 	lostShare   = 1.0 // what a shadow took over what is left, in a cell of it
 	rowsApart   = 8
-	trimmedPart = 0.02
+	trimmedPart = 0.03
 )
 
 // glimpse is what shows of a thing's highlight or shadow: its box and some of its pixels. A thing that lies aslant fills little of its box, so

@@ -220,30 +220,29 @@ func (w *world) dots(rec *record, level float32) {
 func (w *world) tone(rec *record) {
 	r := w.r
 	power := uni(r, 0.28, 0.75)
-	for i, v := range rec.echo {
-		rec.echo[i] = pow32(v, power)
-	}
 	var sample []float32
 	for i := 0; i < len(rec.echo); i += 31 {
 		sample = append(sample, rec.echo[i])
 	}
 	slices.Sort(sample)
-	share := func(q float64) float32 { return sample[int(q*float64(len(sample)-1))] }
+	share := func(q float64) float64 { return math.Pow(float64(sample[int(q*float64(len(sample)-1))]), power) }
 	mid, high := share(0.6), share(1-logUni(r, 0.0005, 0.06))
-	low := float32(uni(r, -0.05, 0.25)) * mid
+	low := uni(r, -0.05, 0.25) * mid
 	// The middle of the record goes to a drawn grey, unless what is bright would clip too much.
-	high = max(high, low+(mid-low)/float32(uni(r, 0.2, 0.75)))
+	high = max(high, low+(mid-low)/uni(r, 0.2, 0.75)) + 1e-9
 	gamma := logUni(r, 0.7, 1.4)
+	// One entry for each sign-free number of eight bits of mantissa: the curve is far coarser on the screen.
+	const drop = 15
+	curve := make([]float32, 1<<(31-drop))
+	for i := range curve {
+		v := float64(math.Float32frombits(uint32(i)<<drop | 1<<(drop-1)))
+		if v != v || v > 1e9 {
+			break
+		}
+		v = min(max((math.Pow(v, power)-low)/(high-low), 0), 1)
+		curve[i] = float32(math.Pow(v, gamma))
+	}
 	for i, v := range rec.echo {
-		v = min(max((v-low)/(high-low+1e-9), 0), 1)
-		rec.echo[i] = pow32(v, gamma)
+		rec.echo[i] = curve[math.Float32bits(v)>>drop]
 	}
-}
-
-// pow32 is a power through a few steps of exponent and logarithm in 32 bits' worth of table-free float arithmetic.
-func pow32(v float32, p float64) float32 {
-	if v <= 0 {
-		return 0
-	}
-	return float32(math.Exp2(p * math.Log2(float64(v))))
 }

@@ -12,9 +12,9 @@ func (w *world) sound(b *seabed) {
 	b.echo, b.own, b.lost = make([]float32, n), make([]float32, n), make([]float32, n)
 	b.ownID, b.lostID = make([]int16, n), make([]int16, n)
 	b.first = make([]float64, w.pings)
-	law := w.levelLaw()
+	law, facing := w.levelLaw(), w.facingLaw()
 	for p := range w.pings {
-		w.soundPing(b, p, law)
+		w.soundPing(b, p, law, facing)
 	}
 }
 
@@ -33,6 +33,22 @@ func (w *world) levelLaw() []float32 {
 	return law
 }
 
+// A facet turned away still scatters a little, and one square to the ray no more than this often what the level bottom does there.
+const (
+	leastFacing = 0.05
+	mostFacing  = 6
+	facingSteps = 200 // table entries a unit
+)
+
+// facingLaw is the strength by a facet's cosine of incidence over the level bottom's.
+func (w *world) facingLaw() []float32 {
+	law := make([]float32, mostFacing*facingSteps+1)
+	for i := range law {
+		law[i] = float32(math.Pow(math.Max((float64(i)+0.5)/facingSteps, leastFacing), w.law.facing))
+	}
+	return law
+}
+
 // sounding is one ping on its way out.
 type sounding struct {
 	b        *seabed
@@ -45,7 +61,7 @@ type sounding struct {
 	law      []float32
 }
 
-func (w *world) soundPing(b *seabed, p int, law []float32) {
+func (w *world) soundPing(b *seabed, p int, law, facing []float32) {
 	s := sounding{b: b, from: p * w.bins, to: (p + 1) * w.bins, perM: 1 / w.binM, alt: w.alt[p], horizon: math.Inf(-1), law: law}
 	if b.hanging != nil {
 		s.hung = b.hanging[p]
@@ -63,10 +79,10 @@ func (w *world) soundPing(b *seabed, p int, law []float32) {
 		}
 		drop := s.alt - z
 		slant := math.Sqrt(g*g + drop*drop)
-		cos := (g*(z-beforeZ) + drop*(g-beforeG)) / (slant * math.Hypot(g-beforeG, z-beforeZ))
+		cos := (g*(z-beforeZ) + drop*(g-beforeG)) / (slant * math.Sqrt((g-beforeG)*(g-beforeG)+(z-beforeZ)*(z-beforeZ)))
 		level := math.Min(s.alt/slant, 1)
-		facing := math.Min(math.Max(cos/level, 0.05), 6)
-		e := float64(strength[j]) * math.Pow(facing, w.law.facing)
+		turned := math.Min(math.Max(cos/level, leastFacing), mostFacing)
+		e := float64(strength[j] * facing[int(turned*facingSteps)])
 		ray := -drop / g
 		if ray >= s.horizon-1e-9 {
 			s.horizon, s.hider = ray, ids[j]

@@ -2,6 +2,7 @@ package trialworld
 
 import (
 	"math"
+	"slices"
 
 	"shadowgap/detect"
 )
@@ -14,7 +15,8 @@ type thing struct {
 	high   float64 // own height, metres
 	off    float64 // lower end over the bottom, metres
 	slant  float64
-	p0, p1 int // pings and cells it was built on
+	ground []float32 // heights to stand on, where they aren't the side's own
+	p0, p1 int       // pings and cells it was built on
 	j0, j1 int
 	id     int16
 }
@@ -119,7 +121,9 @@ func (w *world) raise(t *thing, q part, p, j int, k float64) {
 	}
 	// Parts of one thing stand on the bottom, not on each other, except where another thing is already higher.
 	base := float64(b.height[i])
-	if b.id[i] != 0 {
+	if t.ground != nil {
+		base = float64(t.ground[i])
+	} else if b.id[i] != 0 {
 		base -= 0.7 * q.high * k
 	}
 	b.height[i] = max(b.height[i], float32(base+top))
@@ -396,8 +400,8 @@ func (w *world) stoneField() {
 	}
 	halfP, halfJ := int(uni(r, 25, 90)/w.sy), int(uni(r, 25, 90)/w.sx)
 	f := fieldOfStones{side: s.b.side, p0: max(s.p-halfP, 0), p1: min(s.p+halfP, w.pings), b0: max(s.j-halfJ, 0), b1: min(s.j+halfJ, w.bins)}
-	// Stones of the field carry no id: a throw-away thing takes the marks.
-	loose := &thing{b: s.b}
+	// Stones of the field carry no id, so nothing tells them from the bottom but its heights before they came: they'd stack.
+	loose := &thing{b: s.b, ground: slices.Clone(s.b.height)}
 	for range 30 + r.IntN(90) {
 		p, j := uni(r, float64(f.p0), float64(f.p1)), uni(r, float64(f.b0), float64(f.b1))
 		if j < 3 {

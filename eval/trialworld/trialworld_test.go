@@ -3,6 +3,7 @@ package trialworld
 import (
 	"encoding/json"
 	"image"
+	"image/color"
 	"slices"
 	"testing"
 
@@ -47,25 +48,112 @@ func TestSameSeedSameCapture(t *testing.T) {
 	}
 }
 
-func TestShadowLiesOutside(t *testing.T) {
-	var pairs int
-	for seed := range int64(40) {
-		for _, m := range render(t, seed).Label.Marks {
-			if m.Highlight == nil || m.Shadow == nil || !*m.Sure {
+// TestLabels reads forty captures once and holds their labels against the pictures and the stated mix.
+func TestLabels(t *testing.T) {
+	const seeds = 40
+	var empty, marks, hanging, sure, pairs int
+	var brighter, darker float64
+	for seed := range int64(seeds) {
+		c := render(t, seed)
+		if len(c.Label.Marks) == 0 {
+			empty++
+		}
+		grey := greys(c)
+		for _, m := range c.Label.Marks {
+			marks++
+			if m.Class == detect.SuspendedTarget {
+				hanging++
+			} else if m.GapPx != nil {
+				t.Errorf("seed %d: a %s has a gap", seed, m.Kind)
+			}
+			for _, b := range []*detect.Box{m.Highlight, m.Shadow} {
+				if b != nil && !b.Rect().In(c.Label.Panel.Rect()) {
+					t.Errorf("seed %d: %s at %v is outside the panel", seed, m.Kind, *b)
+				}
+			}
+			if !*m.Sure {
+				continue
+			}
+			sure++
+			if m.Highlight == nil || m.Shadow == nil {
 				continue
 			}
 			pairs++
-			h, s := m.Highlight, m.Shadow
-			outwards := (2*s.X + s.W) - (2*h.X + h.W)
-			if m.Side == detect.Port {
-				outwards = -outwards
+			if !outside(m.Side, *m.Highlight, *m.Shadow) {
+				t.Errorf("seed %d: the shadow %v of a %s is nearer the nadir than its highlight %v", seed, *m.Shadow, m.Kind, *m.Highlight)
 			}
-			if outwards <= 0 {
-				t.Errorf("seed %d: %s at %v has its shadow %v nearer the nadir", seed, m.Kind, *h, *s)
-			}
+			brighter += grey.over(*m.Highlight, c.Label.Panel.Rect())
+			darker -= grey.over(*m.Shadow, c.Label.Panel.Rect())
 		}
 	}
-	if pairs < 30 {
-		t.Errorf("%d pairs, want 30 or more", pairs)
+	if empty < seeds/10 || empty > seeds*2/5 {
+		t.Errorf("%d of %d captures hold no mark, want about a fifth", empty, seeds)
 	}
+	if share := float64(hanging) / float64(marks); share < 0.2 || share > 0.5 {
+		t.Errorf("%.2f of the marks hang, want about a third", share)
+	}
+	if pairs < seeds {
+		t.Fatalf("%d sure pairs of highlight and shadow, want %d", pairs, seeds)
+	}
+	if brighter /= float64(pairs); brighter < 15 {
+		t.Errorf("sure highlights are %.1f grey values brighter than their surroundings, want 15", brighter)
+	}
+	if darker /= float64(pairs); darker < 8 {
+		t.Errorf("sure shadows are %.1f grey values darker than their surroundings, want 8", darker)
+	}
+}
+
+// outside tells whether a shadow lies farther from the nadir than its highlight.
+func outside(side detect.Side, h, s detect.Box) bool {
+	outwards := (2*s.X + s.W) - (2*h.X + h.W)
+	if side == detect.Port {
+		outwards = -outwards
+	}
+	return outwards > 0
+}
+
+// plane is a capture's grey values, turned so that water is dark.
+type plane struct {
+	img  image.Image
+	sign float64
+}
+
+// greys takes a palette for inverted where the rows' outermost bottom is darker than the water beside the nadir.
+func greys(c *Capture) plane {
+	p := plane{c.Image, 1}
+	var water, bottom float64
+	sum := func(rows []detect.RowX, out int) {
+		for _, at := range rows {
+			x := int(at[1])
+			water += p.mean(image.Rect(x-4*out, int(at[0]), x-4*out+1, int(at[0])+1))
+			bottom += p.mean(image.Rect(x+4*out, int(at[0]), x+4*out+1, int(at[0])+1))
+		}
+	}
+	sum(c.Label.FirstReturn.Port, -1)
+	sum(c.Label.FirstReturn.Starboard, 1)
+	if water > bottom {
+		p.sign = -1
+	}
+	return p
+}
+
+func (p plane) mean(r image.Rectangle) float64 {
+	r = r.Intersect(p.img.Bounds())
+	var sum, n float64
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		for x := r.Min.X; x < r.Max.X; x++ {
+			sum += float64(color.GrayModel.Convert(p.img.At(x, y)).(color.Gray).Y)
+			n++
+		}
+	}
+	return sum / max(n, 1)
+}
+
+// over is how much brighter a box is than the rim round it.
+func (p plane) over(b detect.Box, panel image.Rectangle) float64 {
+	wide := b.Rect().Inset(-6).Intersect(panel)
+	in, out := float64(b.W*b.H), float64(wide.Dx()*wide.Dy()-b.W*b.H)
+	mean := p.mean(b.Rect())
+	rim := (p.mean(wide)*(in+out) - mean*in) / max(out, 1)
+	return p.sign * (mean - rim)
 }
