@@ -8,10 +8,9 @@ import (
 
 // fieldOfStones is a dense scatter told as a region.
 type fieldOfStones struct {
-	side       detect.Side
-	p0, p1     int
-	b0, b1     int
-	outstander bool
+	side   detect.Side
+	p0, p1 int
+	b0, b1 int
 }
 
 // both draws one field under the whole swath and hands each side its half, ground cells outwards, so that the sides agree at the nadir.
@@ -88,7 +87,10 @@ func (w *world) sediments(swell [][]float32) {
 	shape := w.both(wide/3, 2, uni(r, 0.45, 0.75), logUni(r, 0.5, 4))
 	at, edge := uni(r, -0.8, 0.8), logUni(r, 0.03, 0.6)
 	ratio := math.Exp(uni(r, -1.3, 1.3))
-	step := float32(uni(r, -0.06, 0.06) * w.altM)
+	step := float32(uni(r, -0.03, 0.03) * w.altM)
+	if chance(r, 0.5) {
+		step = 0
+	}
 	rough := chance(r, 0.4)
 	for k, b := range w.sides {
 		for i := range b.strength {

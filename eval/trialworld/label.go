@@ -23,8 +23,8 @@ const (
 	trimmedPart = 0.03
 )
 
-// glimpse is what shows of a thing's highlight or shadow: its box and some of its pixels. A thing that lies aslant fills little of its box, so
-// contrast is that of the pixels.
+// glimpse is what shows of a thing's highlight or shadow: its box and some of its pixels. A thing that lies aslant fills little of its
+// box, so contrast is that of the pixels.
 type glimpse struct {
 	box    detect.Box
 	pixels []image.Point
@@ -45,8 +45,8 @@ func (e *extent) take(p, b int) {
 
 // label tells what the picture shows.
 func (w *world) label(rec *record, pic *picture) eval.CaptureLabel {
-	l := eval.CaptureLabel{By: "scene", RangeM: w.rangeM, Panel: &pic.panel, Palette: pic.palette, Marks: []eval.MarkLabel{}, Humps: [][2]int{},
-		Furniture: pic.furniture}
+	l := eval.CaptureLabel{By: "scene", RangeM: w.rangeM, Panel: &pic.panel, Palette: pic.palette, Marks: []eval.MarkLabel{},
+		Humps: [][2]int{}, Furniture: pic.furniture}
 	if rec.nadir >= 0 && rec.nadir <= float64(rec.cols) {
 		x := pic.x0 + rec.nadir*pic.kx - 0.5
 		for y := pic.panel.Y; y < pic.panel.Y+pic.panel.H; y += rowsApart {
@@ -243,7 +243,8 @@ func (m *meter) mean(g *glimpse, by image.Point) float64 {
 	return sum / float64(len(g.pixels))
 }
 
-// contrast is by how much a glimpse is brighter than the same pixels moved to places around it, in grey values and in those places' spread.
+// contrast is by how much a glimpse is brighter than the same pixels moved to places around it, in grey values and in those places'
+// spread.
 func (m *meter) contrast(g *glimpse, side *seabed) (grey, spreads float64) {
 	box := g.box.Rect()
 	inWater := m.inWater(box, side)
@@ -252,7 +253,7 @@ func (m *meter) contrast(g *glimpse, side *seabed) (grey, spreads float64) {
 		for _, kx := range []float64{-2.6, -1.4, -0.7, 0, 0.7, 1.4, 2.6} {
 			by := image.Pt(int(math.Round(kx*float64(box.Dx()+1))), int(math.Round(ky*float64(box.Dy()+1))))
 			at := box.Add(by)
-			if !at.In(m.pic.panel.Rect()) || m.inWater(at, side) != inWater || m.isTaken(at) {
+			if !at.In(m.pic.panel.Rect()) || !m.allIn(at, side, inWater) || m.isTaken(at) {
 				continue
 			}
 			around = append(around, m.mean(g, by))
@@ -264,11 +265,8 @@ func (m *meter) contrast(g *glimpse, side *seabed) (grey, spreads float64) {
 	}
 	slices.Sort(around)
 	mid := around[len(around)/2]
-	var sq float64
-	for _, v := range around {
-		sq += (v - mid) * (v - mid)
-	}
-	sd := math.Sqrt(sq / float64(len(around)))
+	// Half of what the middle two thirds span is a normal spread, and a patch or an edge among the places doesn't widen it.
+	sd := (around[len(around)*5/6] - around[len(around)/6]) / 2
 	return mean - mid, (mean - mid) / math.Max(sd, 2)
 }
 
@@ -297,6 +295,17 @@ func (m *meter) isTaken(at image.Rectangle) bool {
 		o := b.Rect().Intersect(at)
 		return 5*o.Dx()*o.Dy() > at.Dx()*at.Dy()
 	})
+}
+
+// allIn tells whether a box lies wholly in the water or wholly past the first return, with a pixel or two to spare.
+func (m *meter) allIn(b image.Rectangle, side *seabed, water bool) bool {
+	near, far := b.Min.X-2, b.Max.X+2
+	for _, x := range []int{near, far} {
+		if m.inWater(image.Rect(x, b.Min.Y, x, b.Max.Y), side) != water {
+			return false
+		}
+	}
+	return true
 }
 
 // inWater tells whether a box's middle lies before the first return of its side.
@@ -336,7 +345,9 @@ func (m *meter) mark(t *thing, litSeen, darkSeen *glimpse, l *eval.CaptureLabel)
 		return eval.MarkLabel{}, false
 	}
 	high, off, slant := t.high, math.Max(t.off, 0), t.slant
-	mark := eval.MarkLabel{Class: t.class, Kind: t.kind, Side: t.b.side, Highlight: lit, Shadow: dark, HeightM: &high, OffBottomM: &off, SlantM: &slant}
+	mark := eval.MarkLabel{
+		Class: t.class, Kind: t.kind, Side: t.b.side, Highlight: lit, Shadow: dark, HeightM: &high, OffBottomM: &off, SlantM: &slant,
+	}
 	both := bright.stands(lit, surePaired) && shade.stands(dark, surePaired) && max(bright.spreads, shade.spreads) >= sureOfPair
 	glint := bright.stands(lit, sureGlint)
 	var sure bool

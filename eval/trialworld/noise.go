@@ -22,9 +22,9 @@ func smooth1(r *rand.Rand, n int, every float64) []float64 {
 	return out
 }
 
-// cloud is a field of rows x cols of zero mean and unit spread whose octaves fall by "fall" each (0.5 is about 1/f^3 in power, 1 about 1/f^2,
-// 1.4 about 1/f): a coarse lattice is doubled with the quadratic spline's weights and fresh noise added (pyramid synthesis, common practice).
-// largest is the size of the coarsest cell and smallest that of the finest, in cells; rows stretch by "stretch".
+// cloud is a field of rows x cols of zero mean and unit spread whose octaves fall by "fall" each (0.5 is about 1/f^3 in power, 1 about
+// 1/f^2, 1.4 about 1/f): a coarse lattice is doubled with the quadratic spline's weights and fresh noise added (pyramid synthesis,
+// common practice). largest is the size of the coarsest cell and smallest that of the finest, in cells; rows stretch by "stretch".
 func cloud(r *rand.Rand, rows, cols int, largest, smallest int, fall, stretch float64) []float32 {
 	steps := max(int(math.Round(math.Log2(float64(largest)/float64(smallest)))), 0)
 	fine := float64(smallest)
@@ -108,8 +108,8 @@ func stretchTo(in []float32, h, w, rows, cols int, stepY, stepX float64) []float
 	return out
 }
 
-// speckler draws factors of unit mean: gamma of so many looks, by quantiles laid out once (Goodman's developed speckle; the K law is a gamma
-// of few looks times a gamma of the clutter's shape).
+// speckler draws factors of unit mean: gamma of so many looks, by quantiles laid out once (Goodman's developed speckle; the K law is a
+// gamma of few looks times a gamma of the clutter's shape).
 type speckler struct {
 	r    *rand.Rand
 	wide [1024]float32

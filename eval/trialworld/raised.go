@@ -171,9 +171,9 @@ func (w *world) hangFish() {
 	q.high = w.heightFor(s, math.Max(sizePx*uni(r, 0.25, 1.2), 3))
 	gap := logUni(r, 2, 10)
 	switch k := r.Float64(); {
-	case k < 0.25:
+	case k < 0.15:
 		gap = logUni(r, 8, 70)
-	case k < 0.4:
+	case k < 0.3:
 		w.midWater(&q, s)
 		gap = 0
 	}

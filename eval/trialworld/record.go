@@ -103,7 +103,8 @@ func (w *world) floor(level float32) []float32 {
 	return out
 }
 
-// waterFaults puts into the water and over it what is no thing: specks, clouds, the surface's line, the second echo, the other side's ghost.
+// waterFaults puts into the water and over it what is no thing: specks, clouds, the surface's line, the second echo, the other side's
+// ghost.
 func (w *world) waterFaults(level float32) {
 	r := w.r
 	if len(w.sides) == 2 && chance(r, 0.3) {

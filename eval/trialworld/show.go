@@ -42,8 +42,8 @@ func (w *world) show(rec *record) (*picture, error) {
 	r := w.r
 	plane := w.scalePlane(rec)
 	s := &screen{r: r}
-	name, inverted := "grey", false
-	s.ramp, name, inverted = newRamp(r)
+	ramp, name, inverted := newRamp(r)
+	s.ramp = ramp
 	s.ink = s.ramp[230]
 	if chance(r, 0.4) {
 		s.ink = color.RGBA{uint8(r.IntN(256)), uint8(r.IntN(256)), uint8(r.IntN(256)), 255}
@@ -63,7 +63,8 @@ func (w *world) show(rec *record) (*picture, error) {
 		}
 	}
 	s.furnish(w.rangeM)
-	pic := &picture{palette: name, furniture: s.furniture, panel: detect.BoxOf(s.panel), x0: float64(s.panel.Min.X), y0: float64(s.panel.Min.Y), kx: w.sx, ky: w.sy}
+	pic := &picture{palette: name, furniture: s.furniture, panel: detect.BoxOf(s.panel), kx: w.sx, ky: w.sy}
+	pic.x0, pic.y0 = float64(s.panel.Min.X), float64(s.panel.Min.Y)
 	if err := s.store(pic, inverted); err != nil {
 		return nil, err
 	}
@@ -143,14 +144,22 @@ func newRamp(r *rand.Rand) (ramp [256]color.RGBA, name string, inverted bool) {
 		name, stops = "grey", []stop{{0, 0, 0}, {255, 255, 255}}
 	case k < 0.65:
 		name = "copper"
-		stops = []stop{{uni(r, 0, 15), uni(r, 0, 10), 0}, {uni(r, 90, 170), uni(r, 40, 90), uni(r, 0, 40)}, {255, uni(r, 170, 240), uni(r, 0, 170)}}
+		stops = []stop{
+			{uni(r, 0, 15), uni(r, 0, 10), 0}, {uni(r, 90, 170), uni(r, 40, 90), uni(r, 0, 40)},
+			{255, uni(r, 170, 240), uni(r, 0, 170)},
+		}
 	case k < 0.77:
 		name = "flame"
-		stops = []stop{{0, 0, uni(r, 0, 20)}, {uni(r, 60, 100), uni(r, 5, 20), uni(r, 80, 120)}, {uni(r, 200, 240), uni(r, 80, 110), uni(r, 20, 60)}, {252, 250, uni(r, 120, 200)}}
+		stops = []stop{
+			{0, 0, uni(r, 0, 20)}, {uni(r, 60, 100), uni(r, 5, 20), uni(r, 80, 120)},
+			{uni(r, 200, 240), uni(r, 80, 110), uni(r, 20, 60)}, {252, 250, uni(r, 120, 200)},
+		}
 	case k < 0.89:
 		name = "sea"
-		stops = []stop{{uni(r, 0, 60), uni(r, 0, 10), uni(r, 20, 85)}, {uni(r, 20, 60), uni(r, 80, 130), uni(r, 110, 150)}, {uni(r, 80, 140), uni(r, 180, 210), uni(r, 80, 110)},
-			{250, 230, uni(r, 30, 120)}}
+		stops = []stop{
+			{uni(r, 0, 60), uni(r, 0, 10), uni(r, 20, 85)}, {uni(r, 20, 60), uni(r, 80, 130), uni(r, 110, 150)},
+			{uni(r, 80, 140), uni(r, 180, 210), uni(r, 80, 110)}, {250, 230, uni(r, 30, 120)},
+		}
 	default:
 		name = "tinted"
 		a, b, c := uni(r, 0.4, 1), uni(r, 0.4, 1), uni(r, 0.4, 1)

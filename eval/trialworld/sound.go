@@ -5,8 +5,8 @@ import (
 	"sort"
 )
 
-// sound fills the expected echo of a side: every facet between two ground cells is laid over the slant bins it spans, if the ray to it clears
-// all that is nearer; what is hidden is booked on the thing that hides it.
+// sound fills the expected echo of a side: every facet between two ground cells is laid over the slant bins it spans, if the ray to it
+// clears all that is nearer; what is hidden is booked on the thing that hides it.
 func (w *world) sound(b *seabed) {
 	n := w.pings * w.bins
 	b.echo, b.own, b.lost = make([]float32, n), make([]float32, n), make([]float32, n)

@@ -134,10 +134,10 @@ func (w *world) raise(t *thing, q part, p, j int, k float64) {
 // placeThings draws how many of what and puts them where the panel shows them.
 func (w *world) placeThings() {
 	r := w.r
-	if chance(r, 0.2) {
+	if chance(r, 0.17) {
 		return
 	}
-	n := 1 + int(14*math.Pow(r.Float64(), 1.6))
+	n := 1 + int(15*math.Pow(r.Float64(), 1.4))
 	lean := math.Pow(uni(r, 0, 1), 0.7) // the capture's share of hanging things varies
 	for range n {
 		switch k := r.Float64(); {

@@ -1,10 +1,11 @@
-// Package trialworld draws side-scan captures with their truth, from first principles: a bottom of heights and strengths, things on it and
-// over it, a transducer path, sound binned by slant range ping by ping with true occlusion, and then a recorder and a screen with their faults.
-// It shares no code and no habit with the project's other scenes, so that what is fitted on several of them leans on none.
+// Package trialworld draws side-scan captures with their truth, from first principles: a bottom of heights and strengths, things on it
+// and over it, a transducer path, sound binned by slant range ping by ping with true occlusion, and then a recorder and a screen with
+// their faults. It shares no code and no habit with the project's other scenes, so that what is fitted on several of them leans on none.
 //
-// Lengths are metres of the world, bins (slant range) and pings of the record, or pixels of the picture; names say which. Slant range is the
-// hypotenuse of ground range and depth below the transducer, and a ray that grazes height z at ground range g meets the level bottom at
-// g*h/(h-z): plane geometry. The angle law is Lambert's with a free exponent; range law, beam, noise and display are common practice, no source.
+// Lengths are metres of the world, bins (slant range) and pings of the record, or pixels of the picture; names say which. Slant range is
+// the hypotenuse of ground range and depth below the transducer, and a ray that grazes height z at ground range g meets the level bottom
+// at g*h/(h-z): plane geometry. The angle law is Lambert's with a free exponent; range law, beam, noise and display are common practice,
+// no source.
 package trialworld
 
 import (
@@ -24,7 +25,8 @@ type Capture struct {
 	Label eval.CaptureLabel
 }
 
-// Render draws the capture of a seed. The same seed gives the same picture and label. The only error is the context's or a failed encoding.
+// Render draws the capture of a seed. The same seed gives the same picture and label. The only error is the context's or a failed
+// encoding.
 func Render(ctx context.Context, seed int64) (*Capture, error) {
 	r := rand.New(rand.NewPCG(uint64(seed), 0x7417a1))
 	w := newWorld(r)
@@ -90,17 +92,16 @@ type soundLaw struct {
 
 // seabed is one side: heights and strengths by ping and ground cell, then the expected echo by ping and slant bin.
 type seabed struct {
-	side         detect.Side
-	height       []float32
-	strength     []float32
-	id           []int16
-	hanging      [][]hung // by ping
-	echo         []float32
-	own, lost    []float32 // energy of the thing seen there, energy that a thing's shadow took away
-	ownID        []int16
-	lostID       []int16
-	first        []float64 // slant of the first bottom, metres
-	widestShadow float64
+	side      detect.Side
+	height    []float32
+	strength  []float32
+	id        []int16
+	hanging   [][]hung // by ping
+	echo      []float32
+	own, lost []float32 // energy of the thing seen there, energy that a thing's shadow took away
+	ownID     []int16
+	lostID    []int16
+	first     []float64 // slant of the first bottom, metres
 }
 
 // hung is a piece of something over the bottom at one ping and ground cell.
@@ -148,8 +149,9 @@ func newWorld(r *rand.Rand) *world {
 	w.pingM = w.pxAlongM * w.sy
 	w.path()
 	w.law = soundLaw{
-		exponent: uni(r, 0.6, 2), facing: uni(r, 0.35, 1.1), beamCentre: uni(r, 0.3, 1), beamWidth: uni(r, 0.5, 1.6), beamFloor: uni(r, 0.15, 0.6),
-		spread: logUni(r, 0.3, 4) / w.sy,
+		exponent: uni(r, 0.6, 2), facing: uni(r, 0.35, 1.1), beamCentre: uni(r, 0.3, 1), beamWidth: uni(r, 0.5, 1.6),
+		beamFloor: uni(r, 0.15, 0.6),
+		spread:    logUni(r, 0.3, 4) / w.sy,
 	}
 	w.law.gain = w.law.exponent + uni(r, -0.7, 0.3)
 	return w
