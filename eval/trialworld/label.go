@@ -17,7 +17,9 @@ const (
 	sureShadow  = 7.0 // any other shadow alone
 	seenAtAll   = 0.9
 	leastGrey   = 9.0 // grey values of the picture's 255
-	ownShare    = 0.6 // a thing's echo over all else in a cell of its highlight
+	ownShare    = 0.6 // a thing's echo over what else is or would be in a cell of its highlight
+	plainDark   = 0.4 // of the surroundings' grey that a raised thing's broad shadow lacks, whatever the surroundings' spread
+	plainPixels = 80
 	lostShare   = 1.0 // what a shadow took over what is left, in a cell of it
 	rowsApart   = 8
 	trimmedPart = 0.03
@@ -105,7 +107,7 @@ func (w *world) markAll(rec *record, pic *picture, l *eval.CaptureLabel) {
 				continue
 			}
 			lit[k] = w.seen(rec, pic, b, roughLit[k], func(i, bin int) bool {
-				return (b.ownID[i] == t.id || b.ownID[i] == 0) && b.own[i] > ownShare*(b.echo[i]-b.own[i]+rec.noise[bin])
+				return (b.ownID[i] == t.id || b.ownID[i] == 0) && b.own[i] > ownShare*(b.echo[i]-b.own[i]+b.lost[i]+rec.noise[bin])
 			})
 			dark[k] = w.seen(rec, pic, b, roughDark[k], func(i, bin int) bool {
 				return (b.lostID[i] == t.id || b.lostID[i] == 0) && b.lost[i] > lostShare*(b.echo[i]+rec.noise[bin])
@@ -316,8 +318,11 @@ func (m *meter) inWater(b image.Rectangle, side *seabed) bool {
 	return (side.side == detect.Port) == (mid > x)
 }
 
-// standing is by how much a glimpse stands out.
-type standing struct{ grey, spreads float64 }
+// standing is by how much a glimpse stands out of surroundings of some grey, and on how many pixels.
+type standing struct {
+	grey, spreads, around float64
+	pixels                int
+}
 
 // look measures a glimpse, in the sense that more is plainer, and gives its box if it shows at all.
 func (m *meter) look(g *glimpse, side *seabed, sense float64) (*detect.Box, standing) {
@@ -325,7 +330,7 @@ func (m *meter) look(g *glimpse, side *seabed, sense float64) (*detect.Box, stan
 		return nil, standing{}
 	}
 	grey, spreads := m.contrast(g, side)
-	s := standing{sense * grey, sense * spreads}
+	s := standing{sense * grey, sense * spreads, m.mean(g, image.Point{}) - grey, g.box.W * g.box.H}
 	if s.spreads < seenAtAll {
 		return nil, s
 	}
@@ -356,7 +361,8 @@ func (m *meter) mark(t *thing, litSeen, darkSeen *glimpse, l *eval.CaptureLabel)
 		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything.
 		sure = gapShows(&mark) && both || glint && m.inWater(lit.Rect(), t.b)
 	case detect.RaisedStructure:
-		sure = both || glint || shade.stands(dark, sureGlint)
+		broad := shade.pixels >= plainPixels && shade.grey >= plainDark*shade.around
+		sure = both || glint || shade.stands(dark, sureGlint) || broad && shade.stands(dark, surePaired)
 	default:
 		sure = both || glint || shade.stands(dark, sureShadow)
 	}
