@@ -143,13 +143,13 @@ func (w *world) sandWaves() {
 	high := w.altM * logUni(r, 0.004, 0.035)
 	wander, fade := smooth1(r, w.bins, uni(r, 20, 120)/w.sx), smooth1(r, w.bins, uni(r, 60, 300)/w.sx)
 	change := smooth1(r, w.pings, uni(r, 60, 300)/w.sy)
-	steep := uni(r, 0, 0.45)
+	steep, sway := uni(r, 0, 0.45), uni(r, 0, 0.3)
 	for _, b := range w.sides {
 		for p := range w.pings {
 			for j := range w.bins {
 				i := p*w.bins + j
 				amp := math.Max(0.7+0.5*fade[j]+0.5*change[p], 0)
-				t := 2 * math.Pi * (float64(p)/length + wander[j]*0.3 + 0.05*float64(w.warp[0][i]))
+				t := 2 * math.Pi * (float64(p)/length + wander[j]*sway + 0.05*float64(w.warp[0][i]))
 				b.height[i] += float32(high * amp * (math.Sin(t) + steep*math.Sin(2*t)))
 			}
 		}
@@ -229,7 +229,7 @@ func (w *world) patch(b *seabed, ratio float64) {
 	w.within(p, j, hp, hj, func(i int, d float32) {
 		t := min((1-d)/edge, 1)
 		t *= 1 - ragged + ragged*min(noise.next(), 1.5)
-		b.strength[i] *= 1 + (float32(ratio)-1)*t
+		b.strength[i] *= 1 + (float32(ratio)-1)*min(t, 1)
 	})
 }
 

@@ -366,9 +366,22 @@ func (m *meter) mark(t *thing, litSeen, darkSeen *glimpse, l *eval.CaptureLabel)
 	default:
 		sure = both || glint || shade.stands(dark, sureShadow)
 	}
-	sure = sure && !covered(lit, dark, l)
+	sure = sure && inOrder(&mark) && !covered(lit, dark, l)
 	mark.Sure = &sure
 	return mark, true
+}
+
+// inOrder tells whether a shadow's middle lies farther from the nadir than its highlight's; between the limbs of a tangle it may not.
+func inOrder(mark *eval.MarkLabel) bool {
+	h, s := mark.Highlight, mark.Shadow
+	if h == nil || s == nil {
+		return true
+	}
+	outwards := 2*s.X + s.W - 2*h.X - h.W
+	if mark.Side == detect.Port {
+		outwards = -outwards
+	}
+	return outwards > 0
 }
 
 // gapShows sets the gap of a hanging thing whose shadow shows, and tells whether a reader could see it.

@@ -169,7 +169,7 @@ func (w *world) hangFish() {
 		q.turn = r.Float64() * math.Pi
 	}
 	q.high = w.heightFor(s, math.Max(sizePx*uni(r, 0.25, 1.2), 3))
-	gap := logUni(r, 2, 10)
+	gap := logUni(r, 1.5, 9)
 	switch k := r.Float64(); {
 	case k < 0.15:
 		gap = logUni(r, 8, 70)

@@ -244,6 +244,6 @@ func (w *world) tone(rec *record) {
 		curve[i] = float32(math.Pow(v, gamma))
 	}
 	for i, v := range rec.echo {
-		rec.echo[i] = curve[math.Float32bits(v)>>drop]
+		rec.echo[i] = curve[math.Float32bits(max(v, 0))>>drop]
 	}
 }

@@ -94,8 +94,11 @@ func (w *world) soundPing(b *seabed, p int, law, facing []float32) {
 			if by != 0 {
 				s.lose(beforeS, slant, e*(1-through), by)
 			}
-		} else if s.hider != 0 {
-			s.lose(beforeS, slant, float64(strength[j]), s.hider)
+		} else {
+			s.lay(beforeS, slant, float64(strength[j])*w.law.fill, 0)
+			if s.hider != 0 {
+				s.lose(beforeS, slant, float64(strength[j])*(1-w.law.fill), s.hider)
+			}
 		}
 		beforeG, beforeZ, beforeS = g, z, slant
 	}

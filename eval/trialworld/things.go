@@ -16,6 +16,8 @@ type thing struct {
 	off    float64 // lower end over the bottom, metres
 	slant  float64
 	ground []float32 // heights to stand on, where they aren't the side's own
+	patchy float64   // how much strength and height change over the thing
+	shift  int       // where in the fraying field they are read
 	p0, p1 int       // pings and cells it was built on
 	j0, j1 int
 	id     int16
@@ -99,12 +101,20 @@ func (w *world) build(t *thing, q part) {
 	}
 }
 
+// buriedBelow is the level of the fraying field under which a piece of a thing is gone or buried.
+const buriedBelow = -1.8
+
 // raise books one cell of a part.
 func (w *world) raise(t *thing, q part, p, j int, k float64) {
 	r := w.r
 	b := t.b
 	i := p*w.bins + j
-	strength := q.strength * math.Exp(q.ragged*r.NormFloat64())
+	v := float64(w.warp[0][(i+t.shift)%len(w.warp[0])])
+	if v < buriedBelow {
+		return
+	}
+	v = math.Min(v, 2)
+	strength := q.strength * math.Exp(q.ragged*r.NormFloat64()+t.patchy*v)
 	t.p0, t.p1, t.j0, t.j1 = min(t.p0, p), max(t.p1, p), min(t.j0, j), max(t.j1, j)
 	if q.hangs {
 		if b.hanging == nil {
@@ -115,7 +125,7 @@ func (w *world) raise(t *thing, q part, p, j int, k float64) {
 		b.hanging[p] = append(b.hanging[p], hung{j, mid - half, mid + half, strength, q.opaque, t.id})
 		return
 	}
-	top := q.base + q.high*k*(1-0.5*q.ragged*r.Float64())
+	top := q.base + q.high*k*(1-0.5*q.ragged*r.Float64())*(1+0.3*t.patchy*v)
 	if top <= 0 {
 		return
 	}
@@ -134,7 +144,7 @@ func (w *world) raise(t *thing, q part, p, j int, k float64) {
 // placeThings draws how many of what and puts them where the panel shows them.
 func (w *world) placeThings() {
 	r := w.r
-	if chance(r, 0.17) {
+	if chance(r, 0.16) {
 		return
 	}
 	n := 1 + int(15*math.Pow(r.Float64(), 1.4))
@@ -229,7 +239,8 @@ func (w *world) around(b *seabed, p, j int) float64 {
 func (w *world) anySide() *seabed { return w.sides[w.r.IntN(len(w.sides))] }
 
 func (w *world) add(class detect.Class, kind string, s site) *thing {
-	t := &thing{class: class, kind: kind, b: s.b, id: int16(len(w.things) + 1), p0: s.p, p1: s.p, j0: s.j, j1: s.j, slant: s.slant}
+	t := &thing{class: class, kind: kind, b: s.b, id: int16(len(w.things) + 1), p0: s.p, p1: s.p, j0: s.j, j1: s.j, slant: s.slant,
+		patchy: uni(w.r, 0, 1), shift: w.r.IntN(len(w.warp[0]))}
 	w.things = append(w.things, t)
 	return t
 }

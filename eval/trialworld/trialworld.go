@@ -88,6 +88,7 @@ type soundLaw struct {
 	beamWidth  float64
 	beamFloor  float64
 	spread     float64 // beam along track, pings at full range
+	fill       float64 // part of the bottom's echo that reaches shadows by side lobes and other ways
 }
 
 // seabed is one side: heights and strengths by ping and ground cell, then the expected echo by ping and slant bin.
@@ -152,6 +153,9 @@ func newWorld(r *rand.Rand) *world {
 		exponent: uni(r, 0.6, 2), facing: uni(r, 0.35, 1.1), beamCentre: uni(r, 0.3, 1), beamWidth: uni(r, 0.5, 1.6),
 		beamFloor: uni(r, 0.15, 0.6),
 		spread:    logUni(r, 0.3, 4) / w.sy,
+	}
+	if chance(r, 0.6) {
+		w.law.fill = logUni(r, 0.01, 0.25)
 	}
 	w.law.gain = w.law.exponent + uni(r, -0.7, 0.3)
 	return w
