@@ -47,6 +47,9 @@ func (w *world) shapeBottom() {
 	swellM := w.altM * logUni(r, 0.004, 0.06)
 	fineM := w.binM * logUni(r, 0.03, 0.5)
 	contrast := logUni(r, 0.05, 0.5)
+	if w.grainy && chance(r, 0.6) {
+		contrast, fineM = contrast*0.5, fineM*0.4
+	}
 	for k, b := range w.sides {
 		for i := range b.height {
 			b.height[i] = float32(swellM)*swell[k][i] + float32(fineM)*fine[k][i]

@@ -11,7 +11,7 @@ import (
 
 // Limits of what a careful reader would call sure; chosen by looking at drawn boxes, no source.
 const (
-	surePaired  = 2.0 // spreads of same-sized means that highlight and shadow must both stand out by
+	surePaired  = 2.3 // spreads of same-sized means that highlight and shadow must both stand out by
 	sureOfPair  = 3.0 // and one of them
 	sureGlint   = 5.0 // a highlight alone, or a raised thing's shadow alone
 	sureShadow  = 7.0 // any other shadow alone
@@ -23,6 +23,8 @@ const (
 	lostShare   = 1.0 // what a shadow took over what is left, in a cell of it
 	rowsApart   = 8
 	trimmedPart = 0.03
+	tailPart    = 0.12 // of the cells may go where a row or column has less than thinPart of the fullest
+	thinPart    = 0.2
 )
 
 // glimpse is what shows of a thing's highlight or shadow: its box and some of its pixels. A thing that lies aslant fills little of its
@@ -194,15 +196,22 @@ func (r *record) isLost(p int) bool {
 	return slices.ContainsFunc(r.lost, func(s [2]int) bool { return p >= s[0] && p < s[1] })
 }
 
-// trim gives the half-open stretch of counts that leaves a small part of them out at each end.
+// trim gives the half-open stretch of counts that leaves a small part of them out at each end, and of a thin tail somewhat more.
 func trim(counts []int, n int) (from, to int) {
-	spare := int(trimmedPart * float64(n))
-	to = len(counts)
-	for left := spare - counts[from]; left >= 0 && from < to-1; left -= counts[from] {
-		from++
+	thin := int(thinPart * float64(slices.Max(counts)))
+	drops := func(gone, count int) bool {
+		part := trimmedPart
+		if count <= thin {
+			part = tailPart
+		}
+		return float64(gone+count) <= part*float64(n)
 	}
-	for left := spare - counts[to-1]; left >= 0 && to > from+1; left -= counts[to-1] {
-		to--
+	to = len(counts)
+	for gone := 0; from < to-1 && drops(gone, counts[from]); from++ {
+		gone += counts[from]
+	}
+	for gone := 0; to > from+1 && drops(gone, counts[to-1]); to-- {
+		gone += counts[to-1]
 	}
 	return from, to
 }
@@ -221,10 +230,18 @@ type meter struct {
 	w     *world
 	pic   *picture
 	taken []detect.Box
+	over  []bool // pixels under furniture
 }
 
 func newMeter(w *world, pic *picture, lists ...[]*glimpse) *meter {
-	m := &meter{w: w, pic: pic}
+	m := &meter{w: w, pic: pic, over: make([]bool, pic.w*pic.h)}
+	for _, f := range pic.furniture {
+		for y := f.Box.Y; y < f.Box.Y+f.Box.H; y++ {
+			for x := f.Box.X; x < f.Box.X+f.Box.W; x++ {
+				m.over[y*pic.w+x] = true
+			}
+		}
+	}
 	for _, list := range lists {
 		for _, g := range list {
 			if g != nil {
@@ -235,19 +252,27 @@ func newMeter(w *world, pic *picture, lists ...[]*glimpse) *meter {
 	return m
 }
 
-// mean is the brightness of a glimpse's pixels moved by so much.
-func (m *meter) mean(g *glimpse, by image.Point) float64 {
+// mean is the brightness of a glimpse's pixels moved by so much, those under furniture left out; not ok where these are half of them.
+func (m *meter) mean(g *glimpse, by image.Point) (mean float64, ok bool) {
 	var sum float64
+	var n int
 	for _, p := range g.pixels {
-		p = p.Add(by)
-		sum += float64(m.pic.lum[p.Y*m.pic.w+p.X])
+		at := (p.Y+by.Y)*m.pic.w + p.X + by.X
+		if !m.over[at] {
+			sum += float64(m.pic.lum[at])
+			n++
+		}
 	}
-	return sum / float64(len(g.pixels))
+	return sum / float64(max(n, 1)), 2*n > len(g.pixels)
 }
 
 // contrast is by how much a glimpse is brighter than the same pixels moved to places around it, in grey values and in those places'
 // spread.
 func (m *meter) contrast(g *glimpse, side *seabed) (grey, spreads float64) {
+	mean, ok := m.mean(g, image.Point{})
+	if !ok {
+		return 0, 0
+	}
 	box := g.box.Rect()
 	inWater := m.inWater(box, side)
 	var around []float64
@@ -258,10 +283,11 @@ func (m *meter) contrast(g *glimpse, side *seabed) (grey, spreads float64) {
 			if !at.In(m.pic.panel.Rect()) || !m.allIn(at, side, inWater) || m.isTaken(at) {
 				continue
 			}
-			around = append(around, m.mean(g, by))
+			if there, ok := m.mean(g, by); ok {
+				around = append(around, there)
+			}
 		}
 	}
-	mean := m.mean(g, image.Point{})
 	if len(around) < 5 {
 		return m.againstRim(g, mean)
 	}
@@ -280,7 +306,7 @@ func (m *meter) againstRim(g *glimpse, mean float64) (grey, spreads float64) {
 	var n int
 	for y := wide.Min.Y; y < wide.Max.Y; y++ {
 		for x := wide.Min.X; x < wide.Max.X; x++ {
-			if !image.Pt(x, y).In(box) {
+			if !m.over[y*m.pic.w+x] && !image.Pt(x, y).In(box) {
 				sum += float64(m.pic.lum[y*m.pic.w+x])
 				n++
 			}
@@ -330,7 +356,8 @@ func (m *meter) look(g *glimpse, side *seabed, sense float64) (*detect.Box, stan
 		return nil, standing{}
 	}
 	grey, spreads := m.contrast(g, side)
-	s := standing{sense * grey, sense * spreads, m.mean(g, image.Point{}) - grey, g.box.W * g.box.H}
+	mean, _ := m.mean(g, image.Point{})
+	s := standing{sense * grey, sense * spreads, mean - grey, g.box.W * g.box.H}
 	if s.spreads < seenAtAll {
 		return nil, s
 	}
@@ -358,8 +385,8 @@ func (m *meter) mark(t *thing, litSeen, darkSeen *glimpse, l *eval.CaptureLabel)
 	var sure bool
 	switch t.class {
 	case detect.SuspendedTarget:
-		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything.
-		sure = gapShows(&mark) && both || glint && m.inWater(lit.Rect(), t.b)
+		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything. A school's shadows may begin among its fish.
+		sure = (gapShows(&mark) || t.kind == "school") && both || glint && m.inWater(lit.Rect(), t.b)
 	case detect.RaisedStructure:
 		broad := shade.pixels >= plainPixels && shade.grey >= plainDark*shade.around
 		sure = both || glint || shade.stands(dark, sureGlint) || broad && shade.stands(dark, surePaired)

@@ -43,7 +43,7 @@ func (w *world) record() *record {
 	}
 	w.waterFaults(level)
 	along := float32(0)
-	if chance(r, 0.35) {
+	if !w.grainy && chance(r, 0.35) {
 		along = float32(uni(r, 0.2, 0.75))
 	}
 	for _, b := range w.sides {

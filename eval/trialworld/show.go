@@ -82,8 +82,11 @@ func (w *world) scalePlane(rec *record) []float32 {
 		return kernels[[]int{0, 0, 1, 3}[r.IntN(4)]]
 	}
 	across := pick(w.sx)
+	if w.grainy {
+		across = []kernel{boxKernel(), linearKernel()}[r.IntN(2)]
+	}
 	along := across
-	if chance(r, 0.3) {
+	if !w.grainy && chance(r, 0.3) {
 		along = pick(w.sy)
 	}
 	w.nadirLine(rec)
@@ -92,7 +95,10 @@ func (w *world) scalePlane(rec *record) []float32 {
 		src = blur(src, rec.rows, rec.cols, uni(r, 0.5, 0.9))
 	}
 	plane := resample(src, rec.rows, rec.cols, w.panelH, w.panelW, along, across)
-	if chance(r, 0.2) {
+	switch {
+	case w.soft && chance(r, 0.5):
+		plane = blur(plane, w.panelH, w.panelW, uni(r, 0.6, 2))
+	case !w.grainy && chance(r, 0.25):
 		plane = blur(plane, w.panelH, w.panelW, uni(r, 0.4, 1.4))
 	}
 	return plane

@@ -72,7 +72,8 @@ type world struct {
 	things      []*thing // a thing's id is its index plus one
 	fields      []fieldOfStones
 	warp        [][]float32 // a field that frays edges
-	soft        bool
+	soft        bool        // enlarged from a small record
+	grainy      bool        // speckled pixel by pixel
 	law         soundLaw
 }
 
@@ -127,10 +128,14 @@ func newWorld(r *rand.Rand) *world {
 	w.panelW = int(logUni(r, 400, 1500))
 	w.panelH = min(int(float64(w.panelW)*logUni(r, 0.4, 1.6)), 1100)
 	w.panelH = max(w.panelH, 280)
-	w.soft = chance(r, 0.35)
-	if w.soft {
+	switch k := r.Float64(); {
+	case k < 0.35:
+		w.soft = true
 		w.sx, w.sy = uni(r, 1.8, 4), uni(r, 1.8, 4)
-	} else {
+	case k < 0.7:
+		w.grainy = true
+		w.sx, w.sy = logUni(r, 0.6, 1.1), logUni(r, 0.6, 1.1)
+	default:
 		w.sx, w.sy = logUni(r, 0.5, 1.7), logUni(r, 0.5, 1.7)
 	}
 	// The work grows with the cells, so large reductions of large panels are held back.
