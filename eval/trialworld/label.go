@@ -32,6 +32,8 @@ const (
 type glimpse struct {
 	box    detect.Box
 	pixels []image.Point
+	cells  extent // untrimmed
+	byBin  []int  // how many cells of each bin show
 }
 
 // extent is a rectangle of pings and bins, half-open.
@@ -116,6 +118,9 @@ func (w *world) markAll(rec *record, pic *picture, l *eval.CaptureLabel) {
 			})
 		}
 	}
+	for k, t := range w.things {
+		w.part(pic, t, lit[k], dark[k])
+	}
 	for _, f := range w.fields {
 		l.Regions = append(l.Regions, detect.Region{Kind: "rock-field", Box: w.boxOf(pic, f.side, extent{f.p0, f.p1, f.b0, f.b1})})
 	}
@@ -169,7 +174,7 @@ func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(
 	}
 	r0, r1 := trim(rows, len(cells))
 	c0, c1 := trim(cols, len(cells))
-	g := &glimpse{box: w.boxOf(pic, b.side, extent{e.p0 + r0, e.p0 + r1, e.b0 + c0, e.b0 + c1})}
+	g := &glimpse{cells: e, byBin: cols, box: w.boxOf(pic, b.side, extent{e.p0 + r0, e.p0 + r1, e.b0 + c0, e.b0 + c1})}
 	if g.box.W < 1 || g.box.H < 1 {
 		return nil
 	}
@@ -183,6 +188,24 @@ func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(
 		return nil
 	}
 	return g
+}
+
+// part takes off a shadow's box the near columns where more of the thing itself shows than of its shadow: dark chinks of a ragged top.
+func (w *world) part(pic *picture, t *thing, lit, dark *glimpse) {
+	if lit == nil || dark == nil {
+		return
+	}
+	from := 0
+	for ; from < len(dark.byBin)-1; from++ {
+		k := dark.cells.b0 + from - lit.cells.b0
+		if dark.byBin[from] > 0 && (k < 0 || k >= len(lit.byBin) || dark.byBin[from] > lit.byBin[k]) {
+			break
+		}
+	}
+	far := extent{dark.cells.p0, dark.cells.p1, dark.cells.b0 + from, dark.cells.b1}
+	if box := w.boxOf(pic, t.b.side, far).Rect().Intersect(dark.box.Rect()); !box.Empty() {
+		dark.box = detect.BoxOf(box)
+	}
 }
 
 // middle is the pixel in the middle of a cell.

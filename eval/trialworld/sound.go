@@ -70,6 +70,7 @@ func (w *world) soundPing(b *seabed, p int, law, facing []float32) {
 	height, strength, ids := b.height[s.from:s.to], b.strength[s.from:s.to], b.id[s.from:s.to]
 	first := math.Inf(1)
 	nextHung := 0
+	ground := float64(strength[0])
 	beforeG, beforeZ := 0.0, float64(height[0])
 	beforeS := s.alt - beforeZ
 	for j := range height {
@@ -83,6 +84,10 @@ func (w *world) soundPing(b *seabed, p int, law, facing []float32) {
 		level := math.Min(s.alt/slant, 1)
 		turned := math.Min(math.Max(cos/level, leastFacing), mostFacing)
 		e := float64(strength[j] * facing[int(turned*facingSteps)])
+		if ids[j] == 0 {
+			// A thing's hidden back is no brighter loss than the ground would be.
+			ground = float64(strength[j])
+		}
 		ray := -drop / g
 		if ray >= s.horizon-1e-9 {
 			s.horizon, s.hider = ray, ids[j]
@@ -95,9 +100,9 @@ func (w *world) soundPing(b *seabed, p int, law, facing []float32) {
 				s.lose(beforeS, slant, e*(1-through), by)
 			}
 		} else {
-			s.lay(beforeS, slant, float64(strength[j])*w.law.fill, 0)
+			s.lay(beforeS, slant, ground*w.law.fill, 0)
 			if s.hider != 0 {
-				s.lose(beforeS, slant, float64(strength[j])*(1-w.law.fill), s.hider)
+				s.lose(beforeS, slant, ground*(1-w.law.fill), s.hider)
 			}
 		}
 		beforeG, beforeZ, beforeS = g, z, slant
