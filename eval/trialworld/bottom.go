@@ -42,7 +42,7 @@ func (w *world) shapeBottom() {
 	wide := max(w.bins, 64)
 	swell := w.both(wide/2, max(wide/32, 1), uni(r, 0.35, 0.6), logUni(r, 0.5, 2))
 	fine := w.both(max(wide/20, 4), 1, uni(r, 0.5, 0.95), logUni(r, 0.6, 3))
-	strong := w.both(wide/2, 1, uni(r, 0.5, 0.85), logUni(r, 0.5, 3))
+	strong := w.both(wide/2, 1, uni(r, 0.5, 0.85), logUni(r, 0.6, 2))
 	w.warp = fine
 	swellM := w.altM * logUni(r, 0.004, 0.06)
 	fineM := w.binM * logUni(r, 0.03, 0.5)
@@ -87,7 +87,7 @@ func (w *world) sediments(swell [][]float32) {
 		return
 	}
 	wide := max(w.bins, 64)
-	shape := w.both(wide/3, 2, uni(r, 0.45, 0.75), logUni(r, 0.5, 4))
+	shape := w.both(wide/3, 1, uni(r, 0.45, 0.75), logUni(r, 0.6, 2))
 	at, edge := uni(r, -0.8, 0.8), logUni(r, 0.03, 0.6)
 	ratio := math.Exp(uni(r, -1.3, 1.3))
 	step := float32(uni(r, -0.03, 0.03) * w.altM)

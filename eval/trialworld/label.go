@@ -11,14 +11,14 @@ import (
 
 // Limits of what a careful reader would call sure; chosen by looking at drawn boxes, no source.
 const (
-	surePaired  = 2.3 // spreads of same-sized means that highlight and shadow must both stand out by
-	sureOfPair  = 3.0 // and one of them
-	sureGlint   = 5.0 // a highlight alone, or a raised thing's shadow alone
+	surePaired  = 2.5 // spreads of same-sized means that highlight and shadow must both stand out by
+	sureOfPair  = 3.5 // and one of them
+	sureGlint   = 6.0 // a highlight alone, or a raised thing's shadow alone
 	sureShadow  = 7.0 // any other shadow alone
 	seenAtAll   = 0.9
-	leastGrey   = 9.0 // grey values of the picture's 255
-	ownShare    = 0.6 // a thing's echo over what else is or would be in a cell of its highlight
-	plainDark   = 0.4 // of the surroundings' grey that a raised thing's broad shadow lacks, whatever the surroundings' spread
+	leastGrey   = 10.0 // grey values of the picture's 255
+	ownShare    = 0.6  // a thing's echo over what else is or would be in a cell of its highlight
+	plainDark   = 0.4  // of the surroundings' grey that a raised thing's broad shadow lacks, whatever the surroundings' spread
 	plainPixels = 80
 	lostShare   = 1.0 // what a shadow took over what is left, in a cell of it
 	rowsApart   = 8

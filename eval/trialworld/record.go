@@ -70,6 +70,7 @@ func (w *world) record() *record {
 		}
 	}
 	w.rowFaults(rec, level)
+	w.columnFaults(rec)
 	w.tone(rec)
 	return rec
 }
@@ -91,14 +92,19 @@ func (w *world) levels() float32 {
 	return sample[len(sample)/2]
 }
 
-// floor is the noise by slant bin: little in the water, growing with the gain.
+// floor is the noise by slant bin: little in the water but where the pulse rings on, growing with the gain.
 func (w *world) floor(level float32) []float32 {
 	r := w.r
 	out := make([]float32, w.bins)
 	near, far, power := logUni(r, 0.002, 0.1), logUni(r, 0.015, 0.35), uni(r, 0.5, 3)
+	var ring float64
+	if chance(r, 0.3) {
+		ring = logUni(r, 0.05, 2)
+	}
+	ringM := w.altM * uni(r, 0.03, 0.3)
 	for i := range out {
 		t := float64(i) / float64(w.bins)
-		out[i] = level * float32(near+far*math.Pow(t, power))
+		out[i] = level * float32(near+far*math.Pow(t, power)+ring*math.Exp(-float64(i)*w.binM/ringM))
 	}
 	return out
 }
@@ -197,6 +203,22 @@ func (w *world) rowFaults(rec *record, level float32) {
 			rec.lost = append(rec.lost, [2]int{p, end})
 		}
 		slices.SortFunc(rec.lost, func(a, b [2]int) int { return a[0] - b[0] })
+	}
+}
+
+// columnFaults lays a fixed pattern over the bins, as uneven gain curves do.
+func (w *world) columnFaults(rec *record) {
+	r := w.r
+	if !chance(r, 0.3) {
+		return
+	}
+	amount := logUni(r, 0.02, 0.2)
+	slow := smooth1(r, rec.cols, uni(r, 3, 40))
+	for x := range rec.cols {
+		by := float32(math.Exp(amount * (0.6*slow[x] + 0.5*r.NormFloat64())))
+		for i := x; i < len(rec.echo); i += rec.cols {
+			rec.echo[i] *= by
+		}
 	}
 }
 
