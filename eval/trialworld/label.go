@@ -122,7 +122,9 @@ func (w *world) markAll(rec *record, pic *picture, l *eval.CaptureLabel) {
 		w.part(pic, t, lit[k], dark[k])
 	}
 	for _, f := range w.fields {
-		l.Regions = append(l.Regions, detect.Region{Kind: "rock-field", Box: w.boxOf(pic, f.side, extent{f.p0, f.p1, f.b0, f.b1})})
+		if box := w.boxOf(pic, f.side, extent{f.p0, f.p1, f.b0, f.b1}); box.W > 0 && box.H > 0 {
+			l.Regions = append(l.Regions, detect.Region{Kind: "rock-field", Box: box})
+		}
 	}
 	m := newMeter(w, pic, lit, dark)
 	for k, t := range w.things {
@@ -408,7 +410,8 @@ func (m *meter) mark(t *thing, litSeen, darkSeen *glimpse, l *eval.CaptureLabel)
 	var sure bool
 	switch t.class {
 	case detect.SuspendedTarget:
-		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything. A school's shadows may begin among its fish.
+		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything.
+		// A school's shadows may begin among its fish.
 		sure = (gapShows(&mark) || t.kind == "school") && both || glint && m.inWater(lit.Rect(), t.b)
 	case detect.RaisedStructure:
 		broad := shade.pixels >= plainPixels && shade.grey >= plainDark*shade.around

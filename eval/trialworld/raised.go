@@ -179,7 +179,7 @@ func (w *world) hangFish() {
 	}
 	if gap > 0 {
 		// The gap runs from the far end of the highlight, that of the lower side, to where the ray under it meets the bottom.
-		q.base = w.heightFor(s, gap+2*q.halfW/w.pxM+1.2*w.sx)
+		q.base = w.heightFor(s, gap+1.2*q.halfW/w.pxM+0.8*w.sx)
 	}
 	if q.base < 0.5*q.high && gap > 0 {
 		q.high = math.Max(q.base, 1.5*w.pxM)

@@ -144,7 +144,7 @@ func (w *world) raise(t *thing, q part, p, j int, k float64) {
 // placeThings draws how many of what and puts them where the panel shows them.
 func (w *world) placeThings() {
 	r := w.r
-	if chance(r, 0.16) {
+	if chance(r, 0.2) {
 		return
 	}
 	n := 1 + int(15*math.Pow(r.Float64(), 1.4))

@@ -8,6 +8,7 @@ import (
 	"testing"
 
 	"shadowgap/detect"
+	"shadowgap/eval"
 )
 
 func render(t *testing.T, seed int64) *Capture {
@@ -57,6 +58,10 @@ func TestLabels(t *testing.T) {
 		c := render(t, seed)
 		if len(c.Label.Marks) == 0 {
 			empty++
+		}
+		labels := eval.Labels{Schema: eval.SchemaVersion, Captures: []eval.CaptureLabel{c.Label}}
+		if err := labels.Check(map[string]image.Point{c.Label.Capture: c.Image.Bounds().Size()}); err != nil {
+			t.Errorf("seed %d: %v", seed, err)
 		}
 		grey := greys(c)
 		for _, m := range c.Label.Marks {
