@@ -163,7 +163,7 @@ func (w *world) hangFish() {
 	}
 	sizePx := 4.5 * math.Pow(5, math.Pow(r.Float64(), 1.3))
 	q := part{y: s.y, x: s.x, halfL: sizePx / 2 * w.pxAlongM, halfW: math.Max(sizePx*uni(r, 0.12, 0.4), 1) / 2 * w.pxM, hangs: true,
-		strength: s.strong * logUni(r, 1.6, 16), ragged: uni(r, 0, 0.7), opaque: uni(r, 0.5, 0.97)}
+		strength: s.strong * logUni(r, 2.2, 20), ragged: uni(r, 0, 0.7), opaque: uni(r, 0.6, 0.98)}
 	q.turn = 0.6 * r.NormFloat64()
 	if chance(r, 0.2) {
 		q.turn = r.Float64() * math.Pi

@@ -162,3 +162,13 @@ func (p plane) over(b detect.Box, panel image.Rectangle) float64 {
 	rim := (p.mean(wide)*(in+out) - mean*in) / max(out, 1)
 	return p.sign * (mean - rim)
 }
+
+func BenchmarkRender(b *testing.B) {
+	seed := int64(0)
+	for b.Loop() {
+		if _, err := Render(b.Context(), seed); err != nil {
+			b.Fatal(err)
+		}
+		seed++
+	}
+}
