@@ -72,8 +72,8 @@ func (s *screen) onScreen(r image.Rectangle) image.Rectangle {
 func (w *world) label(s *screen) eval.CaptureLabel {
 	panel := detect.BoxOf(s.panel)
 	l := eval.CaptureLabel{
-		By: "scene", RangeM: math.Round(w.rangeM*100) / 100, Panel: &panel, Side: s.side, Marks: []eval.MarkLabel{}, Humps: [][2]int{},
-		Furniture: s.furniture,
+		By: "scene", RangeM: math.Round(w.rangeM*100) / 100, Panel: &panel, DarkIsStrong: s.inverted, Side: s.side,
+		Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: s.furniture,
 	}
 	w.bounds(s, &l)
 	for _, r := range w.lost {

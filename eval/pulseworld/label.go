@@ -16,7 +16,7 @@ func (w *world) label(seed int64, img image.Image) eval.CaptureLabel {
 	p := &w.disp
 	panel := p.panel
 	l := eval.CaptureLabel{
-		Capture: fmt.Sprintf("pulseworld-%d.png", seed), By: "scene", RangeM: w.rangeM, Panel: &panel,
+		Capture: fmt.Sprintf("pulseworld-%d.png", seed), By: "scene", RangeM: w.rangeM, Panel: &panel, DarkIsStrong: p.inverted,
 		Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: p.furniture,
 	}
 	if p.oneSide {

@@ -19,10 +19,13 @@ import (
 	"shadowgap/detect"
 	"shadowgap/eval"
 	"shadowgap/eval/patchworld"
+	"shadowgap/eval/placeworld"
+	"shadowgap/eval/pulseworld"
 	"shadowgap/eval/rayworld"
 	"shadowgap/eval/scene"
 	"shadowgap/eval/setin"
 	"shadowgap/eval/surveyworld"
+	"shadowgap/eval/trialworld"
 	"shadowgap/models/fit"
 )
 
@@ -100,6 +103,9 @@ var others = [...]struct {
 	{"ray", drawnBy(rayworld.Render)},
 	{"patch", drawnBy(patchworld.Render)},
 	{"survey", drawnBy(surveyworld.Render)},
+	{"pulse", drawnBy(pulseworld.Render)},
+	{"place", drawnBy(placeworld.Render)},
+	{"trial", drawnBy(trialworld.Render)},
 }
 
 // capture is what each of the others draws, under a name of its own.

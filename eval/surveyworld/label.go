@@ -143,8 +143,11 @@ func (s *swath) onPicture(b detect.Box) detect.Box {
 
 // label says what is in the picture as it came out.
 func (s *swath) label(seed int64, img *image.RGBA) eval.CaptureLabel {
-	out := eval.CaptureLabel{Capture: fmt.Sprintf("surveyworld-%d.png", seed), By: "scene", RangeM: s.rangeM, Palette: s.colours,
-		DarkIsStrong: s.inverted, Panel: &detect.Box{X: s.x, Y: s.y, W: s.w, H: s.h}, Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: s.furniture}
+	out := eval.CaptureLabel{
+		Capture: fmt.Sprintf("surveyworld-%d.png", seed), By: "scene", RangeM: s.rangeM, Palette: s.colours,
+		DarkIsStrong: s.inverted, Panel: &detect.Box{X: s.x, Y: s.y, W: s.w, H: s.h},
+		Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: s.furniture,
+	}
 	side := s.oneSide()
 	if side != 0 {
 		out.Side = sideOf(side)

@@ -51,8 +51,8 @@ func (e *extent) take(p, b int) {
 
 // label tells what the picture shows.
 func (w *world) label(rec *record, pic *picture) eval.CaptureLabel {
-	l := eval.CaptureLabel{By: "scene", RangeM: w.rangeM, Panel: &pic.panel, Palette: pic.palette, Marks: []eval.MarkLabel{},
-		Humps: [][2]int{}, Furniture: pic.furniture}
+	l := eval.CaptureLabel{By: "scene", RangeM: w.rangeM, Panel: &pic.panel, Palette: pic.palette, DarkIsStrong: pic.darkIsStrong,
+		Marks: []eval.MarkLabel{}, Humps: [][2]int{}, Furniture: pic.furniture}
 	if rec.nadir >= 0 && rec.nadir <= float64(rec.cols) {
 		x := pic.x0 + rec.nadir*pic.kx - 0.5
 		for y := pic.panel.Y; y < pic.panel.Y+pic.panel.H; y += rowsApart {

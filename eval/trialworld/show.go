@@ -25,6 +25,8 @@ type picture struct {
 	kx, ky    float64 // pixels a column and a row of the record
 	furniture []eval.FurnitureLabel
 	palette   string
+	// darkIsStrong is true where the palette darkens with the echo.
+	darkIsStrong bool
 }
 
 // screen is the canvas while it is drawn.
@@ -63,7 +65,7 @@ func (w *world) show(rec *record) (*picture, error) {
 		}
 	}
 	s.furnish(w.rangeM)
-	pic := &picture{palette: name, furniture: s.furniture, panel: detect.BoxOf(s.panel), kx: w.sx, ky: w.sy}
+	pic := &picture{darkIsStrong: inverted, palette: name, furniture: s.furniture, panel: detect.BoxOf(s.panel), kx: w.sx, ky: w.sy}
 	pic.x0, pic.y0 = float64(s.panel.Min.X), float64(s.panel.Min.Y)
 	if err := s.store(pic, inverted); err != nil {
 		return nil, err
