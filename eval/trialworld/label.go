@@ -16,10 +16,13 @@ const (
 	sureGlint   = 6.0 // a highlight alone, or a raised thing's shadow alone
 	sureShadow  = 7.0 // any other shadow alone
 	seenAtAll   = 0.9
-	leastGrey   = 10.0 // grey values of the picture's 255
+	leastGap    = 2.0  // pixels of the picture, to be seen as a gap
+	leastPart   = 0.2  // of the surroundings' grey
+	leastGrey   = 11.0 // grey values of the picture's 255
 	ownShare    = 0.6  // a thing's echo over what else is or would be in a cell of its highlight
 	plainDark   = 0.4  // of the surroundings' grey that a raised thing's broad shadow lacks, whatever the surroundings' spread
 	plainPixels = 80
+	fewPixels   = 40
 	lostShare   = 1.0 // what a shadow took over what is left, in a cell of it
 	rowsApart   = 8
 	trimmedPart = 0.03
@@ -32,8 +35,9 @@ const (
 type glimpse struct {
 	box    detect.Box
 	pixels []image.Point
-	cells  extent // untrimmed
-	byBin  []int  // how many cells of each bin show
+	cells  extent  // untrimmed
+	byBin  []int   // how many cells of each bin show
+	reach  []span1 // bins from the first to past the last that shows, by ping
 }
 
 // extent is a rectangle of pings and bins, half-open.
@@ -158,6 +162,7 @@ func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(
 	e.p0, e.p1 = max(e.p0-grow, 0), min(e.p1+grow, w.pings)
 	e.b0, e.b1 = max(e.b0, cut.from), min(e.b1, cut.to)
 	rows, cols := make([]int, e.p1-e.p0), make([]int, e.b1-e.b0)
+	reach := make([]span1, len(rows))
 	var cells []extent
 	for p := e.p0; p < e.p1; p++ {
 		if rec.isLost(p) {
@@ -165,6 +170,10 @@ func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(
 		}
 		for i := e.b0; i < e.b1; i++ {
 			if shows(p*w.bins+i, i) {
+				if rows[p-e.p0] == 0 {
+					reach[p-e.p0].from = i
+				}
+				reach[p-e.p0].to = i + 1
 				rows[p-e.p0]++
 				cols[i-e.b0]++
 				cells = append(cells, extent{p, p + 1, i, i + 1})
@@ -176,7 +185,7 @@ func (w *world) seen(rec *record, pic *picture, b *seabed, e extent, shows func(
 	}
 	r0, r1 := trim(rows, len(cells))
 	c0, c1 := trim(cols, len(cells))
-	g := &glimpse{cells: e, byBin: cols, box: w.boxOf(pic, b.side, extent{e.p0 + r0, e.p0 + r1, e.b0 + c0, e.b0 + c1})}
+	g := &glimpse{cells: e, byBin: cols, reach: reach, box: w.boxOf(pic, b.side, extent{e.p0 + r0, e.p0 + r1, e.b0 + c0, e.b0 + c1})}
 	if g.box.W < 1 || g.box.H < 1 {
 		return nil
 	}
@@ -320,7 +329,7 @@ func (m *meter) contrast(g *glimpse, side *seabed) (grey, spreads float64) {
 	mid := around[len(around)/2]
 	// Half of what the middle two thirds span is a normal spread, and a patch or an edge among the places doesn't widen it.
 	sd := (around[len(around)*5/6] - around[len(around)/6]) / 2
-	return mean - mid, (mean - mid) / math.Max(sd, 2)
+	return mean - mid, (mean - mid) / math.Max(sd, 3)
 }
 
 // againstRim compares a glimpse too large to be moved with the rim round its box; a spread of eight grey values is taken for granted.
@@ -391,7 +400,10 @@ func (m *meter) look(g *glimpse, side *seabed, sense float64) (*detect.Box, stan
 
 // stands tells whether a glimpse stands out by so many spreads and is large enough.
 func (s standing) stands(b *detect.Box, spreads float64) bool {
-	return b != nil && s.grey >= leastGrey && s.spreads >= spreads && max(b.W, b.H) >= 4 && b.W*b.H >= 10
+	if s.pixels < fewPixels {
+		spreads++ // some grain or other looks like it
+	}
+	return b != nil && s.grey >= math.Max(leastGrey, leastPart*s.around) && s.spreads >= spreads && max(b.W, b.H) >= 4 && b.W*b.H >= 10
 }
 
 // mark labels one thing, unless nothing of it shows.
@@ -412,7 +424,12 @@ func (m *meter) mark(t *thing, litSeen, darkSeen *glimpse, l *eval.CaptureLabel)
 	case detect.SuspendedTarget:
 		// A glint in the water needs no shadow; one on the bottom without a shadow could be anything.
 		// A school's shadows may begin among its fish.
-		sure = (gapShows(&mark) || t.kind == "school") && both || glint && m.inWater(lit.Rect(), t.b)
+		gap, open := gapOf(litSeen, darkSeen)
+		if lit != nil && dark != nil && open {
+			px := math.Max(gap*m.pic.kx, 0)
+			mark.GapPx = &px
+		}
+		sure = (mark.GapPx != nil && *mark.GapPx >= leastGap || t.kind == "school") && both || glint && m.inWater(lit.Rect(), t.b)
 	case detect.RaisedStructure:
 		broad := shade.pixels >= plainPixels && shade.grey >= plainDark*shade.around
 		sure = both || glint || shade.stands(dark, sureGlint) || broad && shade.stands(dark, surePaired)
@@ -437,19 +454,23 @@ func inOrder(mark *eval.MarkLabel) bool {
 	return outwards > 0
 }
 
-// gapShows sets the gap of a hanging thing whose shadow shows, and tells whether a reader could see it.
-func gapShows(mark *eval.MarkLabel) bool {
-	if mark.Highlight == nil || mark.Shadow == nil {
-		return false
+// gapOf is the middle gap in bins between highlight and shadow of the pings that show both; not ok where none does.
+func gapOf(lit, dark *glimpse) (bins float64, ok bool) {
+	if lit == nil || dark == nil {
+		return 0, false
 	}
-	h, s := mark.Highlight, mark.Shadow
-	gap := float64(s.X - h.X - h.W)
-	if mark.Side == detect.Port {
-		gap = float64(h.X - s.X - s.W)
+	var gaps []int
+	for k, l := range lit.reach {
+		d := lit.cells.p0 + k - dark.cells.p0
+		if d >= 0 && d < len(dark.reach) && l.to > l.from && dark.reach[d].to > dark.reach[d].from {
+			gaps = append(gaps, dark.reach[d].from-l.to)
+		}
 	}
-	gap = math.Max(gap, 0)
-	mark.GapPx = &gap
-	return gap >= 2
+	if len(gaps) == 0 {
+		return 0, false
+	}
+	slices.Sort(gaps)
+	return float64(gaps[len(gaps)/2]), true
 }
 
 // covered tells whether furniture or lost rows hide a good part of what is to be seen.
