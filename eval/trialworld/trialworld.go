@@ -146,7 +146,7 @@ func newWorld(r *rand.Rand) *world {
 	shown := int(math.Round(float64(w.panelW) / w.sx))
 	w.frame(shown)
 	w.sx, w.sy = float64(w.panelW)/float64(w.shown()), float64(w.panelH)/float64(w.pings)
-	column := logUni(r, 0.04, 0.5)
+	column := logUni(r, 0.03, 0.6)
 	w.rangeM = math.Min(math.Max(uni(r, 2, 15)/column, 8), 60)
 	w.altM = w.rangeM * column
 	w.binM = w.rangeM / float64(w.bins)

@@ -60,6 +60,7 @@ func TestLabels(t *testing.T) {
 			empty++
 		}
 		labels := eval.Labels{Schema: eval.SchemaVersion, Captures: []eval.CaptureLabel{c.Label}}
+		checkMarks(t, seed, &c.Label)
 		if err := labels.Check(map[string]image.Point{c.Label.Capture: c.Image.Bounds().Size()}); err != nil {
 			t.Errorf("seed %d: %v", seed, err)
 		}
@@ -68,25 +69,14 @@ func TestLabels(t *testing.T) {
 			marks++
 			if m.Class == detect.SuspendedTarget {
 				hanging++
-			} else if m.GapPx != nil {
-				t.Errorf("seed %d: a %s has a gap", seed, m.Kind)
 			}
-			for _, b := range []*detect.Box{m.Highlight, m.Shadow} {
-				if b != nil && !b.Rect().In(c.Label.Panel.Rect()) {
-					t.Errorf("seed %d: %s at %v is outside the panel", seed, m.Kind, *b)
-				}
+			if *m.Sure {
+				sure++
 			}
-			if !*m.Sure {
-				continue
-			}
-			sure++
-			if m.Highlight == nil || m.Shadow == nil {
+			if !*m.Sure || m.Highlight == nil || m.Shadow == nil {
 				continue
 			}
 			pairs++
-			if !outside(m.Side, *m.Highlight, *m.Shadow) {
-				t.Errorf("seed %d: the shadow %v of a %s is nearer the nadir than its highlight %v", seed, *m.Shadow, m.Kind, *m.Highlight)
-			}
 			brighter += grey.over(*m.Highlight, c.Label.Panel.Rect())
 			darker -= grey.over(*m.Shadow, c.Label.Panel.Rect())
 		}
@@ -97,6 +87,9 @@ func TestLabels(t *testing.T) {
 	if share := float64(hanging) / float64(marks); share < 0.2 || share > 0.5 {
 		t.Errorf("%.2f of the marks hang, want about a third", share)
 	}
+	if share := float64(sure) / float64(marks); share < 0.35 || share > 0.75 {
+		t.Errorf("%.2f of the marks are sure, want about half", share)
+	}
 	if pairs < seeds {
 		t.Fatalf("%d sure pairs of highlight and shadow, want %d", pairs, seeds)
 	}
@@ -105,6 +98,24 @@ func TestLabels(t *testing.T) {
 	}
 	if darker /= float64(pairs); darker < 8 {
 		t.Errorf("sure shadows are %.1f grey values darker than their surroundings, want 8", darker)
+	}
+}
+
+// checkMarks looks at each mark by itself: gaps are for what hangs, boxes lie in the panel, and sure shadows fall outwards.
+func checkMarks(t *testing.T, seed int64, l *eval.CaptureLabel) {
+	t.Helper()
+	for _, m := range l.Marks {
+		if m.Class != detect.SuspendedTarget && m.GapPx != nil {
+			t.Errorf("seed %d: a %s has a gap", seed, m.Kind)
+		}
+		for _, b := range []*detect.Box{m.Highlight, m.Shadow} {
+			if b != nil && !b.Rect().In(l.Panel.Rect()) {
+				t.Errorf("seed %d: %s at %v is outside the panel", seed, m.Kind, *b)
+			}
+		}
+		if *m.Sure && m.Highlight != nil && m.Shadow != nil && !outside(m.Side, *m.Highlight, *m.Shadow) {
+			t.Errorf("seed %d: the shadow %v of a %s is nearer the nadir than its highlight %v", seed, *m.Shadow, m.Kind, *m.Highlight)
+		}
 	}
 }
 
@@ -123,7 +134,7 @@ type plane struct {
 	sign float64
 }
 
-// greys takes a palette for inverted where the rows' outermost bottom is darker than the water beside the nadir.
+// greys takes a palette for inverted where the bottom just past the first return is darker than the water just before it.
 func greys(c *Capture) plane {
 	p := plane{c.Image, 1}
 	var water, bottom float64
