@@ -74,7 +74,9 @@ func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Se
 }
 
 // setByHand says whether anything is given that a layout holds.
-func (k knowledge) setByHand() bool { return k.Panel != "" || k.Nadir != 0 || k.Side != "" || k.Strong != "" }
+func (k knowledge) setByHand() bool {
+	return k.Panel != "" || k.Nadir != 0 || k.Side != "" || k.Strong != ""
+}
 
 // parsePanel reads X,Y,W,H.
 func parsePanel(text string) (image.Rectangle, error) {

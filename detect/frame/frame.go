@@ -64,8 +64,8 @@ const (
 	minArea    = 0.03      // least part of the picture that a panel covers: smaller ones are cells astray
 	sureSonar  = 0.5       // the network's own even odds that a picture holds side-scan at all
 	sureCell   = 0.5       // and that a cell belongs to a panel
-	leastCell  = 0.85      // least mean of those odds over a panel: drawn fur has less, and with it 4 of 350 developing captures are refused
-	sureBare   = 0.83      // odds that texture alone, without nadir and water column, needs: of 603 pictures kept out of the fit 12 have them
+	leastCell  = 0.86      // least mean of those odds over a panel: some drawn fur has less, and one of 757 developing panels
+	sureBare   = 0.83      // odds that texture alone, without nadir and water column, needs: of 603 pictures kept out of the fit 6 have them
 	invertedAt = 0.5       // and that strong echoes are dark
 	tooFlat    = 2.0 / 255 // spread of a panel's echo below which nothing is drawn in it
 )
@@ -152,7 +152,8 @@ func whyNot(pan *Panel, opt Options) string {
 func panel(at place, opt Options) (*Panel, error) {
 	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
-	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Inverted: opt.Strong == "dark" || opt.Strong == "" && w.inverted() > invertedAt, Confidence: w.odds()}
+	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Confidence: w.odds()}
+	pan.Inverted = opt.Strong == "dark" || opt.Strong == "" && w.inverted() > invertedAt
 	pal := palette.Learn(histogram(px, box, w))
 	if pal == nil {
 		pal = palette.Learn(histogram(px, box, nil))

@@ -162,3 +162,40 @@ func TestStrongByHand(t *testing.T) {
 		t.Errorf("mean echo %.3f and %.3f: want one the other's negative", mean["dark"], mean["bright"])
 	}
 }
+
+// TestDarkDisplays reads scenes that are shown as their negatives too: the odds that strong echoes are dark must tell both ways of showing
+// them apart, with or without a water column.
+func TestDarkDisplays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders captures")
+	}
+	const n = 12
+	right, read := map[bool]int{}, map[bool]int{}
+	for seed := int64(143001); seed <= 143000+n; seed++ {
+		for _, dark := range []bool{false, true} {
+			spec := scene.Wide(seed)
+			spec.Output.Photo, spec.Chain.Invert = false, false
+			spec.Display.Palette, spec.Display.Stops = map[bool]string{false: "grey", true: "grey-inverted"}[dark], nil
+			c, img := shown(t, spec)
+			if c.Label.DarkIsStrong != dark {
+				t.Fatalf("seed %d: dark is strong %v, drawn as %s", seed, c.Label.DarkIsStrong, spec.Display.Palette)
+			}
+			p, _, err := frame.Find(t.Context(), img, frame.Options{})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if len(p) == 0 {
+				continue
+			}
+			read[dark]++
+			if p[0].Inverted == dark {
+				right[dark]++
+			}
+		}
+	}
+	for _, dark := range []bool{false, true} {
+		if read[dark] < n-1 || right[dark] < read[dark]-1 {
+			t.Errorf("dark %v: %d of %d scenes read, %d of them the right way", dark, read[dark], n, right[dark])
+		}
+	}
+}

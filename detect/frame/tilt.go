@@ -36,7 +36,7 @@ const (
 	tiltBelongs = 0.55
 	tiltEdge    = 0.8  // middle part of a side of a panel whose cells its edge is drawn through: corners belong to the other edges
 	tiltNear    = 1.2  // cells off an edge within which a cell's border belongs to it
-	tiltLeast   = 0.8  // degrees an edge must lean for a panel to count as photographed askew: drawn ones lean up to 0.3 in the map
+	tiltLeast   = 1.0  // degrees an edge must lean for a panel to count as photographed askew: drawn ones lean up to 0.97 in the map
 	tiltMost    = 25.0 // degrees beyond which it is no panel's edge
 	tiltMargin  = 0.02 // part of the panel's sides shown around it once upright, for its edges to be found again
 	tiltFills   = 0.93 // least part of the four edges' inside that the map calls panel

@@ -49,9 +49,7 @@ func (w *window) panel() float64 { return w.mean(w.m.Panel) }
 // odds are those that the window is a panel of side-scan.
 func (w *window) odds() float64 { return w.m.SonarIn(w.y0, w.y1, w.x0, w.x1) * w.panel() }
 
-func (w *window) inverted() float64 {
-	return w.mean(func(i int) float32 { return w.m.Inverted[i] })
-}
+func (w *window) inverted() float64 { return w.mean(func(i int) float32 { return w.m.Inverted[i] }) }
 
 // row is the first cell of the row that lies over row y of the capture, column the place in it of the one over column x.
 func (w *window) row(y int) int    { return min(int(float64(y)/w.cellY), reader.Rows-1) * reader.Cols }

@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"testing"
 
+	"shadowgap/detect"
 	"shadowgap/eval"
 )
 
@@ -25,7 +26,7 @@ func TestOtherWorldsLabels(t *testing.T) {
 				c.Label.Capture = fmt.Sprintf("%d.png", 40001+seed)
 				labels.Captures = append(labels.Captures, c.Label)
 				for _, m := range c.Label.Marks {
-					if m.OffBottomM == nil || m.HeightM == nil {
+					if m.Class != detect.SuspendedTarget || m.OffBottomM == nil || m.HeightM == nil {
 						continue
 					}
 					hanging++
