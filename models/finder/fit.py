@@ -363,6 +363,8 @@ def main():
     p.add_argument("--earlier", help="finder.pt of an earlier fit to go on from")
     p.add_argument("--out", required=True)
     args = p.parse_args()
+    if args.stream and not os.path.isdir(args.stream):
+        p.error(f"--stream {args.stream}: no such folder")
     rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
     torch.manual_seed(args.seed)
     device = torch.device("cuda", int(os.environ.get("LOCAL_RANK", 0)))
