@@ -13,6 +13,7 @@ import (
 	"shadowgap/features"
 	"shadowgap/models"
 	"shadowgap/models/finder"
+	"shadowgap/models/outward"
 	"shadowgap/models/reader"
 )
 
@@ -74,11 +75,12 @@ type Detector struct {
 	// with one that has not seen what they show it.
 	Finder []byte
 
-	arena  features.Arena
-	reader *reader.Reader // loaded by the first Run, like finder
-	finder *finder.Finder
-	model  *models.Model  // what judge was laid out from
-	judge  *models.Forest // model, for many marks at once
+	arena   features.Arena
+	reader  *reader.Reader // loaded by the first Run, like finder
+	finder  *finder.Finder
+	outward *outward.Outward // loaded by the first side that needs it
+	model   *models.Model    // what judge was laid out from
+	judge   *models.Forest   // model, for many marks at once
 }
 
 // load loads what Run needs and an earlier one has not left; m is the model to judge by, nil for the one the program ships with.
@@ -126,6 +128,9 @@ func (d *Detector) Close() error {
 	if d.finder != nil {
 		err = errors.Join(err, d.finder.Close())
 	}
-	d.reader, d.finder = nil, nil
+	if d.outward != nil {
+		err = errors.Join(err, d.outward.Close())
+	}
+	d.reader, d.finder, d.outward = nil, nil, nil
 	return err
 }

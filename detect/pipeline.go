@@ -96,17 +96,19 @@ func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 			s.hasZero = v.nadir != nil
 			v.notes = append(v.notes, noteOneSide(side, s.hasZero))
 		}
+		if alone && edge == nil && opt.Side == "" && opt.visit == nil && !p.Copy {
+			backwards, err := d.runsBackwards(p, s)
+			if err != nil {
+				return nil, err
+			}
+			if backwards {
+				s.turn()
+				v.notes = append(v.notes, fmt.Sprintf("read as %s after all: what lies in it has its shadows on that side", s.side))
+			}
+		}
 		sv, err := d.detectSide(p, s, edge, opt)
 		if err != nil {
 			return nil, err
-		}
-		if alone && edge == nil && p.SideSure < sureSide && opt.Side == "" && opt.visit == nil && !p.Copy {
-			if sv, err = d.likelierWay(sv, p, opt); err != nil {
-				return nil, err
-			}
-			if now := sv.swath.side; now != s.side {
-				v.notes = append(v.notes, fmt.Sprintf("read as %s after all: what lies in it has its shadows on that side", now))
-			}
 		}
 		v.sides = append(v.sides, *sv)
 		d.arena.Release(used) // only numbers are left of the side

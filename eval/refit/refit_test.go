@@ -304,6 +304,9 @@ func TestCutTile(t *testing.T) {
 		if b.Dx() != b.Dy() || b.Dx() < 160 || b.Dx() >= 400 {
 			t.Fatalf("seed %d: crop of %v", seed, b)
 		}
+		if onMark := len(l.Marks) > 0; onMark && l.Side != detect.Starboard || l.Side == "" {
+			t.Errorf("seed %d: a crop that shows %d marks of the right side is said to be of %q", seed, len(l.Marks), l.Side)
+		}
 		for _, m := range l.Marks {
 			kept++
 			if h := m.Highlight; !h.Rect().In(b) || h.W > mark.W || h.H > mark.H || 3*h.W*h.H < mark.W*mark.H {

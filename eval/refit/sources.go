@@ -85,7 +85,11 @@ func rendered(seed int64, i int) source {
 		}
 		rng := rand.New(rand.NewPCG(uint64(seed), 7))
 		if part, label, ok := cutTile(rng, img, c.Label); ok && i%2 == 0 {
-			more, err := detected(ctx, l, origin{group, sourceRendered}, part, label, detect.Options{})
+			var opt detect.Options
+			if l.views != nil {
+				opt.Side = label.Side // one that runs the wrong way would teach the networks that shadows come before their highlights
+			}
+			more, err := detected(ctx, l, origin{group, sourceRendered}, part, label, opt)
 			if err != nil {
 				return nil, err
 			}
@@ -342,7 +346,10 @@ func cutTile(rng *rand.Rand, img image.Image, l eval.CaptureLabel) (image.Image,
 		}
 	}
 	r := image.Rectangle{Min: at, Max: at.Add(image.Pt(size, size))}
-	out := eval.CaptureLabel{Capture: l.Capture, By: l.By, Humps: l.Humps, DarkIsStrong: l.DarkIsStrong}
+	out := eval.CaptureLabel{Capture: l.Capture, By: l.By, Humps: l.Humps, DarkIsStrong: l.DarkIsStrong, Side: detect.Starboard}
+	if lo < nadir {
+		out.Side = detect.Port
+	}
 	clip := func(b *detect.Box) *detect.Box {
 		if b == nil {
 			return nil
