@@ -156,7 +156,7 @@ def main():
             stream.take(sides)
         with torch.no_grad():
             x = pad(spoil(sides.crops(args.batch), gen), gen)[:, BARE]
-        with torch.autocast("cuda", torch.bfloat16, enabled=device.type == "cuda"):
+        with torch.autocast(device.type, torch.bfloat16, enabled=device.type == "cuda"):
             odds = model(x.contiguous(memory_format=torch.channels_last))
         loss = F.softplus(-odds.float()).mean()
         opt.zero_grad(set_to_none=True)
