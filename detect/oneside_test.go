@@ -57,10 +57,7 @@ func bareCrops(ctx context.Context, t *testing.T, seeds, size int) (imgs []image
 		if c.Label.Panel == nil || len(c.Label.Nadir) == 0 || c.Label.Quad != nil {
 			continue
 		}
-		opt := detect.Options{Strong: detect.Bright}
-		if c.Label.DarkIsStrong {
-			opt.Strong = detect.Dark
-		}
+		opt := detect.Options{Strong: c.Label.Strong()}
 		for _, m := range c.Label.Marks[:min(4, len(c.Label.Marks))] {
 			if m.Highlight == nil || m.Shadow == nil {
 				continue

@@ -39,6 +39,14 @@ type CaptureLabel struct {
 	LostRows [][2]int `json:"lost_rows,omitempty"`
 }
 
+// Strong is how the display shows strong echoes.
+func (l *CaptureLabel) Strong() detect.Strong {
+	if l.DarkIsStrong {
+		return detect.Dark
+	}
+	return detect.Bright
+}
+
 // FurnitureLabel is something drawn over a panel: "text", "plate" (text on a filled box), "bar", "line", "cursor".
 type FurnitureLabel struct {
 	Kind string     `json:"kind"`

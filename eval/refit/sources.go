@@ -302,10 +302,7 @@ func detected(
 	}
 	// What is taken for its own negative teaches nothing about things.
 	if from.source == sourceRendered || from.source == sourceOther {
-		opt.Strong = detect.Bright
-		if label.DarkIsStrong {
-			opt.Strong = detect.Dark
-		}
+		opt.Strong = label.Strong()
 	}
 	if l.views != nil {
 		views, err := d.Views(ctx, img, opt)

@@ -14,7 +14,7 @@ import torch
 from torch import nn
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "reader"))
-from net import Residual, Separable, fuse, unit  # noqa: E402
+from net import Residual, Separable, unit, write  # noqa: E402
 from views import PLANES  # noqa: E402
 
 CLASSES = 3
@@ -119,14 +119,4 @@ def restore(model, path, part, x):
 
 
 def export(model, path):
-    model = fuse(model.eval().cpu().float())
-    torch.onnx.export(
-        model,
-        torch.zeros(1, PLANES, 256, 384),
-        path,
-        opset_version=11,
-        input_names=["side"],
-        output_names=["things"],
-        dynamic_axes={"side": {2: "rows", 3: "cols"}, "things": {2: "half_rows", 3: "half_cols"}},
-        dynamo=False,
-    )
+    write(model, path, (1, PLANES, 256, 384), "side", "things", {"side": {2: "rows", 3: "cols"}, "things": {2: "half_rows", 3: "half_cols"}})

@@ -20,7 +20,8 @@ import torch.distributed as dist
 import torch.nn.functional as F
 
 from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export, restore
-from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, slog, spoil
+from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil
+from steady import Steady
 
 RISES = 0.1  # part of a fit in which its rate rises
 
@@ -165,7 +166,7 @@ def judged(model, sides, which):
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("--views", nargs="+", required=True, help="files of views: one for all GPUs or one for each")
-    p.add_argument("--stream", help="folder that more files of views come to; the newest is taken in every now and then, in the place of the oldest")
+    p.add_argument("--stream", type=folder, help="folder that more files of views come to; the newest is taken in every now and then, in the place of the oldest")
     p.add_argument("--room", type=float, default=6e9, help="cells of those that a GPU is to hold; four bytes each")
     p.add_argument("--hold", nargs="*", default=[], help="groups to keep out of the fit and to be judged by")
     p.add_argument("--steps", type=int, default=10000)
@@ -178,8 +179,6 @@ def main():
     p.add_argument("--part", type=int, default=0, help="which network of an earlier .onnx, of those whose mean it is")
     p.add_argument("--out", required=True)
     args = p.parse_args()
-    if args.stream and not os.path.isdir(args.stream):
-        p.error(f"--stream {args.stream}: no such folder")
     rank, world = int(os.environ.get("RANK", 0)), int(os.environ.get("WORLD_SIZE", 1))
     torch.manual_seed(args.seed)
     device = torch.device("cuda", int(os.environ.get("LOCAL_RANK", 0)))
@@ -213,8 +212,7 @@ def main():
     say(f"{sum(q.numel() for q in model.parameters())} parameters")
     ahead = torch.nn.parallel.DistributedDataParallel(model, device_ids=[device.index], broadcast_buffers=False) if world > 1 else model
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-2)
-    steady = copy.deepcopy(model).eval()  # what is shipped: the weights averaged over the last thousand steps or so
-    kept, live = ([q for q in m.state_dict().values() if q.dtype.is_floating_point] for m in (steady, model))
+    steady = Steady(model)
     average, begun, step = None, time.time(), 0
     while (done := (time.time() - begun) / 60 / args.minutes if args.minutes else step / args.steps) < 1:
         pace(opt, args.rate, done)
@@ -232,10 +230,7 @@ def main():
         loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
         opt.step()
-        with torch.no_grad():
-            keep = min(0.999, (step + 1) / (step + 10))
-            torch._foreach_mul_(kept, keep)
-            torch._foreach_add_(kept, live, alpha=1 - keep)
+        steady.follow(step)
         now = torch.stack([a, b, c, d]).detach()
         average = now if average is None else average * 0.99 + now * 0.01
         step += 1
@@ -249,9 +244,9 @@ def main():
         dist.destroy_process_group()
         return
     os.makedirs(args.out, exist_ok=True)
-    torch.save(steady.state_dict(), os.path.join(args.out, "finder.pt"))
+    torch.save(steady.model.state_dict(), os.path.join(args.out, "finder.pt"))
     path = os.path.join(args.out, "finder.onnx")
-    export(copy.deepcopy(steady), path)
+    export(copy.deepcopy(steady.model), path)
     with open(path, "rb") as f:
         say("finder.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
     seen = [h for s in SOURCES for h in sides.of[s][:20]]
@@ -260,7 +255,7 @@ def main():
     rest = [h for h in sides.held if h["source"] in ("rendered", "set-in", "other")]
     rest = [rest[i] for i in np.random.default_rng(args.seed).permutation(len(rest))[:250]]
     for name, which in (("seen", seen), ("held out", real + rest)):
-        for kind, (n, things, *recall, precision) in judged(steady, sides, which).items():
+        for kind, (n, things, *recall, precision) in judged(steady.model, sides, which).items():
             at = ", ".join(f"{r:.3f}" for r in recall)
             say(f"{name}, {kind}: {n} sides, {things} things; found {at} at 0.25, 0.5, 1 false a side; average precision {precision:.3f}")
     with open(os.path.join(args.out, "finder.log"), "w") as f:

@@ -1,5 +1,6 @@
 """Sides of files of views (cmd/refit -views) on a GPU, and crops of them as batches; what the finder's fit and outward's read."""
 
+import argparse
 import fnmatch
 import os
 
@@ -73,6 +74,12 @@ class Sides:
         self.of = {s: [h for h in self.heads if h["source"] == s and id(h) not in out] for s in SOURCES}
         self.full = {s: [h for h in self.of[s] if h["marks"]] for s in SOURCES}
 
+    def drawn(self):
+        """The sources that there are sides of, and the part of a batch that comes from each."""
+        sources = [s for s in SOURCES if self.of[s]]
+        shares = np.array([self.shares[SOURCES.index(s)] for s in sources])
+        return sources, shares / shares.sum()
+
     @staticmethod
     def thing(m):
         """Class + 1, highlight (4), has a shadow, shadow (4), has a highlight; in cells of the side."""
@@ -141,9 +148,8 @@ class Sides:
 
     def batch(self, n):
         out = []
-        sources = [s for s in SOURCES if self.of[s]]
-        shares = np.array([self.shares[SOURCES.index(s)] for s in sources])
-        for s in self.rng.choice(sources, n, p=shares / shares.sum()):
+        sources, shares = self.drawn()
+        for s in self.rng.choice(sources, n, p=shares):
             pool = self.full[s] if self.rng.random() < 0.7 and self.full[s] else self.of[s]
             out.append(self.crop(pool[self.rng.integers(len(pool))]))
         x = self.planes([o[0] for o in out]) / 255
@@ -159,6 +165,13 @@ class Sides:
 
 
 EVERY = 500  # steps after which it is looked for more
+
+
+def folder(path):
+    """The folder of a stream, for argparse: one that is not there is told before anything is loaded."""
+    if not os.path.isdir(path):
+        raise argparse.ArgumentTypeError(f"{path}: no such folder")
+    return path
 
 
 class Stream:

@@ -18,7 +18,8 @@ import torch.nn.functional as F
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "finder"))
 from outward_net import Outward, export  # noqa: E402
-from sides import EVERY, SOURCES, Sides, Stream, spoil  # noqa: E402
+from sides import EVERY, SOURCES, Sides, Stream, folder, spoil  # noqa: E402
+from steady import Steady  # noqa: E402
 
 SHAPES = ((128, 192), (192, 256), (256, 256), (256, 384), (352, 160), (128, 416))  # of crops, cells
 BOTTOM = 200  # of a cell's second plane, from which all of it is bottom
@@ -66,11 +67,10 @@ class Bare(Sides):
     def crops(self, n):
         """A batch of n crops of one shape, n x 4 x rows x cols."""
         rows, cols = SHAPES[self.rng.integers(len(SHAPES))]
-        sources = [s for s in SOURCES if self.of[s]]
-        shares = np.array([self.shares[SOURCES.index(s)] for s in sources])
+        sources, shares = self.drawn()
         out = []
         while len(out) < n:
-            s = sources[self.rng.choice(len(sources), p=shares / shares.sum())]
+            s = sources[self.rng.choice(len(sources), p=shares)]
             pool = self.full[s] if self.rng.random() < 0.8 and self.full[s] else self.of[s]
             where = self.bare(pool[self.rng.integers(len(pool))], rows, cols)
             if where:
@@ -113,7 +113,7 @@ def right(model, sides, which, tries=4):
 def main():
     p = argparse.ArgumentParser()
     p.add_argument("--views", required=True)
-    p.add_argument("--stream", required=True, help="folder that more files of views come to")
+    p.add_argument("--stream", type=folder, required=True, help="folder that more files of views come to")
     p.add_argument("--room", type=float, default=4e9, help="cells of those that the GPU is to hold; four bytes each")
     p.add_argument("--hold", nargs="*", default=[], help="groups to keep out of the fit and to be judged by")
     p.add_argument("--minutes", type=float, default=5)
@@ -146,8 +146,7 @@ def main():
     gen = torch.Generator(device=device)
     gen.manual_seed(args.seed)
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-2)
-    steady = copy.deepcopy(model).eval()  # what is shipped: the weights averaged over the last thousand steps or so
-    kept, live = ([q for q in m.state_dict().values() if q.dtype.is_floating_point] for m in (steady, model))
+    steady = Steady(model)
     average, begun, step = None, time.time(), 0
     while (done := (time.time() - begun) / 60 / args.minutes) < 1:
         for group in opt.param_groups:
@@ -163,10 +162,7 @@ def main():
         loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 2.0)
         opt.step()
-        with torch.no_grad():
-            keep = min(0.999, (step + 1) / (step + 10))
-            torch._foreach_mul_(kept, keep)
-            torch._foreach_add_(kept, live, alpha=1 - keep)
+        steady.follow(step)
         now = torch.stack([loss, (odds > 0).float().mean()]).detach()
         average = now if average is None else average * 0.99 + now * 0.01
         step += 1
@@ -174,13 +170,13 @@ def main():
             say(f"step {step}: loss {average[0]:.3f}, right {average[1]:.3f}")
     say(f"{step} steps in {args.minutes:g} minutes, {stream.sides} sides of {len(stream.taken)} files that came")
     os.makedirs(args.out, exist_ok=True)
-    torch.save(steady.state_dict(), os.path.join(args.out, "outward.pt"))
+    torch.save(steady.model.state_dict(), os.path.join(args.out, "outward.pt"))
     spread = [h for k, h in enumerate(sides.held) if h["source"] != "set-in" or k % 16 == 0]
     for name, which in (("seen", [h for s in SOURCES for h in sides.full[s][:40]]), ("held out", spread)):
-        for kind, (n, good, loss) in right(steady, sides, which).items():
+        for kind, (n, good, loss) in right(steady.model, sides, which).items():
             say(f"{name}, {kind}: {n} crops, right {good:.3f}, loss {loss:.3f}")
     path = os.path.join(args.out, "outward.onnx")
-    export(copy.deepcopy(steady), path)
+    export(copy.deepcopy(steady.model), path)
     with open(path, "rb") as f:
         say("outward.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
     with open(os.path.join(args.out, "outward.log"), "w") as f:

@@ -11,7 +11,7 @@ import torch
 from torch import nn
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "reader"))
-from net import Residual, Separable, fuse, unit  # noqa: E402
+from net import Residual, Separable, unit, write  # noqa: E402
 
 PLANES = 2
 REACH = 6.0  # the largest evidence of a place
@@ -46,14 +46,4 @@ class Outward(nn.Module):
 
 
 def export(model, path):
-    model = fuse(model.eval().cpu().float())
-    torch.onnx.export(
-        model,
-        torch.zeros(1, PLANES, 256, 384),
-        path,
-        opset_version=11,
-        input_names=["side"],
-        output_names=["outward"],
-        dynamic_axes={"side": {2: "rows", 3: "cols"}},
-        dynamo=False,
-    )
+    write(model, path, (1, PLANES, 256, 384), "side", "outward", {"side": {2: "rows", 3: "cols"}})

@@ -6,7 +6,6 @@ DIR of scenes holds captures and labels.json as "shadowgap scene" writes them. O
 """
 
 import argparse
-import copy
 import fnmatch
 import hashlib
 import json
@@ -20,6 +19,7 @@ import torch.nn.functional as F
 
 import data
 from net import INVERTED, SONAR, Reader, export
+from steady import Steady
 from world import Augment
 
 
@@ -111,8 +111,7 @@ def main():
     aug = Augment(device, args.seed)
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-3)
     plan = torch.optim.lr_scheduler.OneCycleLR(opt, args.rate, args.steps, pct_start=0.1)
-    steady = copy.deepcopy(model).eval()  # what is shipped: the weights averaged over the last thousand steps or so
-    kept, live = ([q for q in m.state_dict().values() if q.dtype.is_floating_point] for m in (steady, model))
+    steady = Steady(model)
     rng = np.random.default_rng(args.seed)
     n_other = int(args.batch * 0.32)
     n_real = int(args.batch * 0.15) if real else 0
@@ -142,18 +141,15 @@ def main():
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)
         opt.step()
         plan.step()
-        with torch.no_grad():
-            keep = min(0.999, (step + 1) / (step + 10))
-            torch._foreach_mul_(kept, keep)
-            torch._foreach_add_(kept, live, alpha=1 - keep)
+        steady.follow(step)
         now = torch.stack([a, bb, c]).detach()
         average = now if average is None else average * 0.99 + now * 0.01
         if (step + 1) % 500 == 0:
             say(f"step {step + 1}: map {average[0]:.4f}, inverted {average[1]:.4f}, sonar {average[2]:.4f}")
     os.makedirs(args.out, exist_ok=True)
-    torch.save(steady.state_dict(), os.path.join(args.out, "reader.pt"))
+    torch.save(steady.model.state_dict(), os.path.join(args.out, "reader.pt"))
     path = os.path.join(args.out, "reader.onnx")
-    export(steady, path)
+    export(steady.model, path)
     with open(path, "rb") as f:
         say("reader.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
     with open(os.path.join(args.out, "reader.log"), "w") as f:

@@ -96,15 +96,19 @@ def fuse(model):
     return model
 
 
-def export(model, path):
-    """Writes the fitted model as ONNX: opset 11, fixed input size, no batch norms."""
-    model = fuse(model.eval().cpu().float())
+def write(model, path, shape, given, answer, axes=None):
+    """Writes a fitted model as ONNX: opset 11, no batch norms; given and answer name its ends, axes what of their shapes is left open."""
     torch.onnx.export(
-        model,
-        torch.zeros(1, 3, HEIGHT, WIDTH),
+        fuse(model.eval().cpu().float()),
+        torch.zeros(*shape),
         path,
         opset_version=11,
-        input_names=["capture"],
-        output_names=["map"],
+        input_names=[given],
+        output_names=[answer],
+        dynamic_axes=axes,
         dynamo=False,
     )
+
+
+def export(model, path):
+    write(model, path, (1, 3, HEIGHT, WIDTH), "capture", "map")
