@@ -163,8 +163,7 @@ func oneEach(ms []measured) []measured {
 	again := make([]bool, len(ms))
 	for n, i := range order {
 		again[i] = slices.ContainsFunc(order[:n], func(j int) bool {
-			a, b := ms[i].highlight.span, ms[j].highlight.span
-			return !again[j] && (a.overlap(b) > mostShared || b.shareIn(a) > mostCovered)
+			return !again[j] && repeats(ms[i].highlight.span, ms[j].highlight.span)
 		})
 	}
 	var out []measured
@@ -174,6 +173,14 @@ func oneEach(ms []measured) []measured {
 		}
 	}
 	return out
+}
+
+func repeats(a, surer span) bool { return a.overlap(surer) > mostShared || surer.shareIn(a) > mostCovered }
+
+// Repeats tells whether a mark with the highlight a is left out where there is a surer one, which has told of its thing already.
+func Repeats(a, surer Box) bool {
+	of := func(b Box) span { return span{r0: b.Y, r1: b.Y + b.H, k0: b.X, k1: b.X + b.W} }
+	return repeats(of(a), of(surer))
 }
 
 // The gap decides between hanging and lying where it is this many of its own errors and pixels wide and the odds are no clearer than this.

@@ -10,18 +10,19 @@ import (
 
 // Samples pairs what the detector found in a capture, clutter included, with the capture's label and returns what a
 // classifier can learn from it: the evidence of every matched mark with its label's class, and of every other mark as
-// clutter. Other marks inside a labelled rock field are left out, since nobody labels every stone, and so are marks on labels
-// that are not sure. group names the capture. It returns an error when the matching fails.
-func Samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]fit.Sample, error) {
+// clutter. Of the marks on one label the surest is matched: it is the one that will be told, and were it the nearest, trees would learn
+// that what tells a thing best is clutter. Left out are other marks inside a labelled rock field, since nobody labels every stone, marks on
+// labels that are not sure, and those that the detector leaves out beside a matched one. group names the capture.
+func Samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) []fit.Sample {
 	return samples(group, label, marks, gate, true)
 }
 
 // MarkedSamples is Samples for a capture that nobody looked through to the end: marks without a label are left out too.
-func MarkedSamples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) ([]fit.Sample, error) {
+func MarkedSamples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate) []fit.Sample {
 	return samples(group, label, marks, gate, false)
 }
 
-func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate, whole bool) ([]fit.Sample, error) {
+func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate Gate, whole bool) []fit.Sample {
 	counts := make([]bool, len(label.Marks))
 	for i := range counts {
 		counts[i] = true
@@ -30,10 +31,13 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 	for i := range marks {
 		found[i] = &marks[i]
 	}
-	m, err := matchOptimal(gate, label.Marks, counts, found, label.Regions)
-	if err != nil {
-		return nil, err
-	}
+	m := matchByScore(gate, label.Marks, counts, found, label.Regions, func(m *detect.MarkRecord) float64 {
+		chance := 1 - m.Odds[detect.Clutter]
+		if slices.ContainsFunc(label.Marks, func(l MarkLabel) bool { return gate.pair(&l, m) == 0 }) {
+			chance++ // the very mark that a person decided on
+		}
+		return chance
+	})
 	var out []fit.Sample
 	for i, l := range m.labelOf {
 		s := fit.Sample{Evidence: marks[i].Evidence, Class: string(detect.Clutter), Group: group}
@@ -42,12 +46,24 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 			continue
 		case l >= 0:
 			s.Class = string(label.Marks[l].Class)
+		case m.repeated(marks, i):
+			continue
 		case !whole || m.fate[i] == fateInRegion:
 			continue
 		}
 		out = append(out, s)
 	}
-	return out, nil
+	return out
+}
+
+// repeated tells whether a mark is left out where the find of some label is told.
+func (m *matching) repeated(marks []detect.MarkRecord, i int) bool {
+	for j, l := range m.labelOf {
+		if l >= 0 && marks[i].Highlight != nil && marks[j].Highlight != nil && detect.Repeats(*marks[i].Highlight, *marks[j].Highlight) {
+			return true
+		}
+	}
+	return false
 }
 
 // onUnsure tells whether a mark may be the thing of a label that is not sure, or a part of it.

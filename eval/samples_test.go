@@ -6,6 +6,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/eval"
+	"shadowgap/models/fit"
 )
 
 func TestSamplesOfWhatNobodyIsSureOf(t *testing.T) {
@@ -21,15 +22,45 @@ func TestSamplesOfWhatNobodyIsSureOf(t *testing.T) {
 		{Highlight: box(118, 30, 8, 8)},   // and a part of it
 		{Highlight: box(200, 10, 8, 8)},   // nothing
 	}
-	got, err := eval.Samples("a", label, marks, eval.DefaultGate())
-	if err != nil {
-		t.Fatal(err)
-	}
-	var classes []string
-	for _, s := range got {
-		classes = append(classes, s.Class)
-	}
+	classes := classesOf(eval.Samples("a", label, marks, eval.DefaultGate()))
 	if want := []string{string(detect.BottomObject), string(detect.Clutter)}; !slices.Equal(classes, want) {
 		t.Errorf("classes %v, want %v: what lies on an unsure label teaches nothing", classes, want)
 	}
+}
+
+// What tells a thing best is its find, though another mark may lie nearer to where a person drew it.
+func TestSamplesOfOneThing(t *testing.T) {
+	box := func(x, y, w, h int) *detect.Box { return &detect.Box{X: x, Y: y, W: w, H: h} }
+	odds := func(chance float64) detect.Odds {
+		return detect.Odds{detect.RaisedStructure: chance, detect.Clutter: 1 - chance}
+	}
+	label := eval.CaptureLabel{Capture: "a.png", Marks: []eval.MarkLabel{{Class: detect.RaisedStructure, Highlight: box(100, 100, 60, 100)}}}
+	splinter := detect.MarkRecord{Highlight: box(120, 140, 20, 20), Odds: odds(0.2)}
+	whole := detect.MarkRecord{Highlight: box(110, 90, 60, 100), Odds: odds(0.9)}
+	again := detect.MarkRecord{Highlight: box(104, 90, 60, 70), Odds: odds(0.4)}
+	wall, none := string(detect.RaisedStructure), string(detect.Clutter)
+	for _, tt := range []struct {
+		name  string
+		marks []detect.MarkRecord
+		want  []string
+	}{
+		{"the nearest is a splinter", []detect.MarkRecord{{Highlight: box(128, 148, 4, 4), Odds: odds(0.2)}, whole}, []string{none, wall}},
+		{"another like it", []detect.MarkRecord{again, whole}, []string{wall}},
+		{"the splinter alone", []detect.MarkRecord{splinter}, []string{wall}},
+		{"decided on", []detect.MarkRecord{{Highlight: box(100, 100, 60, 100), Odds: odds(0.1)}, {Highlight: box(130, 170, 20, 60), Odds: odds(0.9)}}, []string{wall, none}},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			if got := classesOf(eval.Samples("a", label, tt.marks, eval.DefaultGate())); !slices.Equal(got, tt.want) {
+				t.Errorf("classes %v, want %v", got, tt.want)
+			}
+		})
+	}
+}
+
+func classesOf(samples []fit.Sample) []string {
+	var out []string
+	for _, s := range samples {
+		out = append(out, s.Class)
+	}
+	return out
 }

@@ -316,7 +316,7 @@ func detected(
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", from.group, l.blamed(d, err))
 	}
-	return eval.Samples(from.group, label, res.Marks, eval.DefaultGate())
+	return eval.Samples(from.group, label, res.Marks, eval.DefaultGate()), nil
 }
 
 // cutTile cuts a square of 160 to 400 pixels out of one side of the panel, on most calls around a mark: people keep such

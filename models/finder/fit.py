@@ -24,6 +24,7 @@ from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil
 from steady import Steady
 
 RISES = 0.1  # part of a fit in which its rate rises
+AGREE = 25  # steps after which GPUs agree on how far they are
 
 
 def pace(opt, rate, done):
@@ -34,6 +35,15 @@ def pace(opt, rate, done):
     for group in opt.param_groups:
         group["lr"] = rate * high
         group["betas"] = (0.95 - 0.1 * (wave if done < RISES else 1 - wave), 0.999)
+
+
+def agreed(number, device, world):
+    """The first GPU's number, on all of them: were each to go by a clock of its own, one would wait for others that have ended."""
+    if world == 1:
+        return number
+    number = torch.tensor(number, device=device)
+    dist.broadcast(number, 0)
+    return number.item()
 
 
 LEAST = 0.1  # heat from which a cell is a thing's
@@ -213,8 +223,14 @@ def main():
     ahead = torch.nn.parallel.DistributedDataParallel(model, device_ids=[device.index], broadcast_buffers=False) if world > 1 else model
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-2)
     steady = Steady(model)
-    average, begun, step = None, time.time(), 0
-    while (done := (time.time() - begun) / 60 / args.minutes if args.minutes else step / args.steps) < 1:
+    average, begun, step, done = None, time.time(), 0, 0.0
+    while True:
+        if not args.minutes:
+            done = step / args.steps
+        elif step % AGREE == 0:
+            done = agreed((time.time() - begun) / 60 / args.minutes, device, world)
+        if done >= 1:
+            break
         pace(opt, args.rate, done)
         if stream and step % EVERY == EVERY - 1:
             stream.take(sides)
