@@ -175,7 +175,9 @@ func oneEach(ms []measured) []measured {
 	return out
 }
 
-func repeats(a, surer span) bool { return a.overlap(surer) > mostShared || surer.shareIn(a) > mostCovered }
+func repeats(a, surer span) bool {
+	return a.overlap(surer) > mostShared || surer.shareIn(a) > mostCovered
+}
 
 // Repeats tells whether a mark with the highlight a is left out where there is a surer one, which has told of its thing already.
 func Repeats(a, surer Box) bool {

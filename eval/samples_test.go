@@ -38,6 +38,7 @@ func TestSamplesOfOneThing(t *testing.T) {
 	splinter := detect.MarkRecord{Highlight: box(120, 140, 20, 20), Odds: odds(0.2)}
 	whole := detect.MarkRecord{Highlight: box(110, 90, 60, 100), Odds: odds(0.9)}
 	again := detect.MarkRecord{Highlight: box(104, 90, 60, 70), Odds: odds(0.4)}
+	decided := detect.MarkRecord{Highlight: box(100, 100, 60, 100), Odds: odds(0.1)}
 	wall, none := string(detect.RaisedStructure), string(detect.Clutter)
 	for _, tt := range []struct {
 		name  string
@@ -47,7 +48,7 @@ func TestSamplesOfOneThing(t *testing.T) {
 		{"the nearest is a splinter", []detect.MarkRecord{{Highlight: box(128, 148, 4, 4), Odds: odds(0.2)}, whole}, []string{none, wall}},
 		{"another like it", []detect.MarkRecord{again, whole}, []string{wall}},
 		{"the splinter alone", []detect.MarkRecord{splinter}, []string{wall}},
-		{"decided on", []detect.MarkRecord{{Highlight: box(100, 100, 60, 100), Odds: odds(0.1)}, {Highlight: box(130, 170, 20, 60), Odds: odds(0.9)}}, []string{wall, none}},
+		{"decided on", []detect.MarkRecord{decided, {Highlight: box(130, 170, 20, 60), Odds: odds(0.9)}}, []string{wall, none}},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			if got := classesOf(eval.Samples("a", label, tt.marks, eval.DefaultGate())); !slices.Equal(got, tt.want) {
