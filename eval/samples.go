@@ -32,7 +32,7 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 		found[i] = &marks[i]
 	}
 	m := matchByScore(gate, label.Marks, counts, found, label.Regions, func(m *detect.MarkRecord) float64 {
-		chance := 1 - m.Odds[detect.Clutter]
+		chance := chanceReal(m)
 		if slices.ContainsFunc(label.Marks, func(l MarkLabel) bool { return gate.pair(&l, m) == 0 }) {
 			chance++ // the very mark that a person decided on
 		}
@@ -56,14 +56,12 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 	return out
 }
 
-// repeated tells whether a mark is left out where the find of some label is told.
+// repeated tells whether mark i is one that the detector leaves out beside the find of some label.
 func (m *matching) repeated(marks []detect.MarkRecord, i int) bool {
-	for j, l := range m.labelOf {
-		if l >= 0 && marks[i].Highlight != nil && marks[j].Highlight != nil && detect.Repeats(*marks[i].Highlight, *marks[j].Highlight) {
-			return true
-		}
-	}
-	return false
+	lit := marks[i].Highlight
+	return lit != nil && slices.ContainsFunc(m.markOf, func(j int) bool {
+		return j >= 0 && marks[j].Highlight != nil && detect.Repeats(*lit, *marks[j].Highlight)
+	})
 }
 
 // onUnsure tells whether a mark may be the thing of a label that is not sure, or a part of it.

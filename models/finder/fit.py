@@ -8,8 +8,6 @@
 """
 
 import argparse
-import copy
-import hashlib
 import math
 import os
 import time
@@ -259,12 +257,7 @@ def main():
     if rank:
         dist.destroy_process_group()
         return
-    os.makedirs(args.out, exist_ok=True)
-    torch.save(steady.model.state_dict(), os.path.join(args.out, "finder.pt"))
-    path = os.path.join(args.out, "finder.onnx")
-    export(copy.deepcopy(steady.model), path)
-    with open(path, "rb") as f:
-        say("finder.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
+    say(steady.ship(args.out, "finder", export))
     seen = [h for s in SOURCES for h in sides.of[s][:20]]
     # real pictures all, and so many of the others that it takes no longer than a minute
     real = [h for h in sides.held if h["source"] in ("labelled", "tile")]

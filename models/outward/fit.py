@@ -6,8 +6,6 @@
 """
 
 import argparse
-import copy
-import hashlib
 import os
 import sys
 import time
@@ -169,16 +167,11 @@ def main():
         if step % 500 == 0:
             say(f"step {step}: loss {average[0]:.3f}, right {average[1]:.3f}")
     say(f"{step} steps in {args.minutes:g} minutes, {stream.sides} sides of {len(stream.taken)} files that came")
-    os.makedirs(args.out, exist_ok=True)
-    torch.save(steady.model.state_dict(), os.path.join(args.out, "outward.pt"))
+    say(steady.ship(args.out, "outward", export))
     spread = [h for k, h in enumerate(sides.held) if h["source"] != "set-in" or k % 16 == 0]
     for name, which in (("seen", [h for s in SOURCES for h in sides.full[s][:40]]), ("held out", spread)):
         for kind, (n, good, loss) in right(steady.model, sides, which).items():
             say(f"{name}, {kind}: {n} crops, right {good:.3f}, loss {loss:.3f}")
-    path = os.path.join(args.out, "outward.onnx")
-    export(copy.deepcopy(steady.model), path)
-    with open(path, "rb") as f:
-        say("outward.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
     with open(os.path.join(args.out, "outward.log"), "w") as f:
         f.write("\n".join(log) + "\n")
 

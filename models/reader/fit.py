@@ -7,7 +7,6 @@ DIR of scenes holds captures and labels.json as "shadowgap scene" writes them. O
 
 import argparse
 import fnmatch
-import hashlib
 import json
 import os
 import random
@@ -146,12 +145,7 @@ def main():
         average = now if average is None else average * 0.99 + now * 0.01
         if (step + 1) % 500 == 0:
             say(f"step {step + 1}: map {average[0]:.4f}, inverted {average[1]:.4f}, sonar {average[2]:.4f}")
-    os.makedirs(args.out, exist_ok=True)
-    torch.save(steady.model.state_dict(), os.path.join(args.out, "reader.pt"))
-    path = os.path.join(args.out, "reader.onnx")
-    export(steady.model, path)
-    with open(path, "rb") as f:
-        say("reader.onnx sha256 " + hashlib.sha256(f.read()).hexdigest())
+    say(steady.ship(args.out, "reader", export))
     with open(os.path.join(args.out, "reader.log"), "w") as f:
         f.write("\n".join(log) + "\n")
 

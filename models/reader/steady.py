@@ -1,6 +1,8 @@
 """What every fit ships: a network's weights averaged over the last thousand steps or so."""
 
 import copy
+import hashlib
+import os
 
 import torch
 
@@ -18,3 +20,12 @@ class Steady:
         keep = min(0.999, (step + 1) / (step + 10))
         torch._foreach_mul_(self.kept, keep)
         torch._foreach_add_(self.kept, self.live, alpha=1 - keep)
+
+    def ship(self, folder, name, export):
+        """Writes the average as NAME.pt and, by export(model, path), as NAME.onnx; returns what the log says of that."""
+        os.makedirs(folder, exist_ok=True)
+        torch.save(self.model.state_dict(), os.path.join(folder, name + ".pt"))
+        path = os.path.join(folder, name + ".onnx")
+        export(copy.deepcopy(self.model), path)
+        with open(path, "rb") as f:
+            return f"{name}.onnx sha256 {hashlib.sha256(f.read()).hexdigest()}"
