@@ -245,7 +245,7 @@ func report(out io.Writer, all []fit.Sample) {
 
 func fitTrees(ctx context.Context, s Settings, all []fit.Sample, out io.Writer) error {
 	opt := fit.Options{
-		Rounds: rounds, Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.Scenes, s.First, s.First+int64(s.Scenes)-1),
+		Rounds: rounds, Nothing: string(detect.Clutter), Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.Scenes, s.First, s.First+int64(s.Scenes)-1),
 	}
 	if s.SetIn > 0 {
 		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.SetIn)
@@ -288,7 +288,7 @@ const rounds = 700
 // and to call a fish a stone costs more than the reverse.
 const hangingWeight = 1.8
 
-// thinned keeps an even choice of the clutter, from the middle of each stretch, and gives what is left the weight of the rest.
+// thinned keeps an even choice of the clutter, from the middle of each stretch, and lets what is left weigh and stand for the rest.
 func thinned(all []fit.Sample, part float64) []fit.Sample {
 	var out []fit.Sample
 	due := 0.5
@@ -305,6 +305,7 @@ func thinned(all []fit.Sample, part float64) []fit.Sample {
 				x.Weight = 1
 			}
 			x.Weight /= part
+			x.Stands = 1 / part
 		}
 		out = append(out, x)
 	}

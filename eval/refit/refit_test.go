@@ -262,13 +262,17 @@ func TestThinned(t *testing.T) {
 		}
 		all = append(all, s)
 	}
-	n, weight := map[string]int{}, map[string]float64{}
+	n, weight, stands := map[string]int{}, map[string]float64{}, map[string]float64{}
 	for _, s := range thinned(all, 0.25) {
 		n[s.Class]++
 		weight[s.Class] += s.Weight
+		stands[s.Class] += s.Stands
 	}
 	if got := n[string(detect.Clutter)]; got != 225 || weight[string(detect.Clutter)] != 900 {
 		t.Errorf("%d of 900 pieces of clutter left, weighing %v", got, weight)
+	}
+	if got := stands[string(detect.Clutter)]; got != 900 {
+		t.Errorf("what is left of 900 pieces of clutter stands for %v", got)
 	}
 	if got := n[string(detect.SuspendedTarget)]; got != 100 || math.Abs(weight[string(detect.SuspendedTarget)]-100*hangingWeight) > 1e-9 {
 		t.Errorf("%d of 100 suspended targets left, weighing %v", got, weight)

@@ -48,7 +48,7 @@ func (m *Mark) ByHand() bool {
 }
 
 // Nothing says whether the mark is in no list, count, picture or export unless somebody asks for what was left out: a person
-// rejected it or called it clutter, or by its odds it is likelier nothing than something and no person said otherwise.
+// rejected it or called it clutter, or by its odds it is not worth telling (detect.Odds.Something) and no person said otherwise.
 func (m *Mark) Nothing() bool {
 	switch {
 	case m.Verdict == Rejected || m.Class == detect.Clutter:
@@ -59,7 +59,7 @@ func (m *Mark) Nothing() bool {
 	return !m.Odds.Something()
 }
 
-// Something returns the marks of a run, on which nobody has decided anything, that are likelier something than nothing.
+// Something returns the marks of a run, on which nobody has decided anything, that are worth telling by their odds.
 func Something(records []detect.MarkRecord) []detect.MarkRecord {
 	return slices.DeleteFunc(slices.Clone(records), func(r detect.MarkRecord) bool { return (&Mark{MarkRecord: r}).Nothing() })
 }

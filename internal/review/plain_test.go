@@ -45,11 +45,11 @@ func TestFactsArePlain(t *testing.T) {
 	}
 }
 
-// A mark that is likelier clutter than what it is called is shown on request only, as one that is called clutter.
+// A mark that is not worth telling by its odds is shown on request only, as one that is called clutter.
 func TestPageTellsLikeliestClutter(t *testing.T) {
 	s := scene()
 	marks := slices.Clone(s.marks)
-	marks[1].Odds = detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}
+	marks[1].Odds = detect.Odds{detect.BottomObject: 0.3, detect.Clutter: 0.7}
 	for i, m := range summary(s.capt, marks).Marks {
 		if want := i == 1 || marks[i].Class == detect.Clutter; m[6] != want {
 			t.Errorf("mark %d, %s: left out unasked: %v, want %v", i, marks[i].Class, m[6], want)
@@ -74,7 +74,7 @@ func TestPageTellsLikeliestClutter(t *testing.T) {
 // A picture to share shows what the page shows: likeliest clutter only where a person says that it is there.
 func TestSharedMarksLeaveLikeliestClutterOut(t *testing.T) {
 	marks := slices.Clone(scene().marks)
-	dull := detect.Odds{detect.BottomObject: 0.4, detect.Clutter: 0.6}
+	dull := detect.Odds{detect.BottomObject: 0.3, detect.Clutter: 0.7}
 	marks[0].Odds, marks[1].Odds = dull, dull
 	say := make([]string, len(marks))
 	shown, numbers, lines := sharedMarks(marks, say, Fold([]Decision{decision(Accept, marks[1]), decision(Reject, marks[2])}))

@@ -22,6 +22,7 @@ type Sample struct {
 	Class    string
 	Group    string  // the capture it comes from: samples of one capture are never split between fitting and checking
 	Weight   float64 // how much it counts; 0 means 1
+	Stands   float64 // how many samples there were for each that is left, it among them; 0 means 1
 }
 
 // Options steer a fit.
@@ -29,13 +30,15 @@ type Options struct {
 	Classes []string // every class the model must know, in the order odds are given
 	Rounds  int      // most trees per class; 0 means 250
 	Folds   int      // cross-validation folds; 0 means 5
+	Nothing string   // the class whose odds against all others together are to come true as often as samples occur; "" = none
 	Source  string   // what the samples are, for the provenance
 }
 
 // Fit learns a model from samples by gradient boosting. Cross-validation by capture chooses how many rounds to keep, and its
-// left-out scores, which no tree has seen, fit the scale and the biases that make odds honest. Log loss and accuracy in the
-// provenance are those of the left-out scores. It returns an error when a class has no sample, when no fold can be left out, or
-// when ctx ends.
+// left-out scores, which no tree has seen, fit the scale and the biases that make odds honest: by weight between the classes, and by
+// how many samples each stands for between Options.Nothing and the rest, since weights say what a mistake costs and not how often
+// things occur. Log loss and accuracy in the provenance are those of the left-out scores, by weight. It returns an error when a
+// class has no sample, when no fold can be left out, or when ctx ends.
 func Fit(ctx context.Context, samples []Sample, opt Options) (*models.Model, error) {
 	if opt.Rounds == 0 {
 		opt.Rounds = 250
@@ -68,7 +71,10 @@ func Fit(ctx context.Context, samples []Sample, opt Options) (*models.Model, err
 		return nil, fmt.Errorf("fitting: calibrating: %w", err)
 	}
 	m.Scale, m.Bias = round5(scale), make([]float64, len(bias))
-	for c := range bias {
+	for c, name := range opt.Classes {
+		if name == opt.Nothing {
+			bias[c] += left.shiftOf(c, scale, bias, samples)
+		}
 		m.Bias[c] = round5(bias[c])
 	}
 	loss, accuracy := left.judge(m.Scale, m.Bias)
@@ -253,6 +259,13 @@ func weightOf(s Sample) float64 {
 		return 1
 	}
 	return s.Weight
+}
+
+func standsOf(s Sample) float64 {
+	if s.Stands == 0 {
+		return 1
+	}
+	return s.Stands
 }
 
 func round5(v float64) float64 { return math.Round(v*1e5) / 1e5 }

@@ -107,6 +107,46 @@ func TestFitOnNothingToLearn(t *testing.T) {
 	}
 }
 
+// What a mistake costs moves odds between the classes, but the odds of nothing stay what occurs: each sample of it stands for two here, so
+// of 1,800 a sixth is of class b, a sixth of c.
+func TestOddsOfNothingComeTrue(t *testing.T) {
+	rng := rand.New(rand.NewPCG(7, 8))
+	var samples []Sample
+	for i := range 1200 {
+		s := Sample{Evidence: map[string]float64{"x": rng.NormFloat64()}, Class: "a", Group: fmt.Sprint(i / 5), Stands: 2, Weight: 0.5}
+		switch i % 4 {
+		case 0:
+			s = Sample{Evidence: s.Evidence, Class: "b", Group: s.Group, Weight: 3}
+		case 2:
+			s = Sample{Evidence: s.Evidence, Class: "c", Group: s.Group, Weight: 1}
+		}
+		samples = append(samples, s)
+	}
+	for _, c := range []struct {
+		nothing string
+		want    [3]float64
+	}{
+		{"", [3]float64{300. / 1500, 900. / 1500, 300. / 1500}},
+		{"a", [3]float64{1200. / 1800, 450. / 1800, 150. / 1800}},
+	} {
+		m, err := Fit(context.Background(), samples, Options{Classes: abc, Rounds: 20, Nothing: c.nothing})
+		if err != nil {
+			t.Fatal(err)
+		}
+		var mean [3]float64
+		for _, s := range samples {
+			for i, p := range m.Odds(s.Evidence) {
+				mean[i] += p * standsOf(s) / 1800
+			}
+		}
+		for i, want := range c.want {
+			if math.Abs(mean[i]-want) > 0.06 {
+				t.Errorf("nothing is %q: %s has odds of %.3f, want %.3f", c.nothing, abc[i], mean[i], want)
+			}
+		}
+	}
+}
+
 // Missing evidence is evidence.
 func TestFitLearnsFromWhatIsMissing(t *testing.T) {
 	rng := rand.New(rand.NewPCG(5, 6))

@@ -97,3 +97,39 @@ func (s *scored) calibrate(pull float64) (scale float64, bias []float64, err err
 	scale, bias = unpack(result.X)
 	return scale, bias, nil
 }
+
+// shiftOf is what is to be added to the bias of one class for its odds, summed over what the samples stand for, to be as many as are of
+// it. That is the maximum of its likelihood against all other classes together, whose odds among each other stay as they are.
+func (s *scored) shiftOf(class int, scale float64, bias []float64, samples []Sample) float64 {
+	k := s.classes
+	p := make([]float64, k)
+	tooMany := func(shift float64) bool {
+		sum := 0.0
+		for i, truth := range s.class {
+			if s.judged != nil && !s.judged[i] {
+				continue
+			}
+			for c := range p {
+				p[c] = scale*s.scores[i*k+c] + bias[c]
+			}
+			p[class] += shift
+			models.Softmax(p)
+			if truth == class {
+				p[class]--
+			}
+			sum += p[class] * standsOf(samples[i])
+		}
+		return sum > 0
+	}
+	low, high := -mostShift, mostShift
+	for range 40 {
+		if mid := (low + high) / 2; tooMany(mid) {
+			high = mid
+		} else {
+			low = mid
+		}
+	}
+	return (low + high) / 2
+}
+
+const mostShift = 16.0 // natural units: odds of one in nine million
