@@ -8,10 +8,9 @@ import (
 	"shadowgap/features"
 )
 
-// mostClutter is how likely a mark may be clutter and still be told: three fifths, since a thing passed by costs a person half as much again as
-// a look in vain. Of 296 developing scenes of the wide world that tells 0.71 of the things that are candidates at 1.3 false marks a capture,
-// and of 355 of other worlds 0.78 at 0.4. What is between even odds and that costs 1.4 and 1.0 looks for every thing more; the next
-// twentieth would cost 2.3 and 1.2.
+// mostClutter is how likely a mark may be clutter and still be told: three fifths, since a thing passed by costs a person half as much
+// again as a look in vain. Of 210 developing scenes of the wide world that tells 0.73 of the things at 1.0 false marks a capture. What lies
+// between even odds and that cost 1.4 looks for every thing more there, in other worlds 1.0; the next twentieth would cost 2.3 and 1.2.
 const mostClutter = 0.6
 
 // Something says whether a mark of these odds is told at all.

@@ -41,7 +41,7 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) evidence {
 	if t := m.thing; t != nil {
 		e["finds-bottom"], e["finds-suspended"], e["finds-raised"] = t.logit[0], t.logit[1], t.logit[2]
 		e["finds-shadow"] = t.shade
-		e["finds-most"], e["finds-near"] = m.hottest, m.company
+		e["finds-most"], e["finds-near"], e["finds-closer"] = m.hottest, m.company, t.near
 	}
 	if m.highlight != nil {
 		e.ofHighlight(s, lv, m)

@@ -26,6 +26,7 @@ const (
 type thing struct {
 	logit     [finder.Kinds]float64
 	shade     float64 // logit that it throws a visible shadow
+	near      float64 // how much surer of it the finder's closer look is than both together, in natural units: only that sees what is small
 	heat      float64 // odds of the likeliest class
 	highlight span
 	shadow    span // empty where none is seen
@@ -105,7 +106,7 @@ func isPeak(heat []float32, high, wide, y, x int) bool {
 
 // thingAt reads the boxes at a place, clipped to the side; ok is false when nothing of its highlight lies in it.
 func thingAt(plane func(int) []float32, i int, cy, cx, scale float64, rows, cols int) (thing, bool) {
-	t := thing{shade: float64(plane(7)[i])}
+	t := thing{shade: float64(plane(7)[i]), near: float64(plane(finder.Channels)[i])}
 	top := math.Inf(-1)
 	for c := range t.logit {
 		t.logit[c] = float64(plane(c)[i])

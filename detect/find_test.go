@@ -18,7 +18,7 @@ func newAnswer(rows, cols, scale int) *drawnAnswer {
 	a := &drawnAnswer{v: &FinderView{
 		Rows: padded((rows + scale - 1) / scale), Cols: padded((cols + scale - 1) / scale), Scale: float64(scale),
 	}}
-	a.vals = make([]float32, finder.Channels*a.v.Rows*a.v.Cols/4)
+	a.vals = make([]float32, finder.Answers*a.v.Rows*a.v.Cols/4)
 	for i := range a.vals[:finder.Kinds*a.v.Rows*a.v.Cols/4] {
 		a.vals[i] = -9
 	}

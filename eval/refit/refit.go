@@ -245,7 +245,8 @@ func report(out io.Writer, all []fit.Sample) {
 
 func fitTrees(ctx context.Context, s Settings, all []fit.Sample, out io.Writer) error {
 	opt := fit.Options{
-		Rounds: rounds, Nothing: string(detect.Clutter), Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.Scenes, s.First, s.First+int64(s.Scenes)-1),
+		Rounds: rounds, Nothing: string(detect.Clutter),
+		Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.Scenes, s.First, s.First+int64(s.Scenes)-1),
 	}
 	if s.SetIn > 0 {
 		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.SetIn)

@@ -15,6 +15,8 @@ const (
 	Step     = 32 // its rows and columns are multiples of this
 	Channels = 12 // planes of the output, each of half as many rows and columns as the input
 	Kinds    = 3  // of those the first: logits of bottom-object, suspended-target, raised-structure
+
+	Answers = Channels + 1 // planes of what Find returns
 )
 
 //go:embed finder.onnx
@@ -22,9 +24,9 @@ var weights []byte
 
 // Finder runs the network. It is not for use by several goroutines at once.
 type Finder struct {
-	net    *network.Net
-	in     []float32
-	answer []float32 // of the latest Find
+	net       *network.Net
+	in        []float32
+	near, far []float32 // the answers of the latest Find's two looks
 }
 
 // ends are what finder_net.py calls them.
@@ -51,18 +53,36 @@ func Read(onnx []byte) (*Finder, error) {
 // Close frees the network.
 func (f *Finder) Close() error { return f.net.Close() }
 
-// Find looks at a side: Planes × rows × cols bytes. It returns Channels × rows/2 × cols/2 values, which hold until the next
-// call, or an error when the sizes are no multiples of Step or don't fit, or the answer has another shape.
+// Find looks at a side of Planes × rows × cols bytes twice, as it is and in cells of twice the size: what is a thing is one from nearer
+// and from farther. It returns Answers × rows/2 × cols/2 values: the network's own channels, logits the mean of both looks and boxes, in
+// cells of the side, that of each look by its odds; and how much surer of its likeliest kind the closer look is than the mean. They hold
+// until the next call. It returns an error when the sizes are no multiples of Step or don't fit, or the answer has another shape.
 func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
 	if rows <= 0 || cols <= 0 || rows%Step != 0 || cols%Step != 0 || len(planes) != Planes*rows*cols {
 		return nil, fmt.Errorf("finding things: %d values for a side of %d × %d cells", len(planes), rows, cols)
 	}
-	f.in, f.answer = network.Grown(f.in, len(planes)), network.Grown(f.answer, Channels*rows*cols/4)
+	far := coarser(planes, rows, cols)
+	var err error
+	if f.near, err = f.look(planes, rows, cols, f.near, Answers); err != nil {
+		return nil, err
+	}
+	if f.far, err = f.look(far.cells, far.rows, far.cols, f.far, Channels); err != nil {
+		return nil, err
+	}
+	merge(f.near, rows/2, cols/2, f.far, far.rows/2, far.cols/2)
+	return f.near, nil
+}
+
+// look runs the network once. Its answer, in the memory of an earlier one, is of so many planes, the last of which it leaves alone.
+func (f *Finder) look(planes []uint8, rows, cols int, answer []float32, of int) ([]float32, error) {
+	size := rows * cols / 4
+	f.in, answer = network.Grown(f.in, len(planes)), network.Grown(answer, of*size)
 	for i, v := range planes {
 		f.in[i] = float32(v) * (1.0 / 255)
 	}
-	if err := f.net.Run(f.in, network.Shape{1, Planes, rows, cols}, f.answer, network.Shape{1, Channels, rows / 2, cols / 2}); err != nil {
+	in, out := network.Shape{1, Planes, rows, cols}, network.Shape{1, Channels, rows / 2, cols / 2}
+	if err := f.net.Run(f.in, in, answer[:Channels*size], out); err != nil {
 		return nil, fmt.Errorf("finding things: %w", err)
 	}
-	return f.answer, nil
+	return answer, nil
 }

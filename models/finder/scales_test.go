@@ -1,0 +1,99 @@
+package finder
+
+import (
+	"math"
+	"testing"
+)
+
+func TestCoarser(t *testing.T) {
+	const rows, cols = 64, 96
+	planes := make([]uint8, Planes*rows*cols)
+	for p := range Planes {
+		for y := range rows {
+			for x := range cols {
+				planes[(p*rows+y)*cols+x] = uint8(10*p + y/2 + x/2 + y%2 + 2*(x%2)) // the mean of four is 1.5 over the first
+			}
+		}
+	}
+	s := coarser(planes, rows, cols)
+	if s.rows != 32 || s.cols != 64 {
+		t.Fatalf("%d × %d cells, want 32 × 64", s.rows, s.cols)
+	}
+	for p := range Planes {
+		for y := range s.rows {
+			for x := range s.cols {
+				want := 10*p + y + min(x, cols/2-1) + 2
+				if got := int(s.cells[(p*s.rows+y)*s.cols+x]); got != want {
+					t.Fatalf("plane %d, row %d, column %d is %d, want %d", p, y, x, got, want)
+				}
+			}
+		}
+	}
+	if s := coarser(make([]uint8, Planes*32*32), 32, 32); s.rows != 32 || s.cols != 32 {
+		t.Errorf("the least side comes to %d × %d cells", s.rows, s.cols)
+	}
+}
+
+// look is an answer of one thing in a cell, its highlight's and shadow's boxes in cells of its side from that side's own corner.
+func look(planes, rows, cols, y, x int, heat [Kinds]float32, box [4]float64) []float32 {
+	n := rows * cols
+	out := make([]float32, planes*n)
+	for i := range out[:Kinds*n] {
+		out[i] = -8
+	}
+	i := y*cols + x
+	for k, h := range heat {
+		out[k*n+i] = h
+	}
+	out[seenShadow*n+i] = heat[0]
+	for c, v := range box {
+		centre := float64(2*y + 1)
+		if c >= 2 {
+			centre = float64(2*x + 1)
+		}
+		out[(highlightBox+c)*n+i], out[(shadowBox+c)*n+i] = encode(v-centre), encode(v-centre)
+	}
+	return out
+}
+
+func TestMerge(t *testing.T) {
+	const rows, cols, y, x = 16, 24, 7, 10
+	box := [4]float64{11, 19, 18, 30} // of the side's cells
+	for _, c := range []struct {
+		name      string
+		near, far [Kinds]float32
+		farBox    [4]float64 // as the far look sees it, in cells of the side
+		heat      float32    // of the first kind
+		closer    float32
+		want      [4]float64
+	}{
+		{"both see it", [Kinds]float32{2, -5, -5}, [Kinds]float32{1, -5, -6}, box, 1.5, 0.5, box},
+		{"only the closer look sees it", [Kinds]float32{3, -5, -5}, [Kinds]float32{-7, -7, -7}, [4]float64{0, 2, 0, 2}, -2, 5, box},
+		{"only the far look sees it", [Kinds]float32{-7, -7, -7}, [Kinds]float32{3, -5, -5}, [4]float64{3, 27, 6, 36}, -2, -5,
+			[4]float64{3, 27, 6, 36}},
+		{"they differ in kind", [Kinds]float32{2, 0, -5}, [Kinds]float32{-2, 4, -5}, box, 0, 0, box},
+	} {
+		near := look(Answers, rows, cols, y, x, c.near, box)
+		half := [4]float64{c.farBox[0] / 2, c.farBox[1] / 2, c.farBox[2] / 2, c.farBox[3] / 2}
+		far := look(Channels, rows/2, cols/2, y/2, x/2, c.far, half)
+		merge(near, rows, cols, far, rows/2, cols/2)
+		const n, i = rows * cols, y*cols + x
+		if near[i] != c.heat || near[Channels*n+i] != c.closer {
+			t.Errorf("%s: heat %.2f, closer %.2f, want %.2f and %.2f", c.name, near[i], near[Channels*n+i], c.heat, c.closer)
+		}
+		if want := (c.near[0] + c.far[0]) / 2; near[seenShadow*n+i] != want {
+			t.Errorf("%s: shadow seen %.2f, want %.2f", c.name, near[seenShadow*n+i], want)
+		}
+		for k, want := range c.want {
+			centre := float64(2*y + 1)
+			if k >= 2 {
+				centre = float64(2*x + 1)
+			}
+			for _, first := range [...]int{highlightBox, shadowBox} {
+				if got := decode(near[(first+k)*n+i]) + centre; math.Abs(got-want) > 0.05 {
+					t.Errorf("%s: side %d of the box at %d lies at %.2f, want %.2f", c.name, k, first, got, want)
+				}
+			}
+		}
+	}
+}
