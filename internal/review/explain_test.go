@@ -116,6 +116,12 @@ func TestVerdictAdmitsDoubt(t *testing.T) {
 			t.Errorf("%v: %q, want %q", tc.odds, got, tc.want)
 		}
 	}
+	for odds, want := range map[float64]string{.45: "perhaps an object on the bottom, or nothing", .3: "more likely than not clutter"} {
+		m := detect.MarkRecord{Class: detect.BottomObject, Odds: detect.Odds{detect.BottomObject: odds, detect.Clutter: 1 - odds}}
+		if got := Verdict(m); got != want {
+			t.Errorf("told as an object on the bottom at %v: %q, want %q", odds, got, want)
+		}
+	}
 }
 
 func TestNumbersShowTheirError(t *testing.T) {

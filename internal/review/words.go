@@ -30,11 +30,15 @@ func rankedOdds(o detect.Odds) []detect.Class {
 	return cs
 }
 
-// Verdict says in words what a mark most likely is, and admits it when the odds do not decide.
+// Verdict says in words what a mark most likely is, and admits it when the odds do not decide, and when a mark that is told is likeliest
+// nothing.
 func Verdict(m detect.MarkRecord) string {
 	cs := rankedOdds(m.Odds)
 	a, b := cs[0], cs[1]
 	name := overlay.StyleOf(a).Name
+	if a == detect.Clutter && m.Class != "" && m.Class != detect.Clutter && m.Odds.Something() {
+		return "perhaps " + article(overlay.StyleOf(m.Class).Name) + ", or nothing"
+	}
 	switch p := m.Odds[a]; {
 	case p >= 0.9:
 		return "almost surely " + article(name)
