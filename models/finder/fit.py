@@ -102,7 +102,7 @@ def losses(out, heat, kind, counts, box, shade, shadow, weight):
 
 def found(model, x, most=100):
     """Peaks of a side's heat, strongest first: their logits and highlights (row from, to, range from, to) in cells."""
-    with torch.autocast("cuda", torch.bfloat16):
+    with torch.autocast(x.device.type, torch.bfloat16):
         out = model(x.to(memory_format=torch.channels_last))
     out = out.float()
     heat = out[:, :CLASSES].amax(1, keepdim=True)

@@ -70,10 +70,11 @@ def main():
     p.add_argument("--hold", nargs="*", default=None, help="groups of real pictures to go by; rendered ones if not given")
     p.add_argument("networks", nargs="+")
     args = p.parse_args()
-    sides = fit.Sides(args.views, torch.device("cpu"), 1, (1,) * len(fit.SOURCES))
+    device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
+    sides = fit.Sides(args.views, device, 1, (1,) * len(fit.SOURCES))
     nets = []
     for path in args.networks:
-        net = Finder()
+        net = Finder().to(device)
         restore(net, path, 0, sides.batch(4)[0])
         nets.append(net.eval())
     if args.hold is None:
