@@ -5,15 +5,17 @@ Needs Debian's python3-torch and python3-onnx. The networks, of whose answers th
 """
 
 import argparse
-import fnmatch
+import os
 
 import torch
 from torch.nn import functional
 
 import fit
-from finder_net import Finder, restore
+from finder_net import BOX, SHADOW, Finder, restore
+from sides import slog
 
-ROWS, COLS = (3, 4, 8, 9), (5, 6, 10, 11)  # channels of boxes along the track and along range
+# channels of the boxes' ends along the track and in range
+TRACK, RANGE = [BOX, BOX + 1, SHADOW, SHADOW + 1], [BOX + 2, BOX + 3, SHADOW + 2, SHADOW + 3]
 MULTIPLE = 32
 
 # Of a look: rows and range cells that become one, and whether the side is turned along the track.
@@ -24,10 +26,8 @@ MEANS = (("as it is",), ("rows",), ("as it is", "rows"), ("as it is", "range"), 
 
 def stretched(answer, channels, times):
     """Boxes in cells so many times as small."""
-    for c in channels:
-        v = answer[:, c]
-        far = torch.sign(v) * torch.expm1(v.abs().clamp(max=8)) * times
-        answer[:, c] = torch.sign(far) * torch.log1p(far.abs())
+    v = answer[:, channels]
+    answer[:, channels] = slog(torch.sign(v) * torch.expm1(v.abs().clamp(max=8)) * times)
 
 
 def looked(nets, x, rows, cols, turned):
@@ -37,18 +37,18 @@ def looked(nets, x, rows, cols, turned):
     pad = (0, -wide % (MULTIPLE * cols), 0, -high % (MULTIPLE * rows))
     seen = functional.avg_pool2d(functional.pad(seen, pad, mode="replicate"), (rows, cols))
     out = sum(net(seen) for net in nets) / len(nets)
-    stretched(out, ROWS, rows)
-    stretched(out, COLS, cols)
+    stretched(out, TRACK, rows)
+    stretched(out, RANGE, cols)
     out = out.repeat_interleave(rows, 2).repeat_interleave(cols, 3)[:, :, : high // 2, : wide // 2]
     out = functional.pad(out, (0, wide // 2 - out.shape[3], 0, high // 2 - out.shape[2]), mode="replicate")
     if turned:
         out = out.flip(2)
-        out[:, [3, 4, 8, 9]] = -out[:, [4, 3, 9, 8]]
+        out[:, TRACK] = -out[:, [BOX + 1, BOX, SHADOW + 1, SHADOW]]
     return out
 
 
 class Once:
-    """The sides of a file, and what each look at the one asked for last says."""
+    """The sides of a file, each looked at once: now is what the means say of the one asked for last."""
 
     def __init__(self, sides, nets):
         self.sides, self.nets = sides, nets
@@ -67,20 +67,20 @@ class Once:
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("--views", required=True)
-    p.add_argument("--hold", nargs="*", default=None, help="groups of real pictures to go by; rendered ones if not given")
+    p.add_argument("--hold", nargs="*", default=[], help="groups of real pictures to go by; rendered ones if not given")
     p.add_argument("networks", nargs="+")
     args = p.parse_args()
+    for path in (args.views, *args.networks):
+        if not os.path.isfile(path):
+            p.error(f"{path}: no such file")
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    sides = fit.Sides(args.views, device, 1, (1,) * len(fit.SOURCES))
+    sides = fit.Sides(args.views, device, 1, (1,) * len(fit.SOURCES), args.hold or ())
     nets = []
     for path in args.networks:
         net = Finder().to(device)
         restore(net, path, 0, sides.batch(4)[0])
         nets.append(net.eval())
-    if args.hold is None:
-        which = [h for h in sides.heads if h["source"] in ("rendered", "other")]
-    else:
-        which = [h for h in sides.heads if h["source"] in ("labelled", "tile") and any(fnmatch.fnmatch(h["group"], g) for g in args.hold)]
+    which = [h for h in sides.held if h["source"] in ("labelled", "tile")] if args.hold else sides.of["rendered"] + sides.of["other"]
     once = Once(sides, nets)
     for names in MEANS:
         for kind, (captures, things, *found, precision) in fit.judged(lambda x: once.now[names].float(), once, which).items():
