@@ -1,7 +1,10 @@
 #!/usr/bin/python3
-"""Tells how well finders do that look at a side in several ways and answer with the mean: looks.py --views real.bin [--hold GROUPS] NETWORK.onnx...
+"""Tells how well finders do that look at a side in cells of several sizes and answer with a mean of what they say.
 
-Needs Debian's python3-torch and python3-onnx. The networks, of whose answers the mean counts, are such as fit.py writes.
+    looks.py --views real.bin [--hold GROUPS] --mean near.onnx:1:0.5,far.onnx:2:0.3,far.onnx:3:0.2 [--mean ...]
+
+A mean is of networks such as fit.py writes, each with how many cells of the side, either way, are one of its look, and its share. Needs
+Debian's python3-torch and python3-onnx.
 """
 
 import argparse
@@ -11,80 +14,78 @@ import torch
 from torch.nn import functional
 
 import fit
-from finder_net import BOX, SHADOW, Finder, restore
+from finder_net import BOX, CLASSES, SHADOW, Finder, restore
 from sides import slog
 
-# channels of the boxes' ends along the track and in range
-TRACK, RANGE = [BOX, BOX + 1, SHADOW, SHADOW + 1], [BOX + 2, BOX + 3, SHADOW + 2, SHADOW + 3]
-MULTIPLE = 32
-
-# Of a look: rows and range cells that become one, and whether the side is turned along the track.
-LOOKS = {"as it is": (1, 1, False), "rows": (2, 1, False), "range": (1, 2, False), "both": (2, 2, False), "thirds": (3, 3, False), "turned": (1, 1, True)}
-MEANS = (("as it is",), ("rows",), ("as it is", "rows"), ("as it is", "range"), ("as it is", "turned"), ("both",), ("as it is", "both"),
-         ("as it is", "as it is", "both"), ("as it is", "rows", "both"), ("as it is", "both", "thirds"))
+MULTIPLE = 32  # what the rows and columns that a network sees are multiples of
+ENDS = [*range(BOX, BOX + 4), *range(SHADOW, SHADOW + 4)]  # channels of the boxes
 
 
-def stretched(answer, channels, times):
-    """Boxes in cells so many times as small."""
-    v = answer[:, channels]
-    answer[:, channels] = slog(torch.sign(v) * torch.expm1(v.abs().clamp(max=8)) * times)
-
-
-def looked(nets, x, rows, cols, turned):
-    """What networks answer to one look at a side, in cells of the side."""
+def looked(net, x, times):
+    """What a network answers to one look at a side, in cells of the side: heat read between the middles of the look's, the rest as it is there."""
     high, wide = x.shape[2:]
-    seen = x.flip(2) if turned else x
-    pad = (0, -wide % (MULTIPLE * cols), 0, -high % (MULTIPLE * rows))
-    seen = functional.avg_pool2d(functional.pad(seen, pad, mode="replicate"), (rows, cols))
-    out = sum(net(seen) for net in nets) / len(nets)
-    stretched(out, TRACK, rows)
-    stretched(out, RANGE, cols)
-    out = out.repeat_interleave(rows, 2).repeat_interleave(cols, 3)[:, :, : high // 2, : wide // 2]
-    out = functional.pad(out, (0, wide // 2 - out.shape[3], 0, high // 2 - out.shape[2]), mode="replicate")
-    if turned:
-        out = out.flip(2)
-        out[:, TRACK] = -out[:, [BOX + 1, BOX, SHADOW + 1, SHADOW]]
-    return out
+    seen = functional.pad(x, (0, -wide % (MULTIPLE * times), 0, -high % (MULTIPLE * times)), mode="replicate")
+    out = net(functional.avg_pool2d(seen, times))
+    v = out[:, ENDS]
+    out[:, ENDS] = slog(torch.sign(v) * torch.expm1(v.abs().clamp(max=8)) * times)
+    large = out.repeat_interleave(times, 2).repeat_interleave(times, 3)
+    large[:, :CLASSES] = functional.interpolate(out[:, :CLASSES], scale_factor=times, mode="bilinear", align_corners=False)
+    return large[:, :, : high // 2, : wide // 2]
 
 
 class Once:
     """The sides of a file, each looked at once: now is what the means say of the one asked for last."""
 
-    def __init__(self, sides, nets):
-        self.sides, self.nets = sides, nets
-        self.means = {}
+    def __init__(self, sides, nets, means):
+        self.sides, self.nets, self.means = sides, nets, means
+        self.said = {}
 
     def side(self, head):
         x = self.sides.side(head).float()
-        if id(head) not in self.means:
+        if id(head) not in self.said:
             with torch.no_grad():
-                says = {name: looked(self.nets, x, *look) for name, look in LOOKS.items()}
-            self.means[id(head)] = {names: (sum(says[n] for n in names) / len(names)).half() for names in MEANS}
-        self.now = self.means[id(head)]
+                looks = {(path, times): None for mean in self.means.values() for path, times, _ in mean}
+                for path, times in looks:
+                    looks[path, times] = looked(self.nets[path], x, times)
+            self.said[id(head)] = {name: sum(share * looks[path, times] for path, times, share in mean).half() for name, mean in self.means.items()}
+        self.now = self.said[id(head)]
         return x
+
+
+def mean(text):
+    """A mean as it is given, for argparse: of each look the network's path, the times and the share."""
+    looks = []
+    for part in text.split(","):
+        try:
+            path, times, share = part.rsplit(":", 2)
+            looks.append((path, int(times), float(share)))
+        except ValueError:
+            raise argparse.ArgumentTypeError(f"{part}: not NETWORK.onnx:TIMES:SHARE") from None
+        if not os.path.isfile(path) or looks[-1][1] < 1:
+            raise argparse.ArgumentTypeError(f"{part}: no such file, or no look")
+    return looks
 
 
 def main():
     p = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     p.add_argument("--views", required=True)
     p.add_argument("--hold", nargs="*", default=[], help="groups of real pictures to go by; rendered ones if not given")
-    p.add_argument("networks", nargs="+")
+    p.add_argument("--mean", type=mean, action="append", required=True)
     args = p.parse_args()
-    for path in (args.views, *args.networks):
-        if not os.path.isfile(path):
-            p.error(f"{path}: no such file")
+    if not os.path.isfile(args.views):
+        p.error(f"{args.views}: no such file")
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
     sides = fit.Sides(args.views, device, 1, (1,) * len(fit.SOURCES), args.hold or ())
-    nets = []
-    for path in args.networks:
+    nets = {}
+    for path in {path for looks in args.mean for path, _, _ in looks}:
         net = Finder().to(device)
         restore(net, path, 0, sides.batch(4)[0])
-        nets.append(net.eval())
+        nets[path] = net.eval()
     which = [h for h in sides.held if h["source"] in ("labelled", "tile")] if args.hold else sides.of["rendered"] + sides.of["other"]
-    once = Once(sides, nets)
-    for names in MEANS:
-        for kind, (captures, things, *found, precision) in fit.judged(lambda x: once.now[names].float(), once, which).items():
-            print(f"{' + '.join(names)}, {kind}: {captures} sides, {things} things; found {', '.join(f'{v:.3f}' for v in found)} at 0.25, 0.5, 1 false "
+    once = Once(sides, nets, {" ".join(f"{path}:{times}:{share:g}" for path, times, share in looks): looks for looks in args.mean})
+    for name in once.means:
+        for kind, (captures, things, *found, precision) in fit.judged(lambda x: once.now[name].float(), once, which).items():
+            print(f"{name}, {kind}: {captures} sides, {things} things; found {', '.join(f'{v:.3f}' for v in found)} at 0.25, 0.5, 1 false "
                   f"a side; average precision {precision:.3f}", flush=True)
 
 
