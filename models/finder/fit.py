@@ -18,7 +18,7 @@ import torch.distributed as dist
 import torch.nn.functional as F
 
 from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export, restore
-from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil
+from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil, unslog
 from steady import Steady
 
 RISES = 0.1  # part of a fit in which its rate rises
@@ -110,8 +110,7 @@ def found(model, x, most=100):
     odds, at = top.flatten().topk(min(most, top.numel()))
     cols = heat.shape[3]
     y, x = (at // cols * 2 + 1).float(), (at % cols * 2 + 1).float()
-    d = out[0, BOX : BOX + 4].flatten(1)[:, at]
-    d = torch.sign(d) * torch.expm1(d.abs().clamp(max=8))
+    d = unslog(out[0, BOX : BOX + 4].flatten(1)[:, at])
     boxes = torch.stack([y + d[0], y + d[1], x + d[2], x + d[3]], 1)
     keep = odds > 0.02
     return odds[keep].cpu().numpy(), boxes[keep].cpu().numpy()

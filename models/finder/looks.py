@@ -9,13 +9,15 @@ Debian's python3-torch and python3-onnx.
 
 import argparse
 import os
+import struct
 
 import torch
+from google.protobuf.message import DecodeError
 from torch.nn import functional
 
 import fit
 from finder_net import BOX, CLASSES, SHADOW, Finder, restore
-from sides import slog
+from sides import slog, unslog
 
 MULTIPLE = 32  # what the rows and columns that a network sees are multiples of
 ENDS = [*range(BOX, BOX + 4), *range(SHADOW, SHADOW + 4)]  # channels of the boxes
@@ -26,8 +28,7 @@ def looked(net, x, times):
     high, wide = x.shape[2:]
     seen = functional.pad(x, (0, -wide % (MULTIPLE * times), 0, -high % (MULTIPLE * times)), mode="replicate")
     out = net(functional.avg_pool2d(seen, times))
-    v = out[:, ENDS]
-    out[:, ENDS] = slog(torch.sign(v) * torch.expm1(v.abs().clamp(max=8)) * times)
+    out[:, ENDS] = slog(unslog(out[:, ENDS]) * times)
     large = out.repeat_interleave(times, 2).repeat_interleave(times, 3)
     large[:, :CLASSES] = functional.interpolate(out[:, :CLASSES], scale_factor=times, mode="bilinear", align_corners=False)
     return large[:, :, : high // 2, : wide // 2]
@@ -75,11 +76,17 @@ def main():
     if not os.path.isfile(args.views):
         p.error(f"{args.views}: no such file")
     device = torch.device("cuda" if torch.cuda.is_available() else "cpu")
-    sides = fit.Sides(args.views, device, 1, (1,) * len(fit.SOURCES), args.hold or ())
+    try:
+        sides = fit.Sides(args.views, device, 1, (1,) * len(fit.SOURCES), args.hold or ())
+    except (ValueError, struct.error) as e:
+        p.error(f"{args.views}: no whole file of views: {e}")
     nets = {}
     for path in {path for looks in args.mean for path, _, _ in looks}:
         net = Finder().to(device)
-        restore(net, path, 0, sides.batch(4)[0])
+        try:
+            restore(net, path, 0, sides.batch(4)[0])
+        except (KeyError, ValueError, RuntimeError, DecodeError) as e:
+            p.error(f"{path}: no network of a finder: {e}")
         nets[path] = net.eval()
     which = [h for h in sides.held if h["source"] in ("labelled", "tile")] if args.hold else sides.of["rendered"] + sides.of["other"]
     once = Once(sides, nets, {" ".join(f"{path}:{times}:{share:g}" for path, times, share in looks): looks for looks in args.mean})

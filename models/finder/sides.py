@@ -20,6 +20,11 @@ def slog(v):
     return torch.sign(v) * torch.log1p(v.abs())
 
 
+def unslog(v):
+    """What slog was taken of; capped, since a network may answer anything."""
+    return torch.sign(v) * torch.expm1(v.abs().clamp(max=8))
+
+
 class Sides:
     """Sides on a GPU: those of a file of views, which stay, and room for cells of others that come and go."""
 
