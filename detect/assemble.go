@@ -38,6 +38,9 @@ const profileStep = 4 // rows between stored points of a profile
 func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []MarkRecord) {
 	px, py := p.Box.Min.X, p.Box.Min.Y
 	rec := PanelRecord{Box: BoxOf(p.Box), Notes: v.notes, Humps: []Hump{}, Regions: []Region{}, Nadir: []RowX{}}
+	if p.Whole != p.Box {
+		rec.Whole = wholeOf(p)
+	}
 	if opt.RangeM > 0 {
 		rec.RangeM = &opt.RangeM
 	}

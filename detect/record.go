@@ -154,7 +154,9 @@ type SideConfidence struct {
 type PanelRecord struct {
 	Box Box `json:"box"`
 	// Corners are [x, y], clockwise from the upper left, of a panel photographed askew; Box is around them.
-	Corners     *[4][2]float64 `json:"corners,omitempty"`
+	Corners *[4][2]float64 `json:"corners,omitempty"`
+	// Whole are such corners of the panel on the screen, where the record has only begun to fill it; nil where it fills it.
+	Whole       *[4][2]float64 `json:"whole,omitempty"`
 	RangeM      *float64       `json:"range_m"`
 	Nadir       []RowX         `json:"nadir"`
 	FirstReturn FirstReturn    `json:"first_return"`

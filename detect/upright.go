@@ -56,6 +56,19 @@ func turnBack(u *frame.Upright, rec *PanelRecord, marks []MarkRecord) {
 	rec.Box = boxOf(lo, hi)
 }
 
+// wholeOf are the corners of a panel as the screen shows it, in pixels of the capture, clockwise from the upper left.
+func wholeOf(p *frame.Panel) *[4][2]float64 {
+	x0, y0, x1, y1 := float64(p.Whole.Min.X), float64(p.Whole.Min.Y), float64(p.Whole.Max.X), float64(p.Whole.Max.Y)
+	out := new([4][2]float64)
+	for i, q := range [...]features.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {
+		if p.Upright != nil {
+			q = p.Upright.ToCapture(q)
+		}
+		out[i] = [2]float64{round2(q.X - 0.5), round2(q.Y - 0.5)}
+	}
+	return out
+}
+
 // boxAround is the box around a box's corners once they are moved.
 func boxAround(b Box, move func(features.Point) features.Point) Box {
 	x0, y0, x1, y1 := float64(b.X), float64(b.Y), float64(b.X+b.W), float64(b.Y+b.H)

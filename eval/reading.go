@@ -18,7 +18,7 @@ type PictureReading struct {
 	Nadir         PointShare   `json:"nadir_near"`              // the same for the nadir, within 3/1024
 	SidesWrong    Rate         `json:"sides_wrong"`             // of the sides of whole swaths that were read
 	OneSideWrong  Rate         `json:"one_side_wrong"`          // of the pictures of one side in which a side was named
-	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by 0.95 (IoU)
+	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by 0.95 (IoU), with what is not filled yet
 	PanelFilled   Rate         `json:"panel_right_as_filled"`   // the same, held against the rows of the truth that pings fill
 	Photo         Rate         `json:"photo_right"`             // of the photographs, those overlapping by 0.9, by box
 	PhotoOutline  Rate         `json:"photo_outline_right"`     // the same, by the outline through the corners
@@ -104,7 +104,7 @@ func reading(caps []scored, opt Options) PictureReading {
 		case len(l.Quad) == 4:
 			photos.of++
 			outlines.of++
-			if IoU(*l.Panel, panel.Box) >= photoIoU {
+			if IoU(*l.Panel, boxOnScreen(panel)) >= photoIoU {
 				photos.right++
 			}
 			if outlineIoU(l.Quad, outlineOf(panel)) >= photoIoU {
@@ -112,7 +112,7 @@ func reading(caps []scored, opt Options) PictureReading {
 			}
 		default:
 			panels.of++
-			if IoU(*l.Panel, panel.Box) >= panelIoU {
+			if IoU(*l.Panel, boxOnScreen(panel)) >= panelIoU {
 				panels.right++
 			}
 			if IoU(filledPart(l), panel.Box) >= panelIoU {
@@ -248,9 +248,26 @@ func filledPart(l *CaptureLabel) detect.Box {
 	return b
 }
 
-// outlineOf are a panel's corners, clockwise from the upper left, whole numbers being pixel centres as in labels.
+// boxOnScreen is the box around a panel as the screen shows it, with what its record has not filled yet.
+func boxOnScreen(p *detect.PanelRecord) detect.Box {
+	if p.Whole == nil {
+		return p.Box
+	}
+	lo, hi := p.Whole[0], p.Whole[0]
+	for _, q := range p.Whole {
+		lo = [2]float64{min(lo[0], q[0]), min(lo[1], q[1])}
+		hi = [2]float64{max(hi[0], q[0]), max(hi[1], q[1])}
+	}
+	at := func(v float64) int { return int(math.Round(v + 0.5)) }
+	return detect.Box{X: at(lo[0]), Y: at(lo[1]), W: at(hi[0]) - at(lo[0]), H: at(hi[1]) - at(lo[1])}
+}
+
+// outlineOf are a panel's corners as the screen shows it, clockwise from the upper left, whole numbers being pixel centres as in labels.
 func outlineOf(p *detect.PanelRecord) [][2]float64 {
-	if p.Corners != nil {
+	switch {
+	case p.Whole != nil:
+		return p.Whole[:]
+	case p.Corners != nil:
 		return p.Corners[:]
 	}
 	x0, y0 := float64(p.Box.X)-0.5, float64(p.Box.Y)-0.5

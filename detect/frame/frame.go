@@ -35,6 +35,7 @@ const (
 // Panel is one side-scan panel of a capture.
 type Panel struct {
 	Box   image.Rectangle // pixels of the capture, its bounds' origin at 0, 0; of Upright's rectangle where that is not nil
+	Whole image.Rectangle // Box and, under it, what the record has not filled yet
 	Echo  *features.Grid  // rows × columns of Box, echo strength 0..1, 1 = strongest the display can show
 	Valid []uint8         // rows × columns; 1 = echo, 0 = screen furniture drawn over it, or padding
 	// Nadir is the rough column of the nadir in panel pixels, per row; nil when it is not in view.
@@ -152,7 +153,7 @@ func whyNot(pan *Panel, opt Options) string {
 func panel(at place, opt Options) (*Panel, error) {
 	px, m, box := at.px, at.m, at.box
 	w := newWindow(m, px, box)
-	pan := &Panel{Box: box, Upright: at.upright, CellPx: w.cellX, Confidence: w.odds()}
+	pan := &Panel{Box: box, Whole: box, Upright: at.upright, CellPx: w.cellX, Confidence: w.odds()}
 	pan.Inverted = opt.Strong == "dark" || opt.Strong == "" && w.inverted() > invertedAt
 	pal := palette.Learn(histogram(px, box, w))
 	if pal == nil {
@@ -160,6 +161,9 @@ func panel(at place, opt Options) (*Panel, error) {
 	}
 	pal.SetFlip(pan.Inverted)
 	pan.Palette = pal.Name()
+	if opt.Panel.Empty() {
+		pan.Whole = at.whole(pal)
+	}
 	if err := write(px, pal, pan, opt.Arena); err != nil {
 		return nil, fmt.Errorf("writing echo strength: %w", err)
 	}
@@ -178,6 +182,9 @@ func panel(at place, opt Options) (*Panel, error) {
 			100*float64(n)/float64(len(pan.Valid)), len(lines)))
 	}
 	pan.Notes = append(pan.Notes, pal.String())
+	if pan.Whole != box {
+		pan.Notes = append(pan.Notes, fmt.Sprintf("the record fills %d of the panel's %d rows so far", box.Dy(), pan.Whole.Dy()))
+	}
 	if pan.Upright != nil {
 		pan.Notes = append(pan.Notes, "photographed askew: read as a rectangle, told where it lies in the photograph")
 	}

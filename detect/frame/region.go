@@ -16,6 +16,7 @@ type place struct {
 	*sight
 	box     image.Rectangle // pixels of its picture
 	upright *Upright        // nil in the capture itself
+	photo   *pixels.Picture // the capture, where upright is not nil
 }
 
 // regions finds the places of the panels that a map shows, largest first; none and why when it shows none.
@@ -109,16 +110,17 @@ func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []
 		boxes = []image.Rectangle{box}
 	}
 	for _, b := range boxes {
-		stood = append(stood, place{sight: v, box: b, upright: newUpright(from, b)})
+		stood = append(stood, place{sight: v, box: b, upright: newUpright(from, b), photo: px})
 	}
 	return stood, box, nil
 }
 
 // insidePanel tells of every cell of a map whether it belongs to a panel, and how many do.
-func insidePanel(m *reader.Map) (inside []bool, total int) {
-	inside = make([]bool, reader.Rows*reader.Cols)
+func insidePanel(m *reader.Map) (inside []uint8, total int) {
+	inside = make([]uint8, reader.Rows*reader.Cols)
 	for i := range inside {
-		if inside[i] = m.Panel(i) > sureCell; inside[i] {
+		if m.Panel(i) > sureCell {
+			inside[i] = 1
 			total++
 		}
 	}
@@ -146,36 +148,20 @@ type area struct {
 }
 
 // components are the connected areas of inside.
-func components(inside []bool) []area {
-	const rows, cols = reader.Rows, reader.Cols
+func components(inside []uint8) []area {
+	all, _ := features.Components(inside, reader.Rows, reader.Cols, features.Connect4) // a map has as many cells
 	label := make([]int, len(inside))
-	var out []area
-	var stack []int
-	for start, in := range inside {
-		if !in || label[start] != 0 {
-			continue
-		}
-		id := len(out) + 1
-		label[start] = id
-		stack = append(stack[:0], start)
-		box, cells := image.Rect(start%cols, start/cols, start%cols+1, start/cols+1), 0
-		for len(stack) > 0 {
-			i := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
-			x, y := i%cols, i/cols
-			cells++
-			box = box.Union(image.Rect(x, y, x+1, y+1))
-			for _, n := range [...]struct {
-				at int
-				ok bool
-			}{{i - 1, x > 0}, {i + 1, x < cols-1}, {i - cols, y > 0}, {i + cols, y < rows-1}} {
-				if n.ok && inside[n.at] && label[n.at] == 0 {
-					label[n.at] = id
-					stack = append(stack, n.at)
-				}
+	out := make([]area, len(all))
+	for i, c := range all {
+		for _, run := range c.Runs {
+			for x := run.Col0; x < run.Col1; x++ {
+				label[run.Row*reader.Cols+x] = c.Label
 			}
 		}
-		out = append(out, area{label, id, box, tighten(label, id, box), cells})
+		out[i] = area{label, c.Label, image.Rect(c.Col0, c.Row0, c.Col1, c.Row1), image.Rectangle{}, c.Area}
+	}
+	for i := range out {
+		out[i].box = tighten(label, out[i].id, out[i].whole)
 	}
 	return out
 }

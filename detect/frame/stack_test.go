@@ -29,9 +29,9 @@ func BenchmarkCopies1080p(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	inside := make([]bool, reader.Rows*reader.Cols)
+	inside := make([]uint8, reader.Rows*reader.Cols)
 	for i := range inside {
-		inside[i] = true
+		inside[i] = 1
 	}
 	c := components(inside)[0]
 	for b.Loop() {

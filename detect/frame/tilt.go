@@ -178,19 +178,28 @@ func stand(px *pixels.Picture, corners [4]features.Point, rim bool) (from featur
 	w, h := int(math.Round(wide+2*mx)), int(math.Round(high+2*my))
 	stood := [4]features.Point{{X: mx, Y: my}, {X: mx + wide, Y: my}, {X: mx + wide, Y: my + high}, {X: mx, Y: my + high}}
 	from = features.ProjectionOf(stood, corners)
-	out := image.NewRGBA(image.Rect(0, 0, w, h))
-	all := pixels.ReadBetween(px)
 	left, top := int(2*mx)+1, int(2*my)+1
-	for y := range h {
-		row := out.Pix[out.PixOffset(0, y):][:4*w]
-		for x := 0; x < w; x++ {
-			if rim && x == left && y > top && y < h-top && w > 2*left {
-				x = w - left
+	skip := image.Rectangle{}
+	if rim && w > 2*left && h > 2*top {
+		skip = image.Rect(left, top, w-left, h-top)
+	}
+	box = image.Rect(int(mx), int(my), int(math.Round(mx+wide)), int(math.Round(my+high)))
+	return from, draw(px, from, image.Rect(0, 0, w, h), skip), box.Intersect(image.Rect(0, 0, w, h))
+}
+
+// draw shows what lies in r, where from takes it to the picture, but for what lies in skip.
+func draw(px *pixels.Picture, from features.Projection, r, skip image.Rectangle) image.Image {
+	out := image.NewRGBA(image.Rect(0, 0, r.Dx(), r.Dy()))
+	all := pixels.ReadBetween(px)
+	for y := r.Min.Y; y < r.Max.Y; y++ {
+		row := out.Pix[out.PixOffset(0, y-r.Min.Y):]
+		for x := r.Min.X; x < r.Max.X; x++ {
+			if image.Pt(x, y).In(skip) {
+				x = skip.Max.X
 			}
 			q := from.Apply(features.Point{X: float64(x) + 0.5, Y: float64(y) + 0.5})
-			all.At(q.X-0.5, q.Y-0.5, row[4*x:])
+			all.At(q.X-0.5, q.Y-0.5, row[4*(x-r.Min.X):])
 		}
 	}
-	box = image.Rect(int(mx), int(my), int(math.Round(mx+wide)), int(math.Round(my+high))).Intersect(out.Bounds())
-	return from, out, box
+	return out
 }

@@ -156,13 +156,8 @@ func TestRegions(t *testing.T) {
 		}
 	}
 	m.P[reader.Outside][5*reader.Cols+5] = 0 // a cell astray
-	boxes := components(func() []bool {
-		in := make([]bool, reader.Rows*reader.Cols)
-		for i := range in {
-			in[i] = m.Panel(i) > sureCell
-		}
-		return in
-	}())
+	inside, _ := insidePanel(m)
+	boxes := components(inside)
 	if len(boxes) == 0 || boxes[len(boxes)-1].box != image.Rect(20, 10, 220, 130) {
 		t.Fatalf("components %v", boxes)
 	}
