@@ -106,7 +106,7 @@ func isPeak(heat []float32, high, wide, y, x int) bool {
 
 // thingAt reads the boxes at a place, clipped to the side; ok is false when nothing of its highlight lies in it.
 func thingAt(plane func(int) []float32, i int, cy, cx, scale float64, rows, cols int) (thing, bool) {
-	t := thing{shade: float64(plane(7)[i]), near: float64(plane(finder.Channels)[i])}
+	t := thing{shade: float64(plane(finder.SeenShadow)[i]), near: float64(plane(finder.Closer)[i])}
 	top := math.Inf(-1)
 	for c := range t.logit {
 		t.logit[c] = float64(plane(c)[i])
@@ -114,16 +114,14 @@ func thingAt(plane func(int) []float32, i int, cy, cx, scale float64, rows, cols
 	}
 	t.heat = sigmoid(top)
 	at := func(c int, centre float64) int {
-		v := float64(plane(c)[i])
-		d := math.Copysign(math.Expm1(min(math.Abs(v), 8)), v)
-		return int(math.Round((centre + d) * scale))
+		return int(math.Round((centre + finder.Distance(plane(c)[i])) * scale))
 	}
 	box := func(c int) span {
 		return span{at(c, cy), at(c+1, cy), at(c+2, cx), at(c+3, cx)}.intersect(span{0, rows, 0, cols})
 	}
-	t.highlight = box(3)
+	t.highlight = box(finder.HighlightBox)
 	if sigmoid(t.shade) > seenShadow {
-		t.shadow = box(8)
+		t.shadow = box(finder.ShadowBox)
 	}
 	return t, t.highlight.rows() > 0 && t.highlight.cols() > 0
 }

@@ -22,8 +22,8 @@ func newAnswer(rows, cols, scale int) *drawnAnswer {
 	for i := range a.vals[:finder.Kinds*a.v.Rows*a.v.Cols/4] {
 		a.vals[i] = -9
 	}
-	for i := range a.plane(7) {
-		a.plane(7)[i] = -9
+	for i := range a.plane(finder.SeenShadow) {
+		a.plane(finder.SeenShadow)[i] = -9
 	}
 	return a
 }
@@ -45,10 +45,10 @@ func (a *drawnAnswer) add(class int, logit float32, lit, dark span) {
 			a.plane(c + j)[i] = float32(math.Copysign(math.Log1p(math.Abs(d)), d))
 		}
 	}
-	put(3, lit)
+	put(finder.HighlightBox, lit)
 	if dark.rows() > 0 {
-		a.plane(7)[i] = 3
-		put(8, dark)
+		a.plane(finder.SeenShadow)[i] = 3
+		put(finder.ShadowBox, dark)
 	}
 }
 

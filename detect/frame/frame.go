@@ -12,6 +12,7 @@ import (
 
 	"shadowgap/detect/palette"
 	"shadowgap/detect/pixels"
+	"shadowgap/detect/ruled"
 	"shadowgap/features"
 	"shadowgap/models/reader"
 )
@@ -176,10 +177,10 @@ func panel(at place, opt Options) (*Panel, error) {
 	if pan.Nadir != nil {
 		nadir = pan.Nadir[len(pan.Nadir)/2]
 	}
-	lines := maskLines(newProfiles(pan), pan, nadir)
+	lines := ruled.Mask(pan.Echo, pan.Valid, nadir)
 	if n := countZero(pan.Valid); n > 0 {
 		pan.Notes = append(pan.Notes, fmt.Sprintf("furniture over the panel: %.1f %% of it, %d ruled lines among it",
-			100*float64(n)/float64(len(pan.Valid)), len(lines)))
+			100*float64(n)/float64(len(pan.Valid)), lines))
 	}
 	pan.Notes = append(pan.Notes, pal.String())
 	if pan.Whole != box {

@@ -187,7 +187,7 @@ func (w *window) nadirSure(edge []float64) float64 {
 		}
 		parted[r] = sum / max(1, n)
 	}
-	return percentile(parted, 0.5)
+	return features.Percentile(parted, 0.5)
 }
 
 // portside is the evidence of a cell of a map for port (1) against starboard (-1).

@@ -16,6 +16,13 @@ const (
 	Channels = 12 // planes of the output, each of half as many rows and columns as the input
 	Kinds    = 3  // of those the first: logits of bottom-object, suspended-target, raised-structure
 
+	// where the boxes begin: first and last row, first and last range cell of the highlight, then those of the shadow, as logarithms that
+	// Distance reads, from the middle of the answer's cell
+	HighlightBox = 3
+	ShadowBox    = 8
+	SeenShadow   = 7 // logit that a thing throws a visible shadow
+
+	Closer  = Channels     // how much surer of its likeliest kind the closer look is than the mean that is answered with, natural units
 	Answers = Channels + 1 // planes of what Find returns
 )
 
@@ -27,6 +34,7 @@ type Finder struct {
 	net       *network.Net
 	in        []float32
 	near, far []float32 // the answers of the latest Find's two looks
+	cells     []uint8   // of its coarser side
 }
 
 // ends are what finder_net.py calls them.
@@ -61,7 +69,8 @@ func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
 	if rows <= 0 || cols <= 0 || rows%Step != 0 || cols%Step != 0 || len(planes) != Planes*rows*cols {
 		return nil, fmt.Errorf("finding things: %d values for a side of %d × %d cells", len(planes), rows, cols)
 	}
-	far := coarser(planes, rows, cols)
+	far := coarser(planes, rows, cols, f.cells)
+	f.cells = far.cells
 	var err error
 	if f.near, err = f.look(planes, rows, cols, f.near, Answers); err != nil {
 		return nil, err

@@ -1,13 +1,9 @@
 package finder
 
-import "math"
+import (
+	"math"
 
-// Where the boxes of a network's answer begin: first and last row, first and last range cell of the highlight, then those of the shadow.
-// Between them is the logit that a thing throws a visible shadow.
-const (
-	highlightBox = 3
-	seenShadow   = 7
-	shadowBox    = 8
+	"shadowgap/models/network"
 )
 
 // faint is the logit from which the boxes of both looks are merged: where nothing is as hot nobody reads them.
@@ -19,11 +15,12 @@ type side struct {
 	rows, cols int
 }
 
-// coarser averages the cells of a side two by two; its rows and columns are multiples of Step, filled with the side's last.
-func coarser(planes []uint8, rows, cols int) side {
+// coarser averages the cells of a side two by two, in the memory of an earlier one; its rows and columns are multiples of Step, filled with
+// the side's last.
+func coarser(planes []uint8, rows, cols int, earlier []uint8) side {
 	padded := func(n int) int { return (n/2 + Step - 1) / Step * Step }
 	s := side{rows: padded(rows), cols: padded(cols)}
-	s.cells = make([]uint8, Planes*s.rows*s.cols)
+	s.cells = network.Grown(earlier, Planes*s.rows*s.cols)
 	for p := range Planes {
 		for y := range s.rows {
 			line := s.cells[(p*s.rows+y)*s.cols:][:s.cols]
@@ -53,19 +50,19 @@ func merge(near []float32, rows, cols int, far []float32, farRows, farCols int) 
 				closest, farthest, both = max(closest, a), max(farthest, b), max(both, a+b)
 				near[k*n+i] = (a + b) / 2
 			}
-			near[seenShadow*n+i] = (near[seenShadow*n+i] + far[seenShadow*m+j]) / 2
-			near[Channels*n+i] = closest - both/2
+			near[SeenShadow*n+i] = (near[SeenShadow*n+i] + far[SeenShadow*m+j]) / 2
+			near[Closer*n+i] = closest - both/2
 			if both/2 < faint {
 				continue
 			}
 			a, b := sigmoid(closest), sigmoid(farthest)
-			for _, box := range [...]int{highlightBox, shadowBox} {
+			for _, box := range [...]int{HighlightBox, ShadowBox} {
 				for c := range 4 {
 					at, shift := &near[(box+c)*n+i], offCentre(y)
 					if c >= 2 {
 						shift = offCentre(x)
 					}
-					*at = encode((a*decode(*at) + b*(2*decode(far[(box+c)*m+j])+shift)) / (a + b))
+					*at = encode((a*Distance(*at) + b*(2*Distance(far[(box+c)*m+j])+shift)) / (a + b))
 				}
 			}
 		}
@@ -75,11 +72,12 @@ func merge(near []float32, rows, cols int, far []float32, farRows, farCols int) 
 // offCentre is how far the middle of the larger cell that cell v lies in is from its own: an answer's cells are two of the side's wide.
 func offCentre(v int) float64 { return float64(1 - 2*(v%2)) }
 
-// decode gives the distance, in cells of the side, that an answer tells by its logarithm; encode the reverse.
-func decode(v float32) float64 {
+// Distance is the distance, in cells of the side, that an answer tells by its logarithm: finder_net.py tells each as sign(d) log(1 + |d|).
+func Distance(v float32) float64 {
 	return math.Copysign(math.Expm1(min(math.Abs(float64(v)), 8)), float64(v))
 }
 
+// encode is the reverse.
 func encode(d float64) float32 { return float32(math.Copysign(math.Log1p(math.Abs(d)), d)) }
 
 func sigmoid(v float32) float64 { return 1 / (1 + math.Exp(-float64(v))) }

@@ -2,6 +2,7 @@ package finder
 
 import (
 	"math"
+	"slices"
 	"testing"
 )
 
@@ -15,7 +16,7 @@ func TestCoarser(t *testing.T) {
 			}
 		}
 	}
-	s := coarser(planes, rows, cols)
+	s := coarser(planes, rows, cols, slices.Repeat([]uint8{255}, Planes*rows*cols))
 	if s.rows != 32 || s.cols != 64 {
 		t.Fatalf("%d × %d cells, want 32 × 64", s.rows, s.cols)
 	}
@@ -29,7 +30,7 @@ func TestCoarser(t *testing.T) {
 			}
 		}
 	}
-	if s := coarser(make([]uint8, Planes*32*32), 32, 32); s.rows != 32 || s.cols != 32 {
+	if s := coarser(make([]uint8, Planes*32*32), 32, 32, nil); s.rows != 32 || s.cols != 32 {
 		t.Errorf("the least side comes to %d × %d cells", s.rows, s.cols)
 	}
 }
@@ -45,13 +46,13 @@ func look(planes, rows, cols, y, x int, heat [Kinds]float32, box [4]float64) []f
 	for k, h := range heat {
 		out[k*n+i] = h
 	}
-	out[seenShadow*n+i] = heat[0]
+	out[SeenShadow*n+i] = heat[0]
 	for c, v := range box {
 		centre := float64(2*y + 1)
 		if c >= 2 {
 			centre = float64(2*x + 1)
 		}
-		out[(highlightBox+c)*n+i], out[(shadowBox+c)*n+i] = encode(v-centre), encode(v-centre)
+		out[(HighlightBox+c)*n+i], out[(ShadowBox+c)*n+i] = encode(v-centre), encode(v-centre)
 	}
 	return out
 }
@@ -81,16 +82,16 @@ func TestMerge(t *testing.T) {
 		if near[i] != c.heat || near[Channels*n+i] != c.closer {
 			t.Errorf("%s: heat %.2f, closer %.2f, want %.2f and %.2f", c.name, near[i], near[Channels*n+i], c.heat, c.closer)
 		}
-		if want := (c.near[0] + c.far[0]) / 2; near[seenShadow*n+i] != want {
-			t.Errorf("%s: shadow seen %.2f, want %.2f", c.name, near[seenShadow*n+i], want)
+		if want := (c.near[0] + c.far[0]) / 2; near[SeenShadow*n+i] != want {
+			t.Errorf("%s: shadow seen %.2f, want %.2f", c.name, near[SeenShadow*n+i], want)
 		}
 		for k, want := range c.want {
 			centre := float64(2*y + 1)
 			if k >= 2 {
 				centre = float64(2*x + 1)
 			}
-			for _, first := range [...]int{highlightBox, shadowBox} {
-				if got := decode(near[(first+k)*n+i]) + centre; math.Abs(got-want) > 0.05 {
+			for _, first := range [...]int{HighlightBox, ShadowBox} {
+				if got := Distance(near[(first+k)*n+i]) + centre; math.Abs(got-want) > 0.05 {
 					t.Errorf("%s: side %d of the box at %d lies at %.2f, want %.2f", c.name, k, first, got, want)
 				}
 			}

@@ -9,6 +9,7 @@ import (
 	"hash/fnv"
 	"math"
 	"runtime"
+	"slices"
 	"sort"
 
 	"golang.org/x/sync/errgroup"
@@ -38,13 +39,16 @@ type Options struct {
 // left-out scores, which no tree has seen, fit the scale and the biases that make odds honest: by weight between the classes, and by
 // how many samples each stands for between Options.Nothing and the rest, since weights say what a mistake costs and not how often
 // things occur. Log loss and accuracy in the provenance are those of the left-out scores, by weight. It returns an error when a
-// class has no sample, when no fold can be left out, or when ctx ends.
+// class has no sample, when Nothing is none of the classes, when no fold can be left out, or when ctx ends.
 func Fit(ctx context.Context, samples []Sample, opt Options) (*models.Model, error) {
 	if opt.Rounds == 0 {
 		opt.Rounds = 250
 	}
 	if opt.Folds == 0 {
 		opt.Folds = 5
+	}
+	if opt.Nothing != "" && !slices.Contains(opt.Classes, opt.Nothing) {
+		return nil, fmt.Errorf("fitting on %d samples: %q is none of the classes %q", len(samples), opt.Nothing, opt.Classes)
 	}
 	t, err := newTable(samples, opt.Classes)
 	if err != nil {

@@ -145,4 +145,4 @@ func (s Shape) tensor() ort.Shape {
 }
 
 // Grown is values with n of them, for Run to write an answer to: the same memory where that is enough.
-func Grown(values []float32, n int) []float32 { return slices.Grow(values[:0], n)[:n] }
+func Grown[T any](values []T, n int) []T { return slices.Grow(values[:0], n)[:n] }

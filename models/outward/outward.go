@@ -5,7 +5,6 @@ package outward
 import (
 	_ "embed"
 	"fmt"
-	"slices"
 
 	"shadowgap/models/network"
 )
@@ -45,10 +44,10 @@ func (o *Outward) Odds(strength, echo []uint8, rows, cols int) (float64, error) 
 	if rows <= 0 || cols <= 0 || rows%Step != 0 || cols%Step != 0 || len(strength) != size || len(echo) != size {
 		return 0, fmt.Errorf("telling which way range runs: %d and %d values for a side of %d × %d cells", len(strength), len(echo), rows, cols)
 	}
-	o.in = slices.Grow(o.in[:0], Planes*size)[:0]
-	for _, plane := range [Planes][]uint8{strength, echo} {
-		for _, v := range plane {
-			o.in = append(o.in, float32(v)*(1.0/255))
+	o.in = network.Grown(o.in, Planes*size)
+	for p, plane := range [Planes][]uint8{strength, echo} {
+		for i, v := range plane {
+			o.in[p*size+i] = float32(v) * (1.0 / 255)
 		}
 	}
 	var answer [1]float32

@@ -1,8 +1,10 @@
-package frame
+// Package ruled finds thin upright lines that a screen draws over a panel, range lines above all.
+package ruled
 
 import (
 	"math"
-	"slices"
+
+	"shadowgap/features"
 )
 
 const bands = 12 // groups of rows that are looked at one by one: what is ruled over the panel stands in nearly all of them
@@ -14,8 +16,8 @@ type profiles struct {
 	rows int // looked at
 }
 
-func newProfiles(pan *Panel) *profiles {
-	rows, cols := pan.Echo.Rows, pan.Echo.Cols
+func newProfiles(echo *features.Grid) *profiles {
+	rows, cols := echo.Rows, echo.Cols
 	every := max(1, rows/240)
 	p := &profiles{all: make([]float64, cols), rows: rows / every}
 	sum := make([]float32, cols)
@@ -24,7 +26,7 @@ func newProfiles(pan *Panel) *profiles {
 		clear(sum)
 		n := 0
 		for y := rows * b / bands; y < rows*(b+1)/bands; y += every {
-			for x, v := range pan.Echo.Row(y) {
+			for x, v := range echo.Row(y) {
 				sum[x] += v
 			}
 			n++
@@ -37,13 +39,15 @@ func newProfiles(pan *Panel) *profiles {
 	return p
 }
 
-// maskLines finds thin upright lines ruled over the whole panel, as range lines are, and takes them out of Valid. A line
-// stands off both sides in nearly every band of rows by an amount that speckle's mean can't reach. The nadir is no
-// furniture and stays.
-func maskLines(prof *profiles, pan *Panel, nadir float64) []int {
+// Mask finds the lines ruled over the whole of a panel, rows × columns of echo strength, takes them out of valid, one flag for each of its
+// pixels, and returns how many there are. A line stands off both sides in nearly every band of rows by an amount that speckle's mean can't
+// reach. What is drawn at column nadir, NaN where that isn't in view, is no furniture and stays; panels of less than 40 columns or 48 rows
+// are left alone.
+func Mask(echo *features.Grid, valid []uint8, nadir float64) int {
+	prof := newProfiles(echo)
 	w := len(prof.all)
 	if w < 40 || prof.rows < 4*bands {
-		return nil
+		return 0
 	}
 	all := prof.all
 	off, size := make([]float64, w), make([]float64, w)
@@ -51,8 +55,8 @@ func maskLines(prof *profiles, pan *Panel, nadir float64) []int {
 		off[x] = offset(all, x)
 		size[x] = math.Abs(off[x])
 	}
-	noise := percentile(size, 0.5) + 1e-4
-	var found []int
+	noise := features.Percentile(size, 0.5) + 1e-4
+	found := 0
 	for x := 2; x < w-2; x++ {
 		o := math.Abs(off[x])
 		if o < max(0.02, 7*noise) || o < math.Abs(off[x-1]) || o < math.Abs(off[x+1]) {
@@ -70,13 +74,13 @@ func maskLines(prof *profiles, pan *Panel, nadir float64) []int {
 		if agree < bands-1 {
 			continue
 		}
-		found = append(found, x)
+		found++
 		for q := x - 2; q <= x+2; q++ {
 			if q != x && math.Abs(off[q]) < 0.2*o {
 				continue
 			}
-			for y := range pan.Echo.Rows {
-				pan.Valid[y*w+q] = 0
+			for y := range echo.Rows {
+				valid[y*w+q] = 0
 			}
 		}
 	}
@@ -102,19 +106,4 @@ func offset(v []float64, x int) float64 {
 		return down
 	}
 	return 0
-}
-
-// percentile is the value below which a part p of v lies; of a long list an even choice is sorted.
-func percentile(v []float64, p float64) float64 {
-	if len(v) == 0 {
-		return 0
-	}
-	const enough = 250
-	step := max(1, len(v)/enough)
-	s := make([]float64, 0, len(v)/step+1)
-	for i := 0; i < len(v); i += step {
-		s = append(s, v[i])
-	}
-	slices.Sort(s)
-	return s[int(p*float64(len(s)-1)+0.5)]
 }
