@@ -37,10 +37,7 @@ const profileStep = 4 // rows between stored points of a profile
 // known, in metres.
 func (v *view) records(p *frame.Panel, index int, opt Options) (PanelRecord, []MarkRecord) {
 	px, py := p.Box.Min.X, p.Box.Min.Y
-	rec := PanelRecord{Box: BoxOf(p.Box), Notes: v.notes, Humps: []Hump{}, Regions: []Region{}, Nadir: []RowX{}}
-	if p.Whole != p.Box {
-		rec.Whole = wholeOf(p)
-	}
+	rec := PanelRecord{Box: BoxOf(p.Box), Whole: wholeOf(p), Notes: v.notes, Humps: []Hump{}, Regions: []Region{}, Nadir: []RowX{}}
 	if opt.RangeM > 0 {
 		rec.RangeM = &opt.RangeM
 	}

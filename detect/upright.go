@@ -56,8 +56,12 @@ func turnBack(u *frame.Upright, rec *PanelRecord, marks []MarkRecord) {
 	rec.Box = boxOf(lo, hi)
 }
 
-// wholeOf are the corners of a panel as the screen shows it, in pixels of the capture, clockwise from the upper left.
+// wholeOf are the corners of a panel as the screen shows it, in pixels of the capture, clockwise from the upper left; nil where its record
+// fills it.
 func wholeOf(p *frame.Panel) *[4][2]float64 {
+	if p.Whole == p.Box {
+		return nil
+	}
 	x0, y0, x1, y1 := float64(p.Whole.Min.X), float64(p.Whole.Min.Y), float64(p.Whole.Max.X), float64(p.Whole.Max.Y)
 	out := new([4][2]float64)
 	for i, q := range [...]features.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {

@@ -18,7 +18,7 @@ type PictureReading struct {
 	Nadir         PointShare   `json:"nadir_near"`              // the same for the nadir, within 3/1024
 	SidesWrong    Rate         `json:"sides_wrong"`             // of the sides of whole swaths that were read
 	OneSideWrong  Rate         `json:"one_side_wrong"`          // of the pictures of one side in which a side was named
-	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by 0.95 (IoU), with what is not filled yet
+	Panel         Rate         `json:"panel_right"`             // of the screens, those whose panel overlaps the truth by 0.95 (IoU)
 	PanelFilled   Rate         `json:"panel_right_as_filled"`   // the same, held against the rows of the truth that pings fill
 	Photo         Rate         `json:"photo_right"`             // of the photographs, those overlapping by 0.9, by box
 	PhotoOutline  Rate         `json:"photo_outline_right"`     // the same, by the outline through the corners

@@ -13,8 +13,11 @@ import (
 	"shadowgap/features"
 )
 
-// begun is a record of w × h pixels, bar and all, with rows of a colour under it and, if foot is above 0, a bar of another.
-func begun(w, h, rows, foot int, empty color.Color) *image.RGBA {
+// A record, bar and all, that has begun.
+const w, h = 800, 400
+
+// begun is such a record with rows of a colour under it and, if foot is above 0, a bar of another.
+func begun(rows, foot int, empty color.Color) *image.RGBA {
 	m := image.NewRGBA(image.Rect(0, 0, w, h+rows+foot))
 	draw.Draw(m, m.Rect, image.NewUniform(empty), image.Point{}, draw.Src)
 	draw.Draw(m, image.Rect(0, h+rows, w, h+rows+foot), image.NewUniform(color.RGBA{30, 34, 42, 255}), image.Point{}, draw.Src)
@@ -38,29 +41,28 @@ func speckle(m *image.RGBA, box image.Rectangle) {
 }
 
 func TestRecordsBegun(t *testing.T) {
-	const w, h = 800, 400
 	black := color.RGBA{A: 255}
-	ruled := begun(w, h, 200, 40, black)
+	ruled := begun(200, 40, black)
 	for x := 100; x < w; x += 100 {
 		for y := h; y < h+200; y++ {
 			ruled.SetRGBA(x, y, color.RGBA{140, 140, 140, 255})
 		}
 	}
-	strip := begun(w, h, 200, 0, black)
+	strip := begun(200, 0, black)
 	speckle(strip, image.Rect(0, h, w, h+200))
-	padded := begun(w, h, 200, 0, black).SubImage(image.Rect(0, h/20, w, h+200)) // no bar: a picture of the record alone
+	padded := begun(200, 0, black).SubImage(image.Rect(0, h/20, w, h+200)) // no bar: a picture of the record alone
 	tests := []struct {
 		name string
 		img  image.Image
 		foot int // where the panel ends
 	}{
-		{"filled", begun(w, h, 0, 40, black), h},
-		{"begun", begun(w, h, 200, 40, black), h + 200},
-		{"begun, down to the picture's end", begun(w, h, 200, 0, black), h + 200},
+		{"filled", begun(0, 40, black), h},
+		{"begun", begun(200, 40, black), h + 200},
+		{"begun, down to the picture's end", begun(200, 0, black), h + 200},
 		{"range lines over it", ruled, h + 200},
 		{"stored as JPEG", viaJPEG(t, ruled, 80), h + 200},
-		{"a bar in another colour", begun(w, h, 80, 0, color.RGBA{60, 64, 72, 255}), h},
-		{"as little as a bar", begun(w, h, 24, 0, black), h},
+		{"a bar in another colour", begun(80, 0, color.RGBA{60, 64, 72, 255}), h},
+		{"as little as a bar", begun(24, 0, black), h},
 		{"a down-looking record", strip, h},
 		{"padding", padded, h - h/20},
 	}

@@ -17,14 +17,14 @@ func TestMask(t *testing.T) {
 		want  []int // columns whose pixels are no echo
 	}{
 		{"bare", math.NaN(), func(*features.Grid) {}, nil},
-		{"a bright line", math.NaN(), func(g *features.Grid) { line(g, 60, 0, rows, 0.5) }, []int{60}},
-		{"a dark line", math.NaN(), func(g *features.Grid) { line(g, 60, 0, rows, -0.2) }, []int{60}},
-		{"two lines", math.NaN(), func(g *features.Grid) { line(g, 60, 0, rows, 0.5); line(g, 140, 0, rows, 0.5) }, []int{60, 140}},
-		{"a post half as high", math.NaN(), func(g *features.Grid) { line(g, 60, 0, rows/2, 0.5) }, nil},
-		{"the nadir", 60, func(g *features.Grid) { line(g, 60, 0, rows, 0.5) }, nil},
+		{"a bright line", math.NaN(), func(g *features.Grid) { line(g, 60, rows, 0.5) }, []int{60}},
+		{"a dark line", math.NaN(), func(g *features.Grid) { line(g, 60, rows, -0.2) }, []int{60}},
+		{"two lines", math.NaN(), func(g *features.Grid) { line(g, 60, rows, 0.5); line(g, 140, rows, 0.5) }, []int{60, 140}},
+		{"a post half as high", math.NaN(), func(g *features.Grid) { line(g, 60, rows/2, 0.5) }, nil},
+		{"the nadir", 60, func(g *features.Grid) { line(g, 60, rows, 0.5) }, nil},
 		{"an edge", math.NaN(), func(g *features.Grid) {
 			for x := 60; x < cols; x++ {
-				line(g, x, 0, rows, 0.3)
+				line(g, x, rows, 0.3)
 			}
 		}, nil},
 	}
@@ -59,8 +59,8 @@ func TestMask(t *testing.T) {
 	}
 }
 
-func line(g *features.Grid, x, r0, r1 int, by float32) {
-	for r := r0; r < r1; r++ {
+func line(g *features.Grid, x, to int, by float32) {
+	for r := range to {
 		g.Row(r)[x] += by
 	}
 }

@@ -287,7 +287,7 @@ const rounds = 700
 
 // hangingWeight is how much more a suspended target counts than a thing on the bottom: there are few, they are what a person looks for,
 // and to call a fish a stone costs more than the reverse.
-const hangingWeight = 1.8
+const hangingWeight = 2.0
 
 // thinned keeps an even choice of the clutter, from the middle of each stretch, and lets what is left weigh and stand for the rest.
 func thinned(all []fit.Sample, part float64) []fit.Sample {

@@ -37,25 +37,39 @@ func coarser(planes []uint8, rows, cols int, earlier []uint8) side {
 	return s
 }
 
-// merge makes the answer of the look as it is, of Answers planes, that of both: far is the other's.
+// logits are the planes of an answer that both looks' mean is taken of.
+var logits = [...]int{0, 1, 2, SeenShadow}
+
+// merge makes the answer of the look as it is, of Answers planes, that of both: far is the other's. Its logits count as lying in the
+// middles of its cells: were they the same all over a cell, what is hottest would lie at its rim.
 func merge(near []float32, rows, cols int, far []float32, farRows, farCols int) {
 	n, m := rows*cols, farRows*farCols
+	var seen [len(logits)][]float32 // by the other look, in the cells of a row
+	for k := range seen {
+		seen[k] = make([]float32, cols)
+	}
+	line := make([]float32, farCols)
 	for y := range rows {
+		for k, c := range logits {
+			enlarge(seen[k], line, far[c*m:][:m], y)
+		}
 		for x := range cols {
-			i, j := y*cols+x, y/2*farCols+x/2
-			closest, farthest, both := near[i], far[j], near[i]+far[j]
-			near[i] = both / 2
+			i := y*cols + x
+			closest, both := near[i], near[i]+seen[0][x]
 			for k := 1; k < Kinds; k++ {
-				a, b := near[k*n+i], far[k*m+j]
-				closest, farthest, both = max(closest, a), max(farthest, b), max(both, a+b)
-				near[k*n+i] = (a + b) / 2
+				closest, both = max(closest, near[k*n+i]), max(both, near[k*n+i]+seen[k][x])
 			}
-			near[SeenShadow*n+i] = (near[SeenShadow*n+i] + far[SeenShadow*m+j]) / 2
+			for k, c := range logits {
+				near[c*n+i] = (near[c*n+i] + seen[k][x]) / 2
+			}
 			near[Closer*n+i] = closest - both/2
 			if both/2 < faint {
 				continue
 			}
-			a, b := sigmoid(closest), sigmoid(farthest)
+			j := y/2*farCols + x/2
+			farthest := max(far[j], far[m+j], far[2*m+j])
+			// a look tells where a thing ends to a part of its own cells
+			a, b := sigmoid(closest), sigmoid(farthest)/4
 			for _, box := range [...]int{HighlightBox, ShadowBox} {
 				for c := range 4 {
 					at, shift := &near[(box+c)*n+i], offCentre(y)
@@ -67,6 +81,28 @@ func merge(near []float32, rows, cols int, far []float32, farRows, farCols int) 
 			}
 		}
 	}
+}
+
+// enlarge fills a row of cells, the y-th, with a plane in cells of twice the size, read between their middles; line is for its own use, as
+// long as the plane is wide.
+func enlarge(row, line, plane []float32, y int) {
+	wide := len(line)
+	upper, lower, part := between(y, len(plane)/wide)
+	for x := range line {
+		a, b := plane[upper*wide+x], plane[lower*wide+x]
+		line[x] = a + part*(b-a)
+	}
+	for x := range row {
+		left, right, part := between(x, wide)
+		row[x] = line[left] + part*(line[right]-line[left])
+	}
+}
+
+// between is which two of n cells of twice the size the middle of cell v lies between, and how far it is from the first to the second.
+func between(v, n int) (first, second int, part float32) {
+	at := min(max(0, (float32(v)+0.5)/2-0.5), float32(n-1))
+	first = int(at)
+	return first, min(first+1, n-1), at - float32(first)
 }
 
 // offCentre is how far the middle of the larger cell that cell v lies in is from its own: an answer's cells are two of the side's wide.

@@ -35,18 +35,20 @@ func TestCoarser(t *testing.T) {
 	}
 }
 
-// look is an answer of one thing in a cell, its highlight's and shadow's boxes in cells of its side from that side's own corner.
-func look(planes, rows, cols, y, x int, heat [Kinds]float32, box [4]float64) []float32 {
+// look is an answer of one thing in a cell, its highlight's and shadow's boxes in cells of its side from that side's own corner; all cells
+// are as hot as heat, or only that one.
+func look(planes, rows, cols, y, x int, all bool, heat [Kinds]float32, box [4]float64) []float32 {
 	n := rows * cols
 	out := make([]float32, planes*n)
-	for i := range out[:Kinds*n] {
-		out[i] = -8
-	}
 	i := y*cols + x
-	for k, h := range heat {
-		out[k*n+i] = h
+	for k, c := range [...]int{0, 1, 2, SeenShadow} {
+		for j := range n {
+			out[c*n+j] = -8
+			if all || j == i {
+				out[c*n+j] = heat[k%Kinds]
+			}
+		}
 	}
-	out[SeenShadow*n+i] = heat[0]
 	for c, v := range box {
 		centre := float64(2*y + 1)
 		if c >= 2 {
@@ -74,13 +76,13 @@ func TestMerge(t *testing.T) {
 			[4]float64{3, 27, 6, 36}},
 		{"they differ in kind", [Kinds]float32{2, 0, -5}, [Kinds]float32{-2, 4, -5}, box, 0, 0, box},
 	} {
-		near := look(Answers, rows, cols, y, x, c.near, box)
+		near := look(Answers, rows, cols, y, x, false, c.near, box)
 		half := [4]float64{c.farBox[0] / 2, c.farBox[1] / 2, c.farBox[2] / 2, c.farBox[3] / 2}
-		far := look(Channels, rows/2, cols/2, y/2, x/2, c.far, half)
+		far := look(Channels, rows/2, cols/2, y/2, x/2, true, c.far, half)
 		merge(near, rows, cols, far, rows/2, cols/2)
 		const n, i = rows * cols, y*cols + x
-		if near[i] != c.heat || near[Channels*n+i] != c.closer {
-			t.Errorf("%s: heat %.2f, closer %.2f, want %.2f and %.2f", c.name, near[i], near[Channels*n+i], c.heat, c.closer)
+		if near[i] != c.heat || near[Closer*n+i] != c.closer {
+			t.Errorf("%s: heat %.2f, closer %.2f, want %.2f and %.2f", c.name, near[i], near[Closer*n+i], c.heat, c.closer)
 		}
 		if want := (c.near[0] + c.far[0]) / 2; near[SeenShadow*n+i] != want {
 			t.Errorf("%s: shadow seen %.2f, want %.2f", c.name, near[SeenShadow*n+i], want)
@@ -94,6 +96,27 @@ func TestMerge(t *testing.T) {
 				if got := Distance(near[(first+k)*n+i]) + centre; math.Abs(got-want) > 0.05 {
 					t.Errorf("%s: side %d of the box at %d lies at %.2f, want %.2f", c.name, k, first, got, want)
 				}
+			}
+		}
+	}
+}
+
+// Between the middles of cells of twice the size a plane is even, and beyond the outermost as they are.
+func TestEnlarge(t *testing.T) {
+	const rows, cols, farRows, farCols = 16, 24, 8, 16
+	plane := make([]float32, farRows*farCols)
+	for y := range farRows {
+		for x := range farCols {
+			plane[y*farCols+x] = 6*float32(y) - 2*float32(x)
+		}
+	}
+	row, line := make([]float32, cols), make([]float32, farCols)
+	at := func(v, n int) float32 { return min(max((float32(v)+0.5)/2-0.5, 0), float32(n-1)) }
+	for y := range rows {
+		enlarge(row, line, plane, y)
+		for x, got := range row {
+			if want := 6*at(y, farRows) - 2*at(x, farCols); math.Abs(float64(got-want)) > 1e-4 {
+				t.Fatalf("row %d, column %d: %.3f, want %.3f", y, x, got, want)
 			}
 		}
 	}
