@@ -64,7 +64,8 @@ func (f *Finder) Close() error { return f.net.Close() }
 // Find looks at a side of Planes × rows × cols bytes twice, as it is and in cells of twice the size: what is a thing is one from nearer
 // and from farther. It returns Answers × rows/2 × cols/2 values: the network's own channels, logits the mean of both looks and boxes, in
 // cells of the side, that of each look by its odds and its cells; and how much surer of its likeliest kind the closer look is than the
-// mean. They hold until the next call. It returns an error when the sizes are no multiples of Step or don't fit, or the answer has another shape.
+// mean. They hold until the next call. It returns an error when the sizes are no multiples of Step or don't fit, or the answer has another
+// shape.
 func (f *Finder) Find(planes []uint8, rows, cols int) ([]float32, error) {
 	if rows <= 0 || cols <= 0 || rows%Step != 0 || cols%Step != 0 || len(planes) != Planes*rows*cols {
 		return nil, fmt.Errorf("finding things: %d values for a side of %d × %d cells", len(planes), rows, cols)
