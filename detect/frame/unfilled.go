@@ -15,6 +15,7 @@ const (
 	unfilledEcho  = 0.06 // most echo strength, of 1, that their colour stands for
 	unfilledSame  = 0.65 // part of a row that has the colour: ruled lines, a scale and a clock may stand on the rest
 	unfilledBreak = 0.02 // part of the record's height that may differ at a time: its last ping where it is smeared, and lines ruled across
+	roomMost      = 0.2  // part of that height that the dark around a photographed screen takes, down to the photograph's end
 	unfilledMost  = 6.0  // heights of the record that a photograph is looked through below it
 	barSame       = 0.5  // part of a row that has one colour in a bar under the panel, letters and all
 
@@ -28,7 +29,11 @@ func (at place) whole(pal *palette.Palette) image.Rectangle {
 	box := at.box
 	if at.upright != nil {
 		under := at.upright.under(at.photo, box)
-		box.Max.Y += unfilled(under, pal, image.Rect(0, -box.Dy(), under.W, 0), shotNear)
+		rows := unfilled(under, pal, image.Rect(0, -box.Dy(), under.W, 0), shotNear)
+		if rows+breakOf(box) >= under.H && float64(rows) < roomMost*float64(box.Dy()) {
+			return box
+		}
+		box.Max.Y += rows
 		return box
 	}
 	box.Max.Y += unfilled(at.px, pal, box, drawnNear)
