@@ -11,6 +11,46 @@ import (
 	"shadowgap/eval/scene"
 )
 
+// The panel of a record that has only begun is told whole, drawn and photographed, and that of one that fills it isn't.
+func TestRecordBegun(t *testing.T) {
+	var d detect.Detector
+	defer func() {
+		if err := d.Close(); err != nil {
+			t.Error(err)
+		}
+	}()
+	for _, seed := range []int64{140164, 145932, 140000} {
+		s := scene.Wide(seed)
+		c, err := scene.Render(t.Context(), s)
+		if err != nil {
+			t.Fatal(err)
+		}
+		res, err := d.Run(t.Context(), c.Image, detect.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(res.Panels) == 0 {
+			t.Errorf("seed %d: %s", seed, res.Why)
+			continue
+		}
+		whole := res.Panels[0].Whole
+		if (whole != nil) != (s.Pings < s.Rows) {
+			t.Errorf("seed %d: whole %v of a record that fills %d of %d rows", seed, whole, s.Pings, s.Rows)
+		}
+		if whole == nil {
+			continue
+		}
+		want := c.Label.Quad
+		if p := c.Label.Panel.Rect(); len(want) == 0 {
+			x0, y0, x1, y1 := float64(p.Min.X)-0.5, float64(p.Min.Y)-0.5, float64(p.Max.X)-0.5, float64(p.Max.Y)-0.5
+			want = [][2]float64{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}
+		}
+		if iou := sharedArea(want, whole[:], c.Image.Bounds().Dx(), c.Image.Bounds().Dy()); iou < 0.93 {
+			t.Errorf("seed %d: panel at %v, want %v: overlap %.3f", seed, *whole, want, iou)
+		}
+	}
+}
+
 // Screens photographed askew: the panel's corners, its nadir and its marks lie where they are in the photograph.
 func TestPhotographedAskew(t *testing.T) {
 	ctx := context.Background()

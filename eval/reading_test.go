@@ -79,14 +79,20 @@ func TestPanelAsFarAsPingsFillIt(t *testing.T) {
 		name          string
 		drawn         int // height of the labelled panel; pings fill 0 to 30 and up to a label's distance more
 		found         int
+		begun         float64 // height of the panel that the record is told to have begun to fill; 0 = not told
 		whole, filled int
 	}{
-		{"full", 40, 40, 1, 1},
-		{"begun a while ago, found as far as it is filled", 100, 40, 0, 1},
-		{"begun a while ago, found with what isn't filled", 100, 100, 1, 0},
+		{"full", 40, 40, 0, 1, 1},
+		{"begun a while ago, found as far as it is filled", 100, 40, 0, 0, 1},
+		{"begun a while ago, found with what isn't filled", 100, 100, 0, 1, 0},
+		{"begun a while ago, both told", 100, 40, 100, 1, 1},
+		{"full, taken for begun", 40, 40, 100, 0, 1},
 	} {
 		c, l := swath("a.png")
 		c.Panels[0].Box.H, l.Panel.H = tt.found, tt.drawn
+		if foot := tt.begun - 0.5; tt.begun > 0 {
+			c.Panels[0].Whole = &[4][2]float64{{-0.5, -0.5}, {511.5, -0.5}, {511.5, foot}, {-0.5, foot}}
+		}
 		if r := readingOf(t, c, l); r.Panel.K != tt.whole || r.PanelFilled.K != tt.filled || r.PanelFilled.N != 1 {
 			t.Errorf("%s: right %d, as filled %d of %d, want %d and %d of 1", tt.name,
 				r.Panel.K, r.PanelFilled.K, r.PanelFilled.N, tt.whole, tt.filled)

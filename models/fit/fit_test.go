@@ -145,6 +145,9 @@ func TestOddsOfNothingComeTrue(t *testing.T) {
 			}
 		}
 	}
+	if _, err := Fit(context.Background(), samples, Options{Classes: abc, Rounds: 20, Nothing: "d"}); err == nil {
+		t.Error("a class of nothing that is none of the classes was taken")
+	}
 }
 
 // Missing evidence is evidence.
