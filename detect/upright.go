@@ -62,9 +62,8 @@ func wholeOf(p *frame.Panel) *[4][2]float64 {
 	if p.Whole == p.Box {
 		return nil
 	}
-	x0, y0, x1, y1 := float64(p.Whole.Min.X), float64(p.Whole.Min.Y), float64(p.Whole.Max.X), float64(p.Whole.Max.Y)
 	out := new([4][2]float64)
-	for i, q := range [...]features.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {
+	for i, q := range features.Corners(p.Whole) {
 		if p.Upright != nil {
 			q = p.Upright.ToCapture(q)
 		}
@@ -75,9 +74,8 @@ func wholeOf(p *frame.Panel) *[4][2]float64 {
 
 // boxAround is the box around a box's corners once they are moved.
 func boxAround(b Box, move func(features.Point) features.Point) Box {
-	x0, y0, x1, y1 := float64(b.X), float64(b.Y), float64(b.X+b.W), float64(b.Y+b.H)
 	lo, hi := features.Point{X: math.Inf(1), Y: math.Inf(1)}, features.Point{X: math.Inf(-1), Y: math.Inf(-1)}
-	for _, p := range [...]features.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {
+	for _, p := range features.Corners(b.Rect()) {
 		q := move(p)
 		lo, hi = features.Point{X: min(lo.X, q.X), Y: min(lo.Y, q.Y)}, features.Point{X: max(hi.X, q.X), Y: max(hi.Y, q.Y)}
 	}

@@ -8,8 +8,8 @@ type Line struct {
 	Up        bool
 }
 
-// off is how far a point lies off the line, along the axis that the line does not run.
-func (l Line) off(p Point) float64 {
+// Off is how far a point lies off the line, along the axis that the line does not run.
+func (l Line) Off(p Point) float64 {
 	if l.Up {
 		return p.X - l.At - l.Slope*p.Y
 	}
@@ -45,7 +45,7 @@ func FitLine(points []Point, up bool, near float64) (l Line, part float64) {
 			o.At = v0 - o.Slope*t0
 			n := 0
 			for _, p := range known {
-				if math.Abs(o.off(p)) <= near {
+				if math.Abs(o.Off(p)) <= near {
 					n++
 				}
 			}
@@ -59,7 +59,7 @@ func FitLine(points []Point, up bool, near float64) (l Line, part float64) {
 		var st, sv, stt, stv float64
 		n = 0
 		for _, p := range known {
-			if math.Abs(l.off(p)) > near {
+			if math.Abs(l.Off(p)) > near {
 				continue
 			}
 			t, v := along(p)

@@ -51,7 +51,7 @@ func TestFitLine(t *testing.T) {
 			if got.Up != up || math.Abs(got.At-want.At) > 1e-6 || math.Abs(got.Slope-want.Slope) > 1e-6 {
 				t.Errorf("%s, up %v: %+v, want %+v", tt.name, up, got, want)
 			}
-			if off := got.off(points[1]); math.Abs(off) > 1e-6 {
+			if off := got.Off(points[1]); math.Abs(off) > 1e-6 {
 				t.Errorf("%s, up %v: a point of the line lies %v off it", tt.name, up, off)
 			}
 		}
@@ -61,7 +61,7 @@ func TestFitLine(t *testing.T) {
 func TestCross(t *testing.T) {
 	across, up := Line{At: 10, Slope: 0.5}, Line{At: 4, Slope: -0.25, Up: true}
 	p := Cross(across, up)
-	if math.Abs(across.off(p)) > 1e-9 || math.Abs(up.off(p)) > 1e-9 {
-		t.Errorf("the lines meet at %v, which is %v and %v off them", p, across.off(p), up.off(p))
+	if math.Abs(across.Off(p)) > 1e-9 || math.Abs(up.Off(p)) > 1e-9 {
+		t.Errorf("the lines meet at %v, which is %v and %v off them", p, across.Off(p), up.Off(p))
 	}
 }

@@ -1,9 +1,18 @@
 package features
 
-import "math"
+import (
+	"image"
+	"math"
+)
 
 // Point is a place in a picture, in pixels; whole numbers are the corners of pixels.
 type Point struct{ X, Y float64 }
+
+// Corners are those of a box, clockwise from the upper left.
+func Corners(r image.Rectangle) [4]Point {
+	x0, y0, x1, y1 := float64(r.Min.X), float64(r.Min.Y), float64(r.Max.X), float64(r.Max.Y)
+	return [...]Point{{x0, y0}, {x1, y0}, {x1, y1}, {x0, y1}}
+}
 
 // Projection takes the points of one plane to those of another as a camera sees it: a homography, row by row.
 type Projection [9]float64

@@ -138,7 +138,7 @@ func (s *stack) part(i, j int) *part {
 		} else {
 			r.Min.X, r.Max.X = from, to
 		}
-		if r = withoutPadding(s.px, s.fit(r)); s.isPanel(r) {
+		if r = s.px.WithoutPadding(s.fit(r)); s.isPanel(r) {
 			side := newWindow(s.m, s.px, r).mean(func(i int) float32 { return float32(portside(s.m, i)) })
 			p = &part{r, s.pattern(r), side}
 		}

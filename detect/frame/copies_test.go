@@ -92,6 +92,31 @@ func TestPanelsOfOneRecordPhotographed(t *testing.T) {
 	}
 }
 
+// A screen that shows one record in two palettes, photographed, is parted where they meet: each of these was taken for one panel.
+func TestPalettesPartPanels(t *testing.T) {
+	if testing.Short() {
+		t.Skip("renders captures")
+	}
+	for _, seed := range []int64{146070, 146197, 146239, 146614} {
+		c, img := shown(t, scene.Wide(seed))
+		p, why := find(t, img)
+		if len(p) == 0 {
+			t.Errorf("seed %d: no panel (%s)", seed, why)
+			continue
+		}
+		box := p[0].Box
+		if u := p[0].Upright; u != nil { // the box around it in the photograph
+			box = image.Rectangle{}
+			for _, q := range u.Corners {
+				box = box.Union(image.Rect(int(q.X), int(q.Y), int(q.X)+1, int(q.Y)+1))
+			}
+		}
+		if o := overlap(box, c.Label.Panel.Rect()); o < 0.9 {
+			t.Errorf("seed %d: panel %v, want %v (overlap %.2f)", seed, box, c.Label.Panel.Rect(), o)
+		}
+	}
+}
+
 // What is read as side-scan in a photograph as it is, is not refused because it is less surely that once it is stood upright.
 func TestUnsureOnceUpright(t *testing.T) {
 	if testing.Short() {

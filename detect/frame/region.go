@@ -7,6 +7,7 @@ import (
 	"slices"
 
 	"shadowgap/detect/pixels"
+	"shadowgap/detect/seam"
 	"shadowgap/features"
 	"shadowgap/models/reader"
 )
@@ -29,7 +30,7 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 			"set the panel by hand if there is", math.Ceil(100*m.Sonar), math.Ceil(100*float64(total)/cells)), nil
 	}
 	var out []place
-	for _, c := range components(inside) {
+	for _, c := range v.areas(inside, opt) {
 		if float64(c.cells) < minArea*cells {
 			continue
 		}
@@ -64,6 +65,28 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 	return out, "", nil
 }
 
+// areas are the connected areas of inside, parted where two palettes meet. A nadir set by hand lies in one panel, and who set it took all
+// for one.
+func (v *sight) areas(inside []uint8, opt Options) []area {
+	all := components(inside)
+	if opt.NadirX != 0 {
+		return all
+	}
+	var out []area
+	for _, c := range all {
+		cells := make([]uint8, len(inside))
+		for i, id := range c.label {
+			if id == c.id {
+				cells[i] = 1
+			}
+		}
+		for _, part := range seam.Parts(v.px, cells, reader.Rows, reader.Cols) {
+			out = append(out, components(part)...)
+		}
+	}
+	return out
+}
+
 // boxesOf are the boxes, in pixels, of the upright panels in an area.
 func (v *sight) boxesOf(c area) []image.Rectangle {
 	var out []image.Rectangle
@@ -71,7 +94,7 @@ func (v *sight) boxesOf(c area) []image.Rectangle {
 		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
 			continue
 		}
-		if r := withoutPadding(v.px, refine(v.px, b)); v.isPanel(r) {
+		if r := v.px.WithoutPadding(refine(v.px, b)); v.isPanel(r) {
 			out = append(out, r)
 		}
 	}
@@ -104,6 +127,21 @@ func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []
 		}
 		if boxes = v.copies(c, box); boxes == nil {
 			boxes = v.boxesOf(c)
+		}
+	}
+	for i, b := range boxes { // where the map goes on to the picture's end another panel does: it tells no edge
+		lo, hi := b.Min.Sub(box.Min.Div(2)), b.Max.Sub(box.Max.Add(image.Pt(v.px.W, v.px.H)).Div(2))
+		if lo.X < 0 {
+			boxes[i].Min.X = box.Min.X
+		}
+		if lo.Y < 0 {
+			boxes[i].Min.Y = box.Min.Y
+		}
+		if hi.X > 0 {
+			boxes[i].Max.X = box.Max.X
+		}
+		if hi.Y > 0 {
+			boxes[i].Max.Y = box.Max.Y
 		}
 	}
 	if len(boxes) == 0 {
@@ -286,28 +324,6 @@ func refine(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
 		side(x0, cw, px.W, false, cols), side(y0, ch, px.H, false, rows),
 		side(x1, cw, px.W, true, cols), side(y1, ch, px.H, true, rows),
 	)
-}
-
-// withoutPadding moves the top and bottom of a box in over rows that are all of one colour: no echo is so even.
-func withoutPadding(px *pixels.Picture, r image.Rectangle) image.Rectangle {
-	row := make([]uint32, r.Dx())
-	const even = 12 // difference of colour, of 765, that lossy compression leaves in one
-	flat := func(y int) bool {
-		px.Read(row, r.Min.X, y)
-		for _, c := range row {
-			if pixels.Diff(c, row[0]) > even {
-				return false
-			}
-		}
-		return true
-	}
-	for r.Dy() > 1 && flat(r.Min.Y) {
-		r.Min.Y++
-	}
-	for r.Dy() > 1 && flat(r.Max.Y-1) {
-		r.Max.Y--
-	}
-	return r
 }
 
 // side moves one side of a box, at pixel v of a picture that many pixels wide, to the sharpest change within reach.

@@ -18,8 +18,7 @@ type Upright struct {
 // newUpright is the panel in a box of the rectangle that a projection takes to the capture.
 func newUpright(from features.Projection, box image.Rectangle) *Upright {
 	u := &Upright{from: from, to: from.Inverse()}
-	x0, y0, x1, y1 := float64(box.Min.X), float64(box.Min.Y), float64(box.Max.X), float64(box.Max.Y)
-	for i, q := range [...]features.Point{{X: x0, Y: y0}, {X: x1, Y: y0}, {X: x1, Y: y1}, {X: x0, Y: y1}} {
+	for i, q := range features.Corners(box) {
 		u.Corners[i] = u.ToCapture(q)
 	}
 	return u

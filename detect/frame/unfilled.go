@@ -13,6 +13,7 @@ import (
 const (
 	unfilledLeast = 0.1  // part of the record's height from which such rows are told from a bar under it
 	unfilledEcho  = 0.06 // most echo strength, of 1, that their colour stands for
+	unfilledBlack = 20   // of 255, each of red, green and blue: black, which a record without a dark place in it doesn't show
 	unfilledSame  = 0.65 // part of a row that has the colour: ruled lines, a scale and a clock may stand on the rest
 	unfilledBreak = 0.02 // part of the record's height that may differ at a time: its last ping where it is smeared, and lines ruled across
 	roomMost      = 0.2  // part of that height that the dark around a photographed screen takes, down to the photograph's end
@@ -77,7 +78,7 @@ func noEcho(pal *palette.Palette, c uint32) bool {
 	var strength [1]float32
 	var known [1]uint8
 	pal.Row(strength[:], known[:], []uint32{c})
-	return known[0] != 0 && strength[0] <= unfilledEcho
+	return strength[0] <= unfilledEcho && (known[0] != 0 || max(c>>16, c>>8&255, c&255) <= unfilledBlack)
 }
 
 // under is what a photograph shows below a box of the rectangle, as far as it shows it, at least one row.

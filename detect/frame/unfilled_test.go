@@ -18,10 +18,15 @@ const w, h = 800, 400
 
 // begun is such a record with rows of a colour under it and, if foot is above 0, a bar of another.
 func begun(rows, foot int, empty color.Color) *image.RGBA {
+	return begunIn(greyPaint, rows, foot, empty)
+}
+
+// begunIn is begun with a record in other colours.
+func begunIn(paint func(float64) color.RGBA, rows, foot int, empty color.Color) *image.RGBA {
 	m := image.NewRGBA(image.Rect(0, 0, w, h+rows+foot))
 	draw.Draw(m, m.Rect, image.NewUniform(empty), image.Point{}, draw.Src)
 	draw.Draw(m, image.Rect(0, h+rows, w, h+rows+foot), image.NewUniform(color.RGBA{30, 34, 42, 255}), image.Point{}, draw.Src)
-	record := capture(rand.New(rand.NewPCG(5, 5)), w, h, greyPaint)
+	record := capture(rand.New(rand.NewPCG(5, 5)), w, h, paint)
 	draw.Draw(m, record.Rect, record, image.Point{}, draw.Src)
 	return m
 }
@@ -48,6 +53,9 @@ func TestRecordsBegun(t *testing.T) {
 			ruled.SetRGBA(x, y, color.RGBA{140, 140, 140, 255})
 		}
 	}
+	icy := func(v float64) color.RGBA {
+		return color.RGBA{uint8(40 + 200*v), uint8(70 + 180*v), uint8(100 + 155*v), 255}
+	}
 	strip := begun(200, 0, black)
 	speckle(strip, image.Rect(0, h, w, h+200))
 	padded := begun(200, 0, black).SubImage(image.Rect(0, h/20, w, h+200)) // no bar: a picture of the record alone
@@ -59,6 +67,7 @@ func TestRecordsBegun(t *testing.T) {
 		{"filled", begun(0, 40, black), h},
 		{"begun", begun(200, 40, black), h + 200},
 		{"begun, down to the picture's end", begun(200, 0, black), h + 200},
+		{"none of the record as dark", begunIn(icy, 200, 40, black), h + 200},
 		{"range lines over it", ruled, h + 200},
 		{"stored as JPEG", viaJPEG(t, ruled, 80), h + 200},
 		{"a bar in another colour", begun(80, 0, color.RGBA{60, 64, 72, 255}), h},
