@@ -16,6 +16,9 @@ const mostClutter = 0.6
 // Something says whether a mark of these odds is told at all.
 func (o Odds) Something() bool { return o[Clutter] <= mostClutter }
 
+// MostContrast is the contrast from which more tells nothing: where the bottom around is black, leveled strengths have no end.
+const MostContrast = 50
+
 // What a gap is uncertain by beyond where its edges were found; one standard deviation.
 const (
 	softEdgePx    = 2.0 // a highlight fades into its shadow over so many pixels
@@ -137,7 +140,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 		b := s.swath.box(m.highlight.span, px, py)
 		rec.Highlight = &b
 		rec.Axis = axisOf(s.swath, m.shape)
-		rec.Contrast = round2((m.highlight.mean - 1) / s.leveled.sigma)
+		rec.Contrast = round2(math.Min(MostContrast, (m.highlight.mean-1)/s.leveled.sigma))
 	}
 	if m.shadow != nil {
 		b := s.swath.box(m.shadow.span, px, py)

@@ -84,7 +84,7 @@ func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 	}
 	v.nadir = findNadir(p, valid)
 	alone := v.nadir == nil // the panel is one side
-	for _, side := range sidesInView(p, v.nadir) {
+	for _, side := range sidesInView(p, v.nadir, opt.Side) {
 		used := d.arena.Mark()
 		s, err := swathOf(p, valid, v.nadir, side, &d.arena)
 		if err != nil {

@@ -25,17 +25,18 @@ type swath struct {
 
 const minSideCols = 24 // a narrower strip beside the nadir holds nothing to find
 
-// sidesInView are the sides of a panel that are wide enough to look at; without a nadir, the one that its map names.
-func sidesInView(p *frame.Panel, nadir *nadirLine) []Side {
+// sidesInView are the sides of a panel that are wide enough to look at; without a nadir, the one that its map names. Of both the one set by
+// hand, if any.
+func sidesInView(p *frame.Panel, nadir *nadirLine, only Side) []Side {
 	if nadir == nil {
 		return []Side{Side(p.Side)}
 	}
 	var out []Side
 	port := nadir.x[p.Echo.Rows/2]
-	if port >= minSideCols {
+	if port >= minSideCols && only != Starboard {
 		out = append(out, Port)
 	}
-	if float64(p.Echo.Cols)-port >= minSideCols {
+	if float64(p.Echo.Cols)-port >= minSideCols && only != Port {
 		out = append(out, Starboard)
 	}
 	return out

@@ -1,6 +1,12 @@
 package detect
 
-import "testing"
+import (
+	"slices"
+	"testing"
+
+	"shadowgap/detect/frame"
+	"shadowgap/features"
+)
 
 // Both sides hold the panel's own values, range running outwards, wherever the nadir lies.
 func TestCutSwathKeepsEveryPixel(t *testing.T) {
@@ -31,6 +37,24 @@ func TestCutSwathKeepsEveryPixel(t *testing.T) {
 					t.Fatalf("%s, row %d, range %d: %v (%d), want %v (%d) of column %d", side, r, k, s.echo.At(r, k), s.valid[r*s.echo.Cols+k], v, ok, x)
 				}
 			}
+		}
+	}
+}
+
+// A side set by hand is the only one looked at, whether the nadir shows both or not.
+func TestSideByHand(t *testing.T) {
+	p := &frame.Panel{Echo: &features.Grid{Rows: 4, Cols: 200}, Side: string(Port)}
+	middle := &nadirLine{x: []float64{100, 100, 100, 100}}
+	for _, tt := range []struct {
+		nadir *nadirLine
+		only  Side
+		want  []Side
+	}{
+		{middle, "", []Side{Port, Starboard}}, {middle, Port, []Side{Port}}, {middle, Starboard, []Side{Starboard}},
+		{nil, "", []Side{Port}},
+	} {
+		if got := sidesInView(p, tt.nadir, tt.only); !slices.Equal(got, tt.want) {
+			t.Errorf("nadir %v, %q by hand: %v, want %v", tt.nadir, tt.only, got, tt.want)
 		}
 	}
 }

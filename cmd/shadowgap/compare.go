@@ -52,6 +52,9 @@ func (c compareCmd) Run(con *console) error {
 	}
 	changes := places.Compare(then.Day, now.Day, places.CompareOptions{Units: u, MinOdds: c.MinOdds})
 	if c.Out != "-" {
+		if n := shared(then.pictures, now.pictures); n > 0 {
+			fmt.Fprintf(con.out, "The same pictures are in both runs (%s): what is told of them is no second look.\n\n", count(n, "capture"))
+		}
 		printChanges(con.out, then, now, changes, tableOptions{Top: c.Top, Units: u})
 	}
 	if c.Out == "" {
@@ -62,13 +65,25 @@ func (c compareCmd) Run(con *console) error {
 	return e.put(con, "", write)
 }
 
+// shared is how many pictures are in both of two runs.
+func shared(then, now map[string]bool) int {
+	n := 0
+	for sum := range now {
+		if then[sum] {
+			n++
+		}
+	}
+	return n
+}
+
 // day is one run with what is said of it.
 type day struct {
 	places.Day
 	dir         string
 	captures    int
 	first, last *time.Time
-	covered     int // captures that are known to cover some bottom
+	covered     int             // captures that are known to cover some bottom
+	pictures    map[string]bool // by SHA-256
 }
 
 // day reads a run; u is the unit asked for, "" for the run's own, and the one used comes back.
@@ -85,7 +100,7 @@ func (c compareCmd) day(ctx context.Context, dir string, u units.Lengths) (d day
 	if err != nil {
 		return d, u, err
 	}
-	d.dir = dir
+	d.dir, d.pictures = dir, map[string]bool{}
 	if d.Atlas, err = run.atlas(ctx, u); err != nil {
 		return d, u, err
 	}
@@ -95,6 +110,9 @@ func (c compareCmd) day(ctx context.Context, dir string, u units.Lengths) (d day
 			return d, u, err
 		}
 		d.captures++
+		if rec.SHA256 != "" {
+			d.pictures[rec.SHA256] = true
+		}
 		d.note(rec.Time)
 		way, err := keptWay(ctx, store, rec)
 		if err != nil {

@@ -221,6 +221,13 @@ func TestTableCountsWhatItLeavesOut(t *testing.T) {
 	if !strings.HasSuffix(strings.TrimSpace(errs), "3 captures could not be read; they are named above and in captures.csv") {
 		t.Errorf("ends with %q", errs)
 	}
+	table, err := os.ReadFile(filepath.Join(dir, "run", "captures.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if strings.Contains(string(table), "overlays/") {
+		t.Errorf("pictures of captures that nothing was drawn of:\n%s", table)
+	}
 }
 
 // A review that can't listen where it was told says who may be there, and a run whose database is none says so.

@@ -105,7 +105,12 @@ func runFiles(ctx context.Context, o overview, units overlay.Units) []runFile {
 		{"captures.jsonl", func(w io.Writer, run *reviewed) error { return export.CapturesJSONL(w, run.records(ctx)) }},
 		{"marks.csv", func(w io.Writer, run *reviewed) error { return export.MarksCSV(w, run.marks(ctx, of), units) }},
 		{"captures.csv", func(w io.Writer, run *reviewed) error {
-			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string { return media.Of(c.Capture, c.SHA256).Plain })
+			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string {
+				if c.Status != detect.StatusRead {
+					return "" // of what wasn't looked at no picture is kept
+				}
+				return media.Of(c.Capture, c.SHA256).Plain
+			})
 		}},
 		list("holds.jsonl", func(w io.Writer) error { return export.JSONL(w, o.holds) }),
 		list("sightings.jsonl", func(w io.Writer) error { return export.JSONL(w, atlas.Sightings) }),

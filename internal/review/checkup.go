@@ -31,9 +31,13 @@ type noteCount struct {
 
 // checkUp says what is missing in a run, for how many captures, what that costs and what mends it.
 func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkRecord, opt PageOptions) []Check {
-	var unread, noRange, noTime, noRate, noPlace []int
-	read := 0
+	var unread, noRange, noTime, noRate, noPlace, copies []int
+	read, seen := 0, map[string]bool{}
 	for i, c := range caps {
+		if c.SHA256 != "" && seen[c.SHA256] {
+			copies = append(copies, i)
+		}
+		seen[c.SHA256] = true
 		if c.Status != detect.StatusRead {
 			unread = append(unread, i)
 			continue
@@ -82,6 +86,11 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 			Cost: "No lengths along the track, and places are off by up to half a capture's length along it.",
 			Mend: "Give the rows a second in the manifest's column row rate, or the seconds that one capture shows in its column duration.",
 			Line: given("--manifest", "manifest.csv")},
+	}
+	if len(copies) > 0 {
+		checks = append(checks, Check{What: "A picture of its own", Captures: copies, Of: len(caps),
+			Cost: "These files are copies of others, byte for byte: what is in them is listed twice.",
+			Mend: "Take the copies out of the folder and look through it again in another run."})
 	}
 	for i := range checks {
 		c := &checks[i]

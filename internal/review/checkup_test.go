@@ -29,6 +29,7 @@ func TestCommandLineIsWhatMadeTheRunWithTheOptionSet(t *testing.T) {
 func TestCheckUpCountsWhatIsMissing(t *testing.T) {
 	_, caps, marks, _ := testSurvey(t, 60)
 	caps[3].Time = nil
+	caps[9].SHA256 = caps[8].SHA256
 	caps[4].Panels[0].RangeM = nil
 	for i := range marks {
 		if marks[i].Capture == caps[5].Capture || marks[i].Capture == caps[6].Capture {
@@ -56,6 +57,7 @@ func TestCheckUpCountsWhatIsMissing(t *testing.T) {
 		"Time":                           {1, 59, "--manifest lake.csv"}, // the one that was given is the one to mend
 		"Place":                          {1, 59, "--track track.gpx"},
 		"Row rate":                       {2, 59, "--manifest lake.csv"},
+		"A picture of its own":           {1, 60, ""},
 	} {
 		c := got[what]
 		if c.OK || c.N != want.n || c.Of != want.of || !strings.HasSuffix(c.Line, want.line) || c.Cost == "" || c.Mend == "" {

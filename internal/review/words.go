@@ -128,7 +128,7 @@ func factsOf(m detect.MarkRecord, u overlay.Units) []fact {
 		add("long axis", fmt.Sprintf("bears %.0f ± %.0f° true", a.Value, a.SD))
 	}
 	if m.Contrast > 0 {
-		add("echo", fmt.Sprintf("%.1f times the speckle around it", m.Contrast))
+		add("echo", words.Contrast(m.Contrast))
 	}
 	if p := m.Position; p != nil {
 		add("position", fmt.Sprintf("%.6f, %.6f, within about %s", p.Lat, p.Lon, words.Distance(p.ErrorM, u)))

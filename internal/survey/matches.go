@@ -2,6 +2,7 @@ package survey
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"image"
 	"maps"
@@ -25,6 +26,7 @@ type Matches struct {
 
 	captures, read                int
 	inManifest, onTrack, ofScreen bool
+	inGaps                        int // captures between two of the track's fixes that lie too far apart
 	names                         []string
 	timed                         int
 	first, last                   time.Time // of captures
@@ -55,6 +57,9 @@ func (m *Matches) See(c *detect.CaptureRecord) {
 		if m.Track != nil && !m.onTrack {
 			_, err := m.Track.At(*c.Time)
 			m.onTrack = err == nil
+			if errors.Is(err, track.ErrGap) {
+				m.inGaps++
+			}
 		}
 	}
 	if m.screens == nil {
@@ -101,6 +106,10 @@ func (m *Matches) missedTrack() string {
 	if m.timed == 0 {
 		return has + "; no capture's time is known. Times are looked for in the manifest, in the pictures' EXIF and in file names such as " +
 			"scan_20250601_143015.png"
+	}
+	if m.inGaps > 0 {
+		return fmt.Sprintf("%s, and %d of %d captures were taken in its gaps: fixes more than %s apart are not joined. Log them more often, "+
+			"every few seconds if the unit can", has, m.inGaps, m.timed, m.Track.MaxGap())
 	}
 	return fmt.Sprintf("%s; the captures were taken from %s to %s. Where the captures' clock was wrong, --clock-offset mends it; where it "+
 		"ran on local time, --zone", has, stamp(m.first), stamp(m.last))

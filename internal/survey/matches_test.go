@@ -1,6 +1,7 @@
 package survey_test
 
 import (
+	"math"
 	"strings"
 	"testing"
 	"time"
@@ -21,6 +22,15 @@ func TestMatches(t *testing.T) {
 	}
 	way := straight(t, 60, 25, 30, 0, 0, track.Options{}) // from 11:55 to 12:01
 	at := func(when time.Time) *time.Time { return &when }
+	var fixes []track.Point
+	for i := range 4 {
+		fixes = append(fixes, track.Point{Time: noon.Add(10 * time.Duration(i) * time.Minute), Lat: 60 + float64(i)/1000, Lon: 25,
+			CourseDeg: math.NaN(), SpeedMS: math.NaN(), DepthM: math.NaN()})
+	}
+	sparse, err := track.New([][]track.Point{fixes}, track.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
 	read := func(name string, when *time.Time, w, h int) detect.CaptureRecord {
 		return detect.CaptureRecord{Capture: name, Status: detect.StatusRead, Time: when, Width: w, Height: h}
 	}
@@ -48,6 +58,9 @@ func TestMatches(t *testing.T) {
 		{name: "the name of an unreadable one", m: survey.Matches{Manifest: table("capture\ne.png\n")}, caps: five},
 		{name: "another hour", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: five, want: []string{"t.gpx",
 			"from 2025-06-01 11:55:00Z to 2025-06-01 12:01:00Z", "from 2025-06-01 14:00:00Z to 2025-06-01 15:00:00Z", "--clock-offset", "--zone"}},
+		{name: "fixes too far apart", m: survey.Matches{Track: sparse, TrackName: "t.gpx"},
+			caps: []detect.CaptureRecord{read("a.png", at(noon.Add(12*time.Minute)), 800, 480)},
+			want: []string{"t.gpx", "1 of 1 captures were taken in its gaps", "more than 2m0s apart"}},
 		{name: "no times", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: five[2:],
 			want: []string{"t.gpx", "no capture's time is known", "EXIF"}},
 		{name: "one on the track", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: append(five[:4:4], read("f.png", at(noon), 9, 9))},

@@ -239,6 +239,9 @@ func (p Point) errorRadius(opt Options) float64 {
 	return base
 }
 
+// MaxGap is the longest time between two fixes that the way between them is told for.
+func (t *Track) MaxGap() time.Duration { return t.maxGap }
+
 // At returns the boat's fix at a time: the position along the geodesic between the fixes around it, the course along the
 // boat's way, the speed made good. It returns an error that wraps ErrOutside, ErrGap or ErrAmbiguous when the track can't
 // tell.

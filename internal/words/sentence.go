@@ -30,10 +30,14 @@ type Thing struct {
 
 // Of is what a sentence about a mark is made of.
 func Of(m *detect.MarkRecord) Thing {
+	tall := m.Evidence["height-share"]
+	if m.Evidence["cut"] > 0 {
+		tall = 0 // its shadow may go on beyond the picture
+	}
 	return Thing{
 		Class: m.Class, Odds: m.Odds, Side: m.Side, LengthM: m.LengthM, HeightM: m.HeightM, OffBottomM: m.OffBottomM,
 		GroundM: m.GroundM, SlantM: m.SlantM, AltitudeM: m.AltitudeM,
-		Off: m.Evidence["underside-share"], Tall: m.Evidence["height-share"], RowsTall: m.Rows[1] - m.Rows[0],
+		Off: m.Evidence["underside-share"], Tall: tall, RowsTall: m.Rows[1] - m.Rows[0],
 	}
 }
 

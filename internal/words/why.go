@@ -69,7 +69,7 @@ func echo(m *detect.MarkRecord, u units.Lengths) string {
 	}
 	s := "an echo" + where
 	if m.Contrast >= 0.5 { // a mark drawn by hand has none
-		s = strength(m.Contrast) + " echo" + where + fmt.Sprintf(" (%.*f times the speckle around it)", digitsOf(m.Contrast), m.Contrast)
+		s = strength(m.Contrast) + " echo" + where + " (" + Contrast(m.Contrast) + ")"
 	}
 	if m.Shadow == nil {
 		if where != "" || m.Contrast == 0 {
@@ -78,6 +78,14 @@ func echo(m *detect.MarkRecord, u units.Lengths) string {
 		return s + ", with no shadow of its own: weak evidence"
 	}
 	return s + ", with a shadow" + shadow + " behind it"
+}
+
+// Contrast tells how far an echo stands out: "5 times the speckle around it".
+func Contrast(v float64) string {
+	if v >= detect.MostContrast {
+		return fmt.Sprintf("more than %d times the speckle around it", detect.MostContrast)
+	}
+	return fmt.Sprintf("%.*f times the speckle around it", digitsOf(v), v)
 }
 
 func digitsOf(contrast float64) int {

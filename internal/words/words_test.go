@@ -71,6 +71,12 @@ func TestMarkSaysOneSentence(t *testing.T) {
 		f(&r)
 		return r
 	}
+	unscaled := func(evidence map[string]float64) detect.MarkRecord {
+		return change(func(r *detect.MarkRecord) {
+			r.Class, r.Odds, r.Evidence = detect.RaisedStructure, nil, evidence
+			r.SlantM, r.GroundM, r.AltitudeM, r.OffBottomM, r.HeightM, r.LengthM = nil, nil, nil, nil, nil, nil
+		})
+	}
 	for _, tt := range []struct {
 		name string
 		mark detect.MarkRecord
@@ -104,6 +110,10 @@ func TestMarkSaysOneSentence(t *testing.T) {
 			r.SlantM, r.GroundM, r.AltitudeM, r.OffBottomM, r.HeightM, r.LengthM = nil, nil, nil, nil, nil, nil
 			r.Evidence = map[string]float64{"underside-share": 0.16}
 		}), units.Metres, "8 rows of the picture long, hanging off the bottom by about 15 % of the depth, to port"},
+		{"raised, no range", unscaled(map[string]float64{"height-share": 0.31}), units.Metres,
+			"8 rows of the picture long, standing up from the bottom by about 30 % of the depth, to port"},
+		{"raised, its shadow cut off", unscaled(map[string]float64{"height-share": 0.31, "cut": 1}), units.Metres,
+			"8 rows of the picture long, standing up from the bottom, to port"},
 	} {
 		if got := Mark(&tt.mark, tt.u); got != tt.want {
 			t.Errorf("%s: %q, want %q", tt.name, got, tt.want)
@@ -131,5 +141,17 @@ func TestWhyIsPlain(t *testing.T) {
 	}
 	if a, b := Why(&r, units.Metres)[0], Why(&detect.MarkRecord{Highlight: r.Highlight, Contrast: 9}, units.Metres)[0]; a == b {
 		t.Errorf("two different echoes are told alike: %s", a)
+	}
+}
+
+// Beside a bottom that is black there is no end to how far an echo stands out, and a number says nothing.
+func TestContrast(t *testing.T) {
+	for v, want := range map[float64]string{
+		1.8: "1.8 times the speckle around it", 7.6: "8 times the speckle around it",
+		detect.MostContrast: "more than 50 times the speckle around it",
+	} {
+		if got := Contrast(v); got != want {
+			t.Errorf("%v: %q, want %q", v, got, want)
+		}
 	}
 }
