@@ -202,6 +202,9 @@ func whyUnread(c detect.CaptureRecord) string {
 		}
 		return fmt.Sprintf("No side-scan was found in it: %s. If you see it, outline it once.", why)
 	}
+	if strings.Contains(why, "pixels, more than the limit") {
+		return fmt.Sprintf("The picture was left out: %s. --max-pixels of triage raises that.", strings.TrimSuffix(why, "."))
+	}
 	return fmt.Sprintf("The file could not be read: %s. Copy it again from the card it came from, or leave it out.",
 		strings.TrimSuffix(why, "."))
 }

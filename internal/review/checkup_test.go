@@ -93,4 +93,9 @@ func TestWhyUnreadIsOneSentence(t *testing.T) {
 			t.Errorf("%q\nis told as %q,\nwant       %q", why, got, want)
 		}
 	}
+	why := "the header says 20000 × 20000 pixels, more than the limit of 100 megapixels"
+	want := "The picture was left out: " + why + ". --max-pixels of triage raises that."
+	if got := whyUnread(detect.CaptureRecord{Status: detect.StatusUnreadable, Why: &why}); got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
 }

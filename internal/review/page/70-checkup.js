@@ -54,13 +54,13 @@ function manifest() {
   saveFile('manifest.csv', 'text/csv', 'capture,time,range,row rate\n' + rows.sort().join('\n') + '\n');
 }
 function lostGroup(list) {
-  const c = list[0].c, none = c.status === 'no-panel', work = h('div', {});
+  const c = list[0].c, none = c.status === 'no-panel', alike = none || list.every((x) => x.c.help === c.help), work = h('div', {});
   const img = h('img', { src: none ? c.plain : c.thumb, alt: 'The capture ' + base(c.name) + ', which could not be read.', onerror: (e) => { e.target.replaceWith(h('p', { class: 'gone' }, none ? 'No picture of it was kept; triage with --pictures all keeps them.' : 'The file holds no picture that could be shown.')); } });
   return h('section', { class: 'check lack', 'aria-label': 'Captures that could not be read' },
     h('h3', {}, list.length + (list.length === 1 ? ' capture' : ' captures') + (none ? ' of ' + c.w + ' × ' + c.h + ' pixels: no side-scan found' : ': not a readable picture')),
-    h('div', { class: 'lostone' }, h('div', { class: 'pic' }, img), h('div', {}, h('p', {}, c.help),
+    h('div', { class: 'lostone' }, h('div', { class: 'pic' }, img), h('div', {}, h('p', {}, alike ? c.help : 'For reasons of their own, which stand beside their names.'),
       none ? h('div', { class: 'acts' }, button('Outline the side-scan', () => { outline(work, c); }, { class: 'main' })) : null,
-      h('details', { class: 'why', open: list.length < 4 }, h('summary', {}, 'Which'), h('ul', {}, ...list.slice(0, 100).map((x) => h('li', {}, x.c.name + (x.c.help !== c.help ? ': ' + x.c.help : ''))), list.length > 100 ? h('li', {}, 'and ' + (list.length - 100) + ' more') : null)))),
+      h('details', { class: 'why', open: list.length < 4 || !alike }, h('summary', {}, 'Which'), h('ul', {}, ...list.slice(0, 100).map((x) => h('li', {}, x.c.name + (!alike || x.c.help !== c.help ? ': ' + x.c.help : ''))), list.length > 100 ? h('li', {}, 'and ' + (list.length - 100) + ' more') : null)))),
     work);
 }
 // outline lets a person say once where the side-scan lies on screens of one size.
