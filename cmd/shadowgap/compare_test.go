@@ -30,7 +30,9 @@ func TestCompareRuns(t *testing.T) {
 	}
 	file := filepath.Join(t.TempDir(), "changes.geojson")
 	text := mustRun(t, "compare", run, later, "--out", file, "--units", "ft")
-	for _, want := range []string{"The same pictures are in both runs (3 captures)", "Still there", "Suspended targets come back", " ft of water", "Not for navigation"} {
+	for _, want := range []string{
+		"The same pictures are in both runs (3 captures)", "Still there", "Suspended targets come back", " ft of water", "Not for navigation",
+	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("the comparison lacks %q:\n%s", want, text)
 		}

@@ -50,8 +50,8 @@ func split(c uint32) (r, g, b int) { return int(c >> 16 & 255), int(c >> 8 & 255
 
 func level(r, g, b int) int { return (299*r + 587*g + 114*b) / 1000 * levels / 256 }
 
-// Parts parts an area of a picture, given as those of rows × cols cells all over it that are above 0, at the straight line where two palettes
-// meet; the area alone where none do.
+// Parts parts an area of a picture, given as those of rows × cols cells all over it that are above 0, at the straight line where two
+// palettes meet; the area alone where none do.
 func Parts(px *pixels.Picture, in []uint8, rows, cols int) [][]uint8 {
 	c := &cells{rows: rows, cols: cols, in: in, colour: make([]uint32, len(in))}
 	c.tall = float64(px.H) / float64(rows) / (float64(px.W) / float64(cols))
@@ -81,6 +81,14 @@ type cells struct {
 	colour     []uint32 // rows × cols, 0x00RRGGBB
 	in         []uint8  // rows × cols, above 0 in the area
 	tall       float64  // height of a cell over its width
+	spots      []spot   // its cells, once seam has looked
+}
+
+// spot is a cell of the area.
+type spot struct {
+	at     features.Point
+	level  int
+	colour tally
 }
 
 func (c *cells) middle(i int) features.Point {
@@ -95,8 +103,8 @@ func (c *cells) side(l features.Line, i int) int {
 	return 1
 }
 
-// seam returns the straight line, in cells, that parts the area into two sides whose colours differ most at equal brightness: no record does
-// that, and two palettes do. ok is false where its sides don't differ enough, or have the same colours elsewhere.
+// seam returns the straight line, in cells, that parts the area into two sides whose colours differ most at equal brightness: no record
+// does that, and two palettes do. ok is false where its sides don't differ enough, or have the same colours elsewhere.
 func (c *cells) seam() (l features.Line, ok bool) {
 	var all [levels]tally
 	squares := 0.0
@@ -114,6 +122,12 @@ func (c *cells) seam() (l features.Line, ok bool) {
 	one := apart(&all)
 	if n < fewCells || math.Sqrt(max(0, squares-one)/n) < leastTold {
 		return l, false
+	}
+	for i, colour := range c.colour {
+		if c.in[i] > 0 {
+			r, g, b := split(colour)
+			c.spots = append(c.spots, spot{c.middle(i), level(r, g, b), tally{1, float64(r), float64(g), float64(b)}})
+		}
 	}
 	most := n*leastTold*leastTold + one
 	try := func(tangent float64, up bool) {
@@ -149,12 +163,10 @@ func (c *cells) sweep(slope float64, up bool, all *[levels]tally, n float64) (at
 	}
 	shift := int(math.Ceil(math.Abs(slope) * float64(along)))
 	steps := make([][levels]tally, over+2*shift+1)
-	for i, colour := range c.colour {
-		if c.in[i] > 0 {
-			r, g, b := split(colour)
-			where := features.Line{Slope: slope, Up: up}.Off(c.middle(i))
-			steps[int(math.Floor(where))+shift][level(r, g, b)].add(&tally{1, float64(r), float64(g), float64(b)}, 1)
-		}
+	line := features.Line{Slope: slope, Up: up}
+	for i := range c.spots {
+		s := &c.spots[i]
+		steps[int(line.Off(s.at)+float64(shift))][s.level].add(&s.colour, 1) // never below 0
 	}
 	before, behind := [levels]tally{}, *all
 	passed := 0.0
