@@ -138,6 +138,16 @@ func clip(cells *[PatternRows][PatternCols]float64) float64 {
 	return square
 }
 
+// PatternOf is the pattern of a grid of values from 0 to 1, of which some 18 × 16 stand for each of its cells.
+func PatternOf(g *Grid) *Pattern {
+	const rows, cols = 18 * PatternRows, 16 * PatternCols
+	v := make([]uint8, rows*cols)
+	for i := range v {
+		v[i] = uint8(255 * g.At(g.Rows*(i/cols)/rows, g.Cols*(i%cols)/cols))
+	}
+	return NewSums(v, rows, cols).Pattern(Point{}, Point{X: cols, Y: rows})
+}
+
 // Alike is how alike two patterns are, 0 to 1: their correlation. Its sign doesn't count, for a display may show strong echoes dark.
 func (p *Pattern) Alike(q *Pattern) float64 {
 	sum := 0.0

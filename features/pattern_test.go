@@ -89,3 +89,20 @@ func TestPatternUnderALamp(t *testing.T) {
 		t.Errorf("the same blots: alike by %.2f", got)
 	}
 }
+
+// A grid has the pattern of the picture that it is of.
+func TestPatternOf(t *testing.T) {
+	const rows, cols = 150, 420
+	v := blots(1, rows, cols, func(_, _, v float64) float64 { return v })
+	g, err := NewGrid(rows, cols)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range v {
+		g.V[i] = float32(v[i]) / 255
+	}
+	base := NewSums(v, rows, cols).Pattern(Point{}, Point{X: cols, Y: rows})
+	if got := base.Alike(PatternOf(g)); got < 0.95 {
+		t.Errorf("alike by %.3f, want 0.95 and more", got)
+	}
+}

@@ -29,6 +29,11 @@ type sight struct {
 	sums *features.Sums // of brightness, in the size that the network is shown
 }
 
+// alike is how alike two panels are, as displayed or as echo: two palettes show that in colours of their own, one may be as its negative.
+func (p *Panel) alike(o *Panel) float64 {
+	return max(p.pattern.Alike(o.pattern), features.PatternOf(p.Echo).Alike(features.PatternOf(o.Echo)))
+}
+
 // pattern is what stands in a box.
 func (v *sight) pattern(r image.Rectangle) *features.Pattern {
 	kx, ky := reader.InputCols/float64(v.px.W), reader.InputRows/float64(v.px.H)

@@ -92,7 +92,8 @@ func TestPanelsOfOneRecordPhotographed(t *testing.T) {
 	}
 }
 
-// A screen that shows one record in two palettes, photographed, is parted where they meet: each of these was taken for one panel.
+// A screen that shows one record in two palettes, photographed, is parted where they meet, and the smaller panel is known for a copy though
+// its brightness runs in another way: each of these was taken for one panel.
 func TestPalettesPartPanels(t *testing.T) {
 	if testing.Short() {
 		t.Skip("renders captures")
@@ -103,6 +104,9 @@ func TestPalettesPartPanels(t *testing.T) {
 		if len(p) == 0 {
 			t.Errorf("seed %d: no panel (%s)", seed, why)
 			continue
+		}
+		if len(p) > 1 && !p[1].Copy {
+			t.Errorf("seed %d: the second panel, %v, is not known for a copy of the first", seed, p[1].Box)
 		}
 		box := p[0].Box
 		if u := p[0].Upright; u != nil { // the box around it in the photograph

@@ -110,7 +110,7 @@ func Find(ctx context.Context, img image.Image, opt Options) (panels []Panel, wh
 			continue
 		}
 		pan.pattern = at.pattern(at.box)
-		pan.Copy = slices.ContainsFunc(panels, func(larger Panel) bool { return pan.pattern.Alike(larger.pattern) >= copyAlike })
+		pan.Copy = slices.ContainsFunc(panels, func(larger Panel) bool { return pan.alike(&larger) >= copyAlike })
 		if len(panels) > 0 && pan.Nadir == nil && !pan.Copy {
 			continue // beside another panel, bottom alone is not enough
 		}
