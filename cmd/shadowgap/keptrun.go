@@ -25,6 +25,7 @@ const trackName = "track.csv"
 // Keys of what is kept with a run for its page.
 const (
 	metaCommand    = "command"     // arguments of the newest triage, a JSON list
+	metaStopped    = "stopped"     // not empty where that ended before all captures were looked at
 	metaTrackNotes = "track notes" // what was odd about its track's log, a JSON list
 )
 
@@ -55,6 +56,15 @@ func keepTrack(name string, way *track.Track) error {
 		return nil
 	}
 	return export.File(name, way.WriteCSV)
+}
+
+// keepStopped notes whether a run ended before all its captures were looked at.
+func keepStopped(ctx context.Context, store *runstore.Store, stopped bool) error {
+	text := ""
+	if stopped {
+		text = "before the end"
+	}
+	return store.SetMeta(ctx, metaStopped, text)
 }
 
 func keepList(ctx context.Context, store *runstore.Store, key string, list []string) error {
@@ -102,6 +112,11 @@ func pageOptions(
 	if opt.TrackNotes, err = keptList(ctx, store, metaTrackNotes); err != nil {
 		return opt, err
 	}
+	stopped, err := store.Meta(ctx, metaStopped)
+	if err != nil {
+		return opt, err
+	}
+	opt.Stopped = stopped != ""
 	name := filepath.Join(store.Dir(), trackName)
 	switch opt.Track, err = track.ReadFile(name, track.Options{}); {
 	case errors.Is(err, fs.ErrNotExist):

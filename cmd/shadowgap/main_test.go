@@ -432,6 +432,20 @@ func TestInterruptFinishesCleanly(t *testing.T) {
 	if n := len(capturesOf(t, run)); n >= 6 {
 		t.Errorf("%d captures were done; the interrupt came too late to show anything", n)
 	}
+	lacks := func() bool {
+		page, err := os.ReadFile(filepath.Join(run, "review.html"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return strings.Contains(string(page), "The end of the run")
+	}
+	if !lacks() {
+		t.Error("the page doesn't say that the run was stopped")
+	}
+	mustRun(t, "triage", dir, "--out", run, "--workers", "1")
+	if lacks() {
+		t.Error("the page says that the run was stopped, which has come to its end")
+	}
 }
 
 func TestTriageExportMergeScore(t *testing.T) {

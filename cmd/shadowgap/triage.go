@@ -125,7 +125,11 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	// The exports of a stopped run show what there is; they are not stopped by the signal that stopped the run.
 	ctx := context.WithoutCancel(con.ctx)
 	debug.SetGCPercent(100) // exports make much and keep little; the limit above still holds
-	how := fmt.Sprintf("%s, clutter %t", t.Units, t.Clutter)
+	unfinished := err != nil || stopped && !t.Watch
+	if err := keepStopped(ctx, store, unfinished); err != nil {
+		return t.cutShort(err, nil)
+	}
+	how := fmt.Sprintf("%s, clutter %t, unfinished %t", t.Units, t.Clutter, unfinished)
 	var o *overview
 	exportErr := exportsIfStale(ctx, store, how, func() error {
 		made, err := t.write(ctx, store, src)

@@ -23,6 +23,9 @@ type Check struct {
 	Captures []int `json:"captures,omitempty"`
 }
 
+// endOfRun is what a run lacks as a whole that was stopped, not in any of its captures.
+const endOfRun = "The end of the run"
+
 // noteCount is a remark made while captures were read, with how many captures it was made on.
 type noteCount struct {
 	Text string `json:"t"`
@@ -87,6 +90,11 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 			Mend: "Give the rows a second in the manifest's column row rate, or the seconds that one capture shows in its column duration.",
 			Line: given("--manifest", "manifest.csv")},
 	}
+	if opt.Stopped {
+		checks = append(checks, Check{What: endOfRun, Of: len(caps),
+			Cost: "It was stopped before all captures were looked at: what is told here is told of some of them.",
+			Mend: "Give the same command again; it goes on where it stopped.", Line: commandLine(opt.Command)})
+	}
 	if len(copies) > 0 {
 		checks = append(checks, Check{What: "A picture of its own", Captures: copies, Of: len(caps),
 			Cost: "These files are copies of others, byte for byte: what is in them is listed twice.",
@@ -95,7 +103,7 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 	for i := range checks {
 		c := &checks[i]
 		c.N = len(c.Captures)
-		if c.N == 0 {
+		if c.N == 0 && c.What != endOfRun {
 			*c = Check{What: c.What, OK: true, Of: c.Of}
 		}
 	}

@@ -64,6 +64,11 @@ func TestCheckUpCountsWhatIsMissing(t *testing.T) {
 			t.Errorf("%s: %+v, want %+v", what, c, want)
 		}
 	}
+	for _, c := range checkUp(caps[:3], by, PageOptions{Stopped: true, Command: cmd}) {
+		if (c.What == endOfRun) == c.OK || c.What == endOfRun && !strings.HasPrefix(c.Line, "shadowgap triage") {
+			t.Errorf("only the end of the run is missing, yet %+v", c)
+		}
+	}
 	for _, c := range checkUp(caps[:3], by, PageOptions{}) {
 		if !c.OK || c.Cost+c.Mend+c.Line != "" {
 			t.Errorf("nothing is missing, yet %+v", c)

@@ -67,6 +67,7 @@ type PageOptions struct {
 	Track       *track.Track    // the boat's way; nil = as far as the marks tell
 	TrackNotes  []string        // what was odd about the track's log
 	Layouts     []detect.Layout // what was outlined by hand so far
+	Stopped     bool            // the run ended before all captures were looked at
 	Command     []string        // arguments of the command that made the run, without the program's name; nil = unknown
 }
 

@@ -18,9 +18,9 @@ function openCheckup() {
     ...[...groups.values()].map(lostGroup),
     h('h3', {}, 'What is known, and what is missing'),
     h('div', { class: 'checks' }, ...data.checks.map((c) => h('section', { class: 'check ' + (c.ok ? 'ok' : 'lack'), 'aria-label': c.what },
-      h('h4', {}, (c.ok ? '✓ ' : '! ') + c.what, h('span', { class: 'soft' }, c.ok ? ' in all ' + c.of + ' captures' : ' missing in ' + c.n + ' of ' + c.of + (c.of === 1 ? ' capture' : ' captures'))),
+      h('h4', {}, (c.ok ? '✓ ' : '! ') + c.what, h('span', { class: 'soft' }, c.ok ? ' in all ' + c.of + ' captures' : (c.n ? ' missing in ' + c.n + ' of ' + c.of + (c.of === 1 ? ' capture' : ' captures') : ' is missing'))),
       c.ok ? null : h('p', {}, c.cost), c.ok ? null : h('p', {}, c.mend), c.line ? command(c.line) : null,
-      c.ok ? null : h('details', { class: 'why' }, h('summary', {}, 'Which'), h('p', { class: 'soft' }, c.captures.slice(0, 60).map((i) => base(data.captures[i].name)).join(', ') + (c.n > 60 ? ' and ' + (c.n - 60) + ' more' : '')))))),
+      c.ok || !c.n ? null : h('details', { class: 'why' }, h('summary', {}, 'Which'), h('p', { class: 'soft' }, c.captures.slice(0, 60).map((i) => base(data.captures[i].name)).join(', ') + (c.n > 60 ? ' and ' + (c.n - 60) + ' more' : '')))))),
     lacking.length ? h('p', {}, button('Download a manifest to fill in', manifest), ' One line a capture, with what is missing left empty.') : null,
     data.trackLog.length ? h('section', {}, h('h3', {}, 'The track’s log'), h('ul', {}, ...data.trackLog.map((n) => h('li', {}, n)))) : null,
     data.notes.length ? h('section', {}, h('h3', {}, 'Remarks made while reading'), h('ul', {}, ...data.notes.map((n) => h('li', {}, n.t + ' ', h('span', { class: 'soft' }, '(' + n.n + (n.n === 1 ? ' capture)' : ' captures)')))))) : null]);
