@@ -86,23 +86,29 @@ func (t triageCmd) Run(con *console) error {
 	return nil
 }
 
-func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) error {
+// begin notes in a run what it is made with, and returns where more about its captures comes from.
+func (t triageCmd) begin(con *console, cfg batch.Config, store *runstore.Store) (survey.Sources, error) {
 	clearLeftovers(t.Out)
 	root, err := cfg.Inputs.Root()
 	if err != nil {
-		return err
+		return survey.Sources{}, err
 	}
 	if err := store.SetMeta(con.abort, runstore.MetaRoot, root); err != nil {
-		return err
+		return survey.Sources{}, err
 	}
 	if err := store.SetMeta(con.abort, runstore.MetaUnits, t.Units); err != nil {
-		return err
+		return survey.Sources{}, err
 	}
 	src, _, err := t.sources(con.ctx)
 	if err != nil {
-		return err
+		return src, err
 	}
-	if err := keepForPage(con.abort, store, con.args, src.Track); err != nil {
+	return src, keepForPage(con.abort, store, con.args, src.Track)
+}
+
+func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) error {
+	src, err := t.begin(con, cfg, store)
+	if err != nil {
 		return err
 	}
 	cfg.Between = func() error { _, err := t.write(con.abort, store, src); return err }
