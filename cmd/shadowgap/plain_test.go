@@ -4,6 +4,7 @@ import (
 	"encoding/csv"
 	"errors"
 	"fmt"
+	"image/color"
 	"io/fs"
 	"net"
 	"os"
@@ -227,6 +228,31 @@ func TestTableCountsWhatItLeavesOut(t *testing.T) {
 	}
 	if strings.Contains(string(table), "overlays/") {
 		t.Errorf("pictures of captures that nothing was drawn of:\n%s", table)
+	}
+}
+
+// captures.csv names the pictures that the run holds, and no others.
+func TestCapturesTableNamesPicturesThatAreThere(t *testing.T) {
+	dir := t.TempDir()
+	write(t, filepath.Join(dir, "captures", "text.png"), []byte("words"))
+	write(t, filepath.Join(dir, "captures", "black.png"), pngOf(t, 640, 480, func(int, int) color.Color { return color.Black }))
+	run := filepath.Join(dir, "run")
+	shadowgap(t, "triage", filepath.Join(dir, "captures"), "--out", run)
+	f, err := os.Open(filepath.Join(run, "captures.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer f.Close()
+	lines, err := csv.NewReader(f).ReadAll()
+	if err != nil || len(lines) != 3 {
+		t.Fatalf("%d lines, %v", len(lines), err)
+	}
+	picture := slices.Index(lines[0], "picture")
+	for _, line := range lines[1:] {
+		_, err := os.Stat(filepath.Join(run, line[picture]))
+		if named := line[picture] != ""; named != (line[1] == "no-panel") || named && err != nil {
+			t.Errorf("%s, %s: picture %q, %v", line[0], line[1], line[picture], err)
+		}
 	}
 }
 

@@ -132,12 +132,12 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	ctx := context.WithoutCancel(con.ctx)
 	debug.SetGCPercent(100) // exports make much and keep little; the limit above still holds
 	unfinished := err != nil || stopped && !t.Watch
-	if err := keepStopped(ctx, store, unfinished); err != nil {
-		return t.cutShort(err, nil)
-	}
 	how := fmt.Sprintf("%s, clutter %t, unfinished %t", t.Units, t.Clutter, unfinished)
 	var o *overview
 	exportErr := exportsIfStale(ctx, store, how, func() error {
+		if err := keepStopped(ctx, store, unfinished); err != nil {
+			return err
+		}
 		made, err := t.write(ctx, store, src)
 		o = &made
 		return err

@@ -106,8 +106,8 @@ func runFiles(ctx context.Context, o overview, units overlay.Units) []runFile {
 		{"marks.csv", func(w io.Writer, run *reviewed) error { return export.MarksCSV(w, run.marks(ctx, of), units) }},
 		{"captures.csv", func(w io.Writer, run *reviewed) error {
 			return export.CapturesCSV(w, run.records(ctx), func(c *detect.CaptureRecord) string {
-				if c.Status != detect.StatusRead {
-					return "" // of what wasn't looked at no picture is kept
+				if c.Status == detect.StatusUnreadable {
+					return "" // there is none
 				}
 				return media.Of(c.Capture, c.SHA256).Plain
 			})

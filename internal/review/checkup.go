@@ -90,11 +90,6 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 			Mend: "Give the rows a second in the manifest's column row rate, or the seconds that one capture shows in its column duration.",
 			Line: given("--manifest", "manifest.csv")},
 	}
-	if opt.Stopped {
-		checks = append(checks, Check{What: endOfRun, Of: len(caps),
-			Cost: "It was stopped before all captures were looked at: what is told here is told of some of them.",
-			Mend: "Give the same command again; it goes on where it stopped.", Line: commandLine(opt.Command)})
-	}
 	if len(copies) > 0 {
 		checks = append(checks, Check{What: "A picture of its own", Captures: copies, Of: len(caps),
 			Cost: "These files are copies of others, byte for byte: what is in them is listed twice.",
@@ -103,9 +98,14 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 	for i := range checks {
 		c := &checks[i]
 		c.N = len(c.Captures)
-		if c.N == 0 && c.What != endOfRun {
+		if c.N == 0 {
 			*c = Check{What: c.What, OK: true, Of: c.Of}
 		}
+	}
+	if opt.Stopped {
+		checks = append(checks, Check{What: endOfRun, Of: len(caps),
+			Cost: "It was stopped before all captures were looked at: what is told here is told of some of them.",
+			Mend: "Give the same command again; it goes on where it stopped.", Line: again()})
 	}
 	return checks
 }

@@ -167,7 +167,7 @@ func doubtsOf(capt detect.CaptureRecord, m detect.MarkRecord) []string {
 		d = append(d, "It is only a few rows long: a single burst of interference could draw it.")
 	}
 	if m.Highlight != nil && m.Contrast > 0 && m.Contrast < 1.5 {
-		d = append(d, fmt.Sprintf("The echo is faint, %.1f times the speckle around it.", m.Contrast))
+		d = append(d, fmt.Sprintf("The echo is faint, %s.", words.Contrast(m.Contrast)))
 	}
 	if m.SlantM == nil && m.GroundM == nil { // a display that is slant-corrected has the one without the other
 		d = append(d, "The range setting is unknown, so there are no lengths in metres or feet.")
