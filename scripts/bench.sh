@@ -13,6 +13,8 @@
 # with one worker and with two: captures a second, peak of what all processes keep resident (pages they share counted once), and by
 # how much that grew from the first half of the run to the second. These take all cores.
 #
+# Last, what the review page of 500 captures asks of a browser's main thread, where Chromium is installed.
+#
 # Usage: bench.sh ROUNDS CAPTURES BENCHSTAT_MODULE
 #   ROUNDS    times everything is measured; benchstat gives intervals from 6 on
 #   CAPTURES  length of a run with one worker and with two; 500 for the speed-up, 2000 shows that memory stays flat (takes many
@@ -92,4 +94,7 @@ printf '\nTwo workers against one, %s captures: %s times as fast (%s and %s capt
 	"$captures" "$(ratio "$two" "$one")" "$two" "$one" "$(nproc)"
 printf 'Resident with two workers: peak %s MiB, growth from first half to second %s MiB\n' \
 	"$(value BenchmarkTriage/workers=2 MiB-peak)" "$(value BenchmarkTriage/workers=2 MiB-growth)"
+page=$(cd internal/review && go test -run '^$' -bench '^BenchmarkBrowser$' -benchtime 1x .)
+printf '\nReview page of 500 captures, ms of the main thread (bounds: first paint 1000, a step of the queue 100, of others 200):\n'
+grep -oP '^BenchmarkBrowser/view=\K.*' <<<"$page" || echo "not measured: Chromium is not installed"
 printf 'Load of the machine before and after: %s and %s on %s cores\n' "$before" "$(busy)" "$(nproc)"

@@ -25,9 +25,11 @@ import (
 
 // browse starts a fresh headless browser; it skips the test where Chromium is not installed. Dialogs, exceptions and refused
 // resources fail the test.
-func browse(t *testing.T, width, height int) context.Context {
+func browse(t testing.TB, width, height int) context.Context {
 	t.Helper()
-	t.Parallel()
+	if p, ok := t.(interface{ Parallel() }); ok { // tests run beside each other, benchmarks never
+		p.Parallel()
+	}
 	path := ""
 	for _, name := range []string{"chromium", "chromium-browser"} {
 		if p, err := exec.LookPath(name); err == nil {
@@ -81,7 +83,7 @@ func browse(t *testing.T, width, height int) context.Context {
 	return ctx
 }
 
-func do(t *testing.T, ctx context.Context, actions ...chromedp.Action[chromedp.Void]) {
+func do(t testing.TB, ctx context.Context, actions ...chromedp.Action[chromedp.Void]) {
 	t.Helper()
 	if err := chromedp.Do(ctx, actions...); err != nil {
 		t.Fatal(err)
@@ -89,7 +91,7 @@ func do(t *testing.T, ctx context.Context, actions ...chromedp.Action[chromedp.V
 }
 
 // js evaluates an expression.
-func js[T any](t *testing.T, ctx context.Context, expr string) T {
+func js[T any](t testing.TB, ctx context.Context, expr string) T {
 	t.Helper()
 	v, err := chromedp.Run(ctx, chromedp.Evaluate[T](expr))
 	if err != nil {
@@ -104,7 +106,7 @@ func run(statements string) chromedp.Action[chromedp.Void] {
 }
 
 // until waits for an expression to hold. It asks from outside: the page's policy forbids code made from strings inside it.
-func until(t *testing.T, ctx context.Context, expr string) {
+func until(t testing.TB, ctx context.Context, expr string) {
 	t.Helper()
 	var err error
 	for end := time.Now().Add(8 * time.Second); time.Now().Before(end); time.Sleep(20 * time.Millisecond) {

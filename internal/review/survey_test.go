@@ -270,7 +270,7 @@ func TestThingsMergeWhatIsSeenTwice(t *testing.T) {
 	}
 }
 
-func surveyPage(t *testing.T, n int) string {
+func surveyPage(t testing.TB, n int) string {
 	t.Helper()
 	dir, caps, marks, way := testSurvey(t, n)
 	opt := PageOptions{Name: "Lake Virrel", Track: way, Command: []string{"triage", "my captures", "--out", "run"}}
