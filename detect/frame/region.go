@@ -42,7 +42,7 @@ func regions(v *sight, opt Options) ([]place, string, error) {
 			}
 			// the map's edges waver where a panel is as dark as what is around it; the picture's own, if clear, tell which way they run
 			along := edgeSteps(px, pixelsOf(px, c.box))
-			sure := newWindow(stood[0].m, stood[0].px, stood[0].box).odds() >= leastCell // as it must be not to be refused
+			sure := newWindow(stood[0].m, stood[0].px, stood[0].box).odds() >= leastOdds // as it must be not to be refused
 			if sure && (along < clearEdges || edgeSteps(stood[0].px, box) > along) {
 				out = append(out, stood...)
 				continue

@@ -46,8 +46,10 @@ func (w *window) mean(v func(i int) float32) float64 {
 
 func (w *window) panel() float64 { return w.mean(w.m.Panel) }
 
-// odds are those that the window is a panel of side-scan.
-func (w *window) odds() float64 { return w.m.SonarIn(w.y0, w.y1, w.x0, w.x1) * w.panel() }
+// odds are those that the window is a panel of side-scan. Its cells count half as much as all of it: a dark far end leaves many unsure.
+func (w *window) odds() float64 {
+	return w.m.SonarIn(w.y0, w.y1, w.x0, w.x1) * math.Sqrt(w.panel())
+}
 
 func (w *window) inverted() float64 { return w.mean(func(i int) float32 { return w.m.Inverted[i] }) }
 
