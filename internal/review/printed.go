@@ -8,12 +8,9 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 
 	"codeberg.org/go-pdf/fpdf"
-	"golang.org/x/image/font/gofont/gobold"
-	"golang.org/x/image/font/gofont/goregular"
 
 	"shadowgap/detect"
 	"shadowgap/internal/files"
@@ -41,12 +38,15 @@ const (
 // there, how deep, where and why. It returns an error when ctx ends, a picture can't be used or the file can't be written.
 func WritePlaces(ctx context.Context, runDir, name string, atlas places.Atlas, u overlay.Units) error {
 	list := atlas.Top(printedPlaces)
-	pdf := newPDF("Go here first: " + name)
+	pdf, err := newPaper("Go here first: " + name)
+	if err != nil {
+		return fmt.Errorf("printed page of %s: %w", runDir, err)
+	}
 	pdf.AddPage()
 	w, h := pdf.GetPageSize()
 	pdf.SetFont("go", "B", 14)
 	pdf.SetXY(printMargin, printMargin)
-	pdf.CellFormat(0, 6, fit(pdf, "Go here first: "+name, w-2*printMargin), "", 0, "L", false, 0, "")
+	pdf.line(0, 6, pdf.fit("Go here first: "+name, w-2*printMargin))
 	pdf.SetFont("go", "", 8)
 	pdf.SetXY(printMargin, printMargin+6)
 	head := fmt.Sprintf("The best %d of %d places, best first. Positions are WGS84 degrees; ± is one standard deviation.",
@@ -54,7 +54,7 @@ func WritePlaces(ctx context.Context, runDir, name string, atlas places.Atlas, u
 	if len(list) == 0 {
 		head = "Nothing that is there at better than even odds was found."
 	}
-	pdf.CellFormat(0, 4, head, "", 0, "L", false, 0, "")
+	pdf.line(0, 4, head)
 	cell := (w - 2*printMargin - printGap) / 2
 	for i, p := range list {
 		if err := ctx.Err(); err != nil {
@@ -75,7 +75,7 @@ func WritePlaces(ctx context.Context, runDir, name string, atlas places.Atlas, u
 	return files.Write(filepath.Join(runDir, PrintedName), b.Bytes())
 }
 
-func printPlace(pdf *fpdf.Fpdf, runDir string, i int, p places.Place, atlas places.Atlas, x, y, w float64, u overlay.Units) error {
+func printPlace(pdf *paper, runDir string, i int, p places.Place, atlas places.Atlas, x, y, w float64, u overlay.Units) error {
 	best := atlas.Sighting(p.Sightings[0])
 	if err := placePicture(pdf, runDir, media.ChipOf(p.Best.Capture, p.Best.Mark), x, y, printPic, printPic); err != nil {
 		return err
@@ -84,14 +84,14 @@ func printPlace(pdf *fpdf.Fpdf, runDir string, i int, p places.Place, atlas plac
 	at := y
 	write := func(style string, size, line float64, text string, most int) {
 		pdf.SetFont("go", style, size)
-		lines := pdf.SplitText(text, width)
+		lines := pdf.lines(text, width)
 		if len(lines) > most {
 			lines = lines[:most]
-			lines[most-1] = fit(pdf, lines[most-1]+"…", width)
+			lines[most-1] = pdf.fit(lines[most-1]+"…", width)
 		}
 		for _, l := range lines {
 			pdf.SetXY(left, at)
-			pdf.CellFormat(width, line, l, "", 0, "L", false, 0, "")
+			pdf.line(width, line, l)
 			at += line
 		}
 	}
@@ -121,22 +121,12 @@ func printPlace(pdf *fpdf.Fpdf, runDir string, i int, p places.Place, atlas plac
 	}
 	pdf.SetFont("go", "", 6.5)
 	pdf.SetXY(x, y+printPic+0.5)
-	pdf.CellFormat(printPic, 3, fit(pdf, memberNames(best.Members), printPic), "", 0, "L", false, 0, "")
+	pdf.line(printPic, 3, pdf.fit(memberNames(best.Members), printPic))
 	return nil
 }
 
-// newPDF starts an A4 document in the pages' one font.
-func newPDF(title string) *fpdf.Fpdf {
-	pdf := fpdf.New("P", "mm", "A4", "")
-	pdf.SetTitle(title, true)
-	pdf.SetAutoPageBreak(false, printMargin)
-	pdf.AddUTF8FontFromBytes("go", "", goregular.TTF)
-	pdf.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	return pdf
-}
-
 // placePicture puts a picture of the run into a frame; one that is not there leaves the frame empty.
-func placePicture(pdf *fpdf.Fpdf, runDir, name string, x, y, w, h float64) error {
+func placePicture(pdf *paper, runDir, name string, x, y, w, h float64) error {
 	b, err := os.ReadFile(filepath.Join(runDir, filepath.FromSlash(name)))
 	switch {
 	case err == nil:
@@ -154,13 +144,4 @@ func placePicture(pdf *fpdf.Fpdf, runDir, name string, x, y, w, h float64) error
 	pdf.SetLineWidth(0.2)
 	pdf.Rect(x, y, w, h, "D")
 	return nil
-}
-
-// fit cuts a text that is wider than w millimetres in the font set.
-func fit(pdf *fpdf.Fpdf, text string, w float64) string {
-	r := []rune(text)
-	for len(r) > 1 && pdf.GetStringWidth(string(r)) > w {
-		r = slices.Concat(r[:len(r)-2], []rune("…"))
-	}
-	return string(r)
 }

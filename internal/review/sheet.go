@@ -8,8 +8,6 @@ import (
 	"slices"
 	"strings"
 
-	"codeberg.org/go-pdf/fpdf"
-
 	"shadowgap/detect"
 	"shadowgap/internal/decided"
 	"shadowgap/internal/files"
@@ -49,7 +47,10 @@ func WriteContactSheet(ctx context.Context, runDir string, atlas places.Atlas, o
 		opt.MaxPlaces = 300
 	}
 	list, left := sheetPlaces(atlas, opt)
-	pdf := newPDF("Contact sheet of " + opt.Name)
+	pdf, err := newPaper("Contact sheet of " + opt.Name)
+	if err != nil {
+		return fmt.Errorf("contact sheet of %s: %w", runDir, err)
+	}
 	pdf.SetFooterFunc(func() {
 		pdf.SetXY(sheetMargin, -14)
 		pdf.SetFont("go", "", 7)
@@ -98,22 +99,22 @@ func sheetPlaces(atlas places.Atlas, opt SheetOptions) ([]places.Place, int) {
 	return out[:n], len(out) - n
 }
 
-func sheetHeading(pdf *fpdf.Fpdf, opt SheetOptions, n, left int) float64 {
+func sheetHeading(pdf *paper, opt SheetOptions, n, left int) float64 {
 	pdf.AddPage()
 	pdf.SetFont("go", "B", 12)
 	pdf.SetXY(sheetMargin, sheetMargin)
-	pdf.CellFormat(0, 6, "Contact sheet: "+opt.Name, "", 0, "L", false, 0, "")
+	pdf.line(0, 6, "Contact sheet: "+opt.Name)
 	pdf.SetFont("go", "", 8)
 	pdf.SetXY(sheetMargin, sheetMargin+6)
 	text := fmt.Sprintf("%d places, best first; what was rejected is left out. Positions are WGS84 degrees, ± one standard deviation.", n)
 	if left > 0 {
 		text += fmt.Sprintf(" %d more are not shown.", left)
 	}
-	pdf.CellFormat(0, 4, text, "", 0, "L", false, 0, "")
+	pdf.line(0, 4, text)
 	return sheetMargin + 13
 }
 
-func sheetCell(pdf *fpdf.Fpdf, runDir string, p places.Place, atlas places.Atlas, x, y, w float64, u overlay.Units) error {
+func sheetCell(pdf *paper, runDir string, p places.Place, atlas places.Atlas, x, y, w float64, u overlay.Units) error {
 	if err := placePicture(pdf, runDir, media.ChipOf(p.Best.Capture, p.Best.Mark), x, y, w, sheetPicH); err != nil {
 		return err
 	}
@@ -124,13 +125,13 @@ func sheetCell(pdf *fpdf.Fpdf, runDir string, p places.Place, atlas places.Atlas
 			return
 		}
 		pdf.SetFont("go", style, size)
-		lines := pdf.SplitText(text, w)
+		lines := pdf.lines(text, w)
 		if len(lines) > most {
-			lines = append(lines[:most-1], fit(pdf, strings.Join(lines[most-1:], " "), w))
+			lines = append(lines[:most-1], pdf.fit(strings.Join(lines[most-1:], " "), w))
 		}
 		for _, l := range lines {
 			pdf.SetXY(x, at)
-			pdf.CellFormat(w, 3.5, l, "", 0, "L", false, 0, "")
+			pdf.line(w, 3.5, l)
 			at += 3.5
 		}
 	}
