@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 
 	"codeberg.org/go-pdf/fpdf"
 	"golang.org/x/image/font/gofont/gobold"
@@ -26,11 +27,12 @@ func newPaper(title string) (*paper, error) {
 		return nil, fmt.Errorf("the printed pages' font: %w", err)
 	}
 	pdf := fpdf.New("P", "mm", "A4", "")
-	pdf.SetTitle(title, true)
 	pdf.SetAutoPageBreak(false, printMargin)
 	pdf.AddUTF8FontFromBytes("go", "", goregular.TTF)
 	pdf.AddUTF8FontFromBytes("go", "B", gobold.TTF)
-	return &paper{Fpdf: pdf, font: font}, nil
+	p := &paper{Fpdf: pdf, font: font}
+	p.SetTitle(p.printable(title), true)
+	return p, nil
 }
 
 // has says whether the font can print a character, and fpdf with it.
@@ -49,6 +51,8 @@ func (p *paper) printable(text string) string {
 		switch {
 		case p.has(r) || r == '\n':
 			b.WriteRune(r)
+		case unicode.IsControl(r):
+			b.WriteByte(' ')
 		default:
 			fmt.Fprintf(&b, "[%X]", r)
 		}
