@@ -72,7 +72,10 @@ func Clutter(records []detect.MarkRecord) []detect.MarkRecord {
 // Leaning returns the odds to weigh the mark by: the detector's where no person decided, all but sure of the class where one
 // did, and half way to even odds where a person who looked could not tell.
 func (m *Mark) Leaning() detect.Odds {
-	const sure = 0.97 // people err too
+	sure := 0.97 // people err too
+	if m.ByHand() {
+		sure = max(sure, m.Odds[m.Class]) // who agrees with the detector makes nothing less sure
+	}
 	n := float64(len(detect.Classes))
 	out := make(detect.Odds, len(detect.Classes))
 	for _, c := range detect.Classes {

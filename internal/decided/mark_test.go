@@ -1,6 +1,7 @@
 package decided
 
 import (
+	"math"
 	"testing"
 
 	"shadowgap/detect"
@@ -22,5 +23,20 @@ func TestSomethingLeavesLikeliestClutterOut(t *testing.T) {
 	}
 	if all[1].Mark != "called a stone, but nothing for all its odds say" {
 		t.Error("the list given was changed")
+	}
+}
+
+// Who accepts what the detector is surer of than any person makes it no less sure; who accepts what it doubts makes it nearly sure.
+func TestAcceptingMakesNothingLessSure(t *testing.T) {
+	for _, tc := range []struct{ own, want float64 }{{0.999, 0.999}, {0.6, 0.97}} {
+		m := Mark{MarkRecord: detect.MarkRecord{Class: detect.BottomObject,
+			Odds: detect.Odds{detect.BottomObject: tc.own, detect.Clutter: 1 - tc.own}}, Verdict: Accepted}
+		got, sum := m.Leaning(), 0.0
+		for _, p := range got {
+			sum += p
+		}
+		if got[detect.BottomObject] != tc.want || math.Abs(sum-1) > 1e-9 {
+			t.Errorf("odds of %g accepted: %v, want %g", tc.own, got, tc.want)
+		}
 	}
 }

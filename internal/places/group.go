@@ -268,23 +268,30 @@ func company(of detect.Class, others map[detect.Class]int) string {
 	return "; with " + list[0] + ", " + list[1] + " and " + list[2]
 }
 
-// offBottom tells how high over the bottom the targets hang: "0.8 m to 1.6 m", or one length.
+// offBottom tells how high over the bottom the targets hang: "0.8 m to 1.6 m", one length, or "up to 1.6 m" where one of them may hang
+// anywhere below that.
 func offBottom(things []*Sighting, u units.Lengths) string {
-	var low, high *features.Measured
+	var told []features.Measured
+	open, top := false, features.Measured{}
 	for _, s := range things {
-		if o := s.OffBottomM; o != nil && s.Class == detect.SuspendedTarget && o.Value > 2*o.SD {
-			if low == nil || o.Value < low.Value {
-				low = o
-			}
-			if high == nil || o.Value > high.Value {
-				high = o
-			}
+		o := s.OffBottomM
+		if o == nil || s.Class != detect.SuspendedTarget {
+			continue
 		}
+		most, unsure := words.TopOff(*o)
+		if open = open || unsure; most > top.Value {
+			top = features.Measured{Value: most, SD: o.SD}
+		}
+		told = append(told, *o)
 	}
-	if low == nil {
+	if open {
+		return "up to " + words.Length(top, u)
+	}
+	if len(told) == 0 {
 		return ""
 	}
-	a, b := words.Length(*low, u), words.Length(*high, u)
+	byValue := func(a, b features.Measured) int { return cmp.Compare(a.Value, b.Value) }
+	a, b := words.Length(slices.MinFunc(told, byValue), u), words.Length(slices.MaxFunc(told, byValue), u)
 	if a == b {
 		return a
 	}

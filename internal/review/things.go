@@ -176,7 +176,7 @@ func sightingFacts(s places.Sighting, u overlay.Units) []fact {
 	}
 	add("Depth", s.AltitudeM, words.Depth)
 	if s.Class == detect.SuspendedTarget {
-		add("Off the bottom", s.OffBottomM, words.Length)
+		add("Off the bottom", s.OffBottomM, words.OffBottom)
 	} else {
 		add("Height", s.HeightM, words.Length)
 	}

@@ -102,11 +102,8 @@ func (t Thing) posture(u units.Lengths) string {
 	case detect.SuspendedTarget:
 		o := t.OffBottomM
 		s := "hanging " + offBottom(o, u)
-		switch {
-		case o == nil && !t.scaled() && t.Off > 0.03:
+		if o == nil && !t.scaled() && t.Off > 0.03 {
 			s = "hanging off the bottom by " + share(t.Off) + " of the depth"
-		case o == nil:
-			s = "hanging off the bottom"
 		}
 		return s + t.Where
 	case detect.RaisedStructure:
@@ -121,11 +118,33 @@ func (t Thing) posture(u units.Lengths) string {
 	return "lying on the bottom" + t.Where
 }
 
+// justOffM is how far off the bottom a thing may hang, its error twice added, to hang just off it; a choice without a source.
+const justOffM = 0.5
+
+// OffBottom writes how far off the bottom a thing hangs: "1.2 m", or "up to 1.1 m" where its error leaves open whether it hangs at all.
+func OffBottom(o features.Measured, u units.Lengths) string {
+	if top, open := TopOff(o); open {
+		return "up to " + Length(features.Measured{Value: top, SD: o.SD}, u)
+	}
+	return Length(o, u)
+}
+
+// TopOff is how far off the bottom a thing hangs, metres; open says that its error leaves that open, and top is then the most it may be.
+func TopOff(o features.Measured) (top float64, open bool) {
+	if o.Value < 2*o.SD || o.Value < 0.05 {
+		return max(o.Value, 0) + 2*o.SD, true
+	}
+	return o.Value, false
+}
+
 func offBottom(o *features.Measured, u units.Lengths) string {
-	if o == nil || o.Value < 2*o.SD || u.FromMetres(o.Value) < 0.05 {
+	if o == nil {
+		return "off the bottom"
+	}
+	if top, open := TopOff(*o); open && top <= justOffM {
 		return "just off the bottom"
 	}
-	return Length(*o, u) + " off the bottom"
+	return OffBottom(*o, u) + " off the bottom"
 }
 
 // share writes a part of a whole: "about 15 %".

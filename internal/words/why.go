@@ -16,8 +16,8 @@ func Why(m *detect.MarkRecord, u units.Lengths) []string {
 	if m.HeightM != nil && m.Class != detect.SuspendedTarget {
 		out = append(out, "its top stands "+Length(*m.HeightM, u)+" over the bottom, from where the shadow ends")
 	}
-	if o := m.OffBottomM; o != nil && m.Class == detect.SuspendedTarget && o.Value > o.SD {
-		out = append(out, "its underside is "+Length(*o, u)+" off the bottom, from where the shadow starts")
+	if o := m.OffBottomM; o != nil && m.Class == detect.SuspendedTarget {
+		out = append(out, "its underside is "+OffBottom(*o, u)+" off the bottom, from where the shadow starts")
 	}
 	e := m.Evidence
 	if others := math.Round(math.Expm1(e["crowd"])); others >= 6 {
@@ -118,11 +118,15 @@ func gap(m *detect.MarkRecord, u units.Lengths) string {
 	if m.GapM != nil {
 		size = Length(*m.GapM, u)
 	}
+	look := ""
+	if m.Class == detect.SuspendedTarget {
+		look = "; its look speaks for hanging, so look twice"
+	}
 	switch {
 	case g.Value <= 2*g.SD:
-		return "the shadow touches it: it lies on the bottom, or too close above to tell"
+		return "the shadow touches it: it lies on the bottom, or too close above to tell" + look
 	case g.Value <= 3.5*g.SD+1:
-		return "the shadow starts " + size + " behind it, about as much as that can be off by: on the bottom or just above it"
+		return "the shadow starts " + size + " behind it, about as much as that can be off by: on the bottom or just above it" + look
 	case m.Class != detect.SuspendedTarget:
 		return "the shadow starts " + size + " behind it: part of it may stand clear of the bottom"
 	}

@@ -102,6 +102,8 @@ func TestMarkSaysOneSentence(t *testing.T) {
 			"About 0.6 m long, hanging off the bottom in 7 m of water, within 9 m to port"},
 		{"close over the bottom", change(func(r *detect.MarkRecord) { r.OffBottomM = m(0.1, 0.1) }), units.Metres,
 			"About 0.6 m long, hanging just off the bottom in 7 m of water, 5.5 m to port"},
+		{"its error leaves it open", change(func(r *detect.MarkRecord) { r.OffBottomM = m(4, 2.5) }), units.Metres,
+			"About 0.6 m long, hanging up to 9 m off the bottom in 7 m of water, 5.5 m to port"},
 		{"undecided", change(func(r *detect.MarkRecord) {
 			r.Odds = detect.Odds{detect.SuspendedTarget: 0.5, detect.BottomObject: 0.45}
 		}), units.Metres,
@@ -124,7 +126,7 @@ func TestMarkSaysOneSentence(t *testing.T) {
 func TestWhyIsPlain(t *testing.T) {
 	old := regexp.MustCompile(`spread|least size|strength|-\d`)
 	r := fish()
-	r.GapM, r.OffBottomM = m(-0.4, 0.1), m(-0.2, 0.1)
+	r.GapPx, r.GapM, r.OffBottomM = m(-1, 1.6), m(-0.4, 0.1), m(-0.2, 0.1)
 	r.Evidence = map[string]float64{"crowd": 3.1, "cut": 1}
 	r.Reasons = []string{"a bright return 2.8 spreads over the bottom, strength 119 %, a least size", "position: the boat lay still"}
 	for _, mark := range []detect.MarkRecord{fish(), r,
@@ -138,6 +140,9 @@ func TestWhyIsPlain(t *testing.T) {
 	all := strings.Join(Why(&r, units.Metres), "; ")
 	if !strings.Contains(all, "position: the boat lay still") || !strings.Contains(all, "21 other echoes") {
 		t.Errorf("what placing it assumed, or what else is there, is lost: %s", all)
+	}
+	if !strings.Contains(all, "the shadow touches it") || !strings.Contains(all, "speaks for hanging, so look twice") {
+		t.Errorf("a thing that hangs, by the odds, and whose shadow touches it is told without a word on that: %s", all)
 	}
 	if a, b := Why(&r, units.Metres)[0], Why(&detect.MarkRecord{Highlight: r.Highlight, Contrast: 9}, units.Metres)[0]; a == b {
 		t.Errorf("two different echoes are told alike: %s", a)
