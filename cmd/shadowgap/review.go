@@ -68,6 +68,9 @@ func (r reviewCmd) Run(con *console) (err error) {
 		Export: func(ctx context.Context, name string, w io.Writer) error {
 			return exportNow(ctx, store, overlay.Units(r.Units), name, w)
 		},
+		Print: func(ctx context.Context, name string) error {
+			return printNow(ctx, store, overlay.Units(r.Units), name)
+		},
 		Log:   zerolog.New(con.err).With().Timestamp().Logger(),
 		Ready: func(url string) { fmt.Fprintf(con.out, "Open %s in a browser; Ctrl-C ends the review.\n", url) },
 	})
@@ -103,15 +106,41 @@ func exportNow(ctx context.Context, store *runstore.Store, units overlay.Units, 
 	return fmt.Errorf("export %s: %w", name, fs.ErrNotExist)
 }
 
+// printNow makes one of the run's printed pages as decisions leave it at this moment.
+func printNow(ctx context.Context, store *runstore.Store, units overlay.Units, name string) error {
+	opt, err := pageOptions(ctx, store, nil, units, 0)
+	if err != nil {
+		return err
+	}
+	if name == review.SheetName {
+		return writeSheet(ctx, store, opt)
+	}
+	return writePrinted(ctx, store, opt)
+}
+
+func writePrinted(ctx context.Context, store *runstore.Store, opt review.PageOptions) error {
+	if err := review.WritePlaces(ctx, store.Dir(), opt.Name, *opt.Atlas, opt.Units); err != nil {
+		return fmt.Errorf("making the printed page: %w", err)
+	}
+	return nil
+}
+
+func writeSheet(ctx context.Context, store *runstore.Store, opt review.PageOptions) error {
+	sheet := review.SheetOptions{Name: opt.Name, Units: opt.Units}
+	if err := review.WriteContactSheet(ctx, store.Dir(), *opt.Atlas, sheet); err != nil {
+		return fmt.Errorf("making the contact sheet: %w", err)
+	}
+	return nil
+}
+
 // sheet writes the contact sheet and makes the page anew, which then links to it.
 func (r reviewCmd) sheet(con *console, store *runstore.Store) error {
 	opt, err := pageOptions(con.ctx, store, nil, overlay.Units(r.Units), 0)
 	if err != nil {
 		return err
 	}
-	sheet := review.SheetOptions{Name: opt.Name, Units: opt.Units}
-	if err := review.WriteContactSheet(con.ctx, r.RunDir, *opt.Atlas, sheet); err != nil {
-		return fmt.Errorf("making the contact sheet: %w", err)
+	if err := writeSheet(con.ctx, store, opt); err != nil {
+		return err
 	}
 	fmt.Fprintln(con.out, filepath.Join(r.RunDir, review.SheetName))
 	return writePage(con.ctx, store, opt.Atlas, overlay.Units(r.Units))

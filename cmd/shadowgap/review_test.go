@@ -1,11 +1,14 @@
 package main
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
+	"shadowgap/internal/overlay"
 	"shadowgap/internal/review"
 )
 
@@ -33,6 +36,45 @@ func TestReviewKeepsTheRunsUnit(t *testing.T) {
 		head, _, _ := strings.Cut(string(text), "\n")
 		if !strings.Contains(head, tt.want) || strings.Contains(head, tt.other) {
 			t.Errorf("review %q leaves %q", tt.args, head)
+		}
+	}
+}
+
+// While a review goes on, what one prints from it shows the decisions made so far: who rejects all that a run shows must not be sent there.
+func TestPrintedPagesFollowTheReview(t *testing.T) {
+	run := filepath.Join(t.TempDir(), "run")
+	const name = "scan_20250614_065620.jpg"
+	mustRun(t, "triage", filepath.Join("..", "..", "testdata", "demo", "captures", name), "--out", run, "--range", "30m")
+	mustRun(t, "review", run, "--sheet")
+	store, err := openRun(t.Context(), run)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer store.Close()
+	_, marks, _, err := foremost(t.Context(), store)
+	if err != nil || len(marks) == 0 {
+		t.Fatalf("%d marks, %v", len(marks), err)
+	}
+	for i, m := range marks {
+		d := review.Decision{ID: newID(), At: time.Date(2025, 6, 2, 9, 0, i, 0, time.UTC), Action: review.Reject, Capture: name, Mark: m.Mark}
+		if _, err := (decisionStore{store}).Append(t.Context(), d); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, page := range []string{review.PrintedName, review.SheetName} {
+		pictures := func() int {
+			b, err := os.ReadFile(filepath.Join(run, page))
+			if err != nil {
+				t.Fatal(err)
+			}
+			return bytes.Count(b, []byte("/Subtype /Image"))
+		}
+		before := pictures()
+		if err := printNow(t.Context(), store, overlay.Metres, page); err != nil {
+			t.Fatal(err)
+		}
+		if after := pictures(); before == 0 || after != 0 {
+			t.Errorf("%s: %d pictures, %d once all was rejected", page, before, after)
 		}
 	}
 }

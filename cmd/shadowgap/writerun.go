@@ -269,8 +269,8 @@ func writePage(ctx context.Context, store *runstore.Store, atlas *places.Atlas, 
 	if err != nil {
 		return err
 	}
-	if err := review.WritePlaces(ctx, store.Dir(), opt.Name, *opt.Atlas, units); err != nil {
-		return fmt.Errorf("making the printed page: %w", err)
+	if err := writePrinted(ctx, store, opt); err != nil {
+		return err
 	}
 	counts, err := store.MarkCounts(ctx, maxPageCaptures)
 	if err != nil {

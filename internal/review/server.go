@@ -37,8 +37,10 @@ type ServeOptions struct {
 	Page        PageOptions
 	// Export writes one of the run's exports as decisions leave it at that moment; nil = none are offered.
 	Export func(ctx context.Context, name string, w io.Writer) error
-	Log    zerolog.Logger
-	Ready  func(url string) // called once with the address to open, which holds the secret token; may be nil
+	// Print makes a printed page that the run folder has anew, as decisions leave it at that moment; nil = they are shown as they lie there.
+	Print func(ctx context.Context, name string) error
+	Log   zerolog.Logger
+	Ready func(url string) // called once with the address to open, which holds the secret token; may be nil
 }
 
 const (
@@ -118,6 +120,7 @@ type handler struct {
 	root  *os.Root
 	dir   string // of the run
 	write func(ctx context.Context, name string, w io.Writer) error
+	print func(ctx context.Context, name string) error
 	log   zerolog.Logger
 	token string
 	hosts map[string]bool
@@ -148,7 +151,7 @@ func newHandler(
 	var b [24]byte
 	_, _ = rand.Read(b[:]) // never fails since Go 1.24
 	h := &handler{
-		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export,
+		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export, print: opt.Print,
 		log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
@@ -332,6 +335,12 @@ func (h *handler) getPicture(folder string) http.HandlerFunc {
 
 func (h *handler) getPDF(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
+		if _, err := h.root.Stat(name); err == nil && h.print != nil {
+			if err := h.print(r.Context(), name); err != nil {
+				h.fail(w, err)
+				return
+			}
+		}
 		w.Header().Set("Content-Type", "application/pdf")
 		h.file(w, r, name)
 	}

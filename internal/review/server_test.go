@@ -219,6 +219,19 @@ func TestServerExportsAndShares(t *testing.T) {
 			t.Errorf("%s: status %d, want %d", name, res.StatusCode, want)
 		}
 	}
+	// A printed page that the run has is made anew before it is shown; one that it has not is not made.
+	s.h.print = func(_ context.Context, name string) error {
+		return os.WriteFile(filepath.Join(s.dir, name), []byte("anew"), 0o600)
+	}
+	if err := os.WriteFile(filepath.Join(s.dir, PrintedName), []byte("before"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if b, err := io.ReadAll(s.ask("GET", PrintedName, "", nil).Body); err != nil || string(b) != "anew" {
+		t.Errorf("the printed page is %q, %v", b, err)
+	}
+	if res := s.ask("GET", SheetName, "", nil); res.StatusCode != 404 {
+		t.Errorf("status %d for a contact sheet that nobody asked for", res.StatusCode)
+	}
 	// The picture to share shows what was decided: without its rejected marks it is another one.
 	look := func() (image.Image, []byte) {
 		t.Helper()
