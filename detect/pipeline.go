@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"image"
+	"strings"
 
 	"shadowgap/detect/frame"
 )
@@ -67,6 +68,16 @@ type view struct {
 	altitude *altitudeProfile // nil when unknown
 	humps    []hump
 	notes    []string
+}
+
+// ShowsOtherwise is what a panel shows otherwise than was set by hand: "" where it does not, or nothing was set.
+func (p PanelRecord) ShowsOtherwise() string {
+	for _, n := range p.Notes {
+		if said, ok := strings.CutPrefix(n, frame.ByHand); ok {
+			return said
+		}
+	}
+	return ""
 }
 
 // noteCopy is said of a panel in which nothing is looked for: what it holds is found in the larger one, and counts once.

@@ -38,7 +38,7 @@ func (d demoCmd) Run(con *console) error {
 		return unwritable(err)
 	}
 	t := triageCmd{
-		Paths: []string{captures}, Out: run, knowledge: knowledge{Zone: "UTC", Units: "m", Manifest: filepath.Join(captures, sceneManifest)},
+		Paths: []string{captures}, Out: run, knowledge: knowledge{Units: "m", Manifest: filepath.Join(captures, sceneManifest)},
 		Memory: "2GiB", MaxFile: "512MiB", MaxPixels: 100_000_000, Limit: 60 * time.Second, Pictures: "all", Timings: true,
 	}
 	if err := t.Run(con); err != nil {

@@ -78,7 +78,7 @@ func (e explainCmd) Run(con *console) error {
 	if e.Clutter {
 		job.Versions.AskClutter()
 	}
-	if e.Layout != "" && e.setByHand() {
+	if e.setByHand() {
 		if err := e.remember(con, pic.Image.Bounds().Size()); err != nil {
 			return err
 		}
@@ -114,9 +114,9 @@ func (e explainCmd) ended(con *console, src survey.Sources, rec *detect.CaptureR
 	return nil
 }
 
-// remember writes what was set by hand into the layout file.
+// remember checks what was set by hand against the picture's size and writes it into the layout file, if one is named.
 func (e explainCmd) remember(con *console, size image.Point) error {
-	l := detect.Layout{Width: size.X, Height: size.Y, NadirX: e.Nadir, Side: detect.Side(e.Side), Strong: detect.Strong(e.Strong)}
+	l := detect.Layout{Width: size.X, Height: size.Y, NadirX: e.nadir(), Side: detect.Side(e.Side), Strong: detect.Strong(e.Strong)}
 	panel, err := parsePanel(e.Panel)
 	if err != nil {
 		return err
@@ -127,6 +127,9 @@ func (e explainCmd) remember(con *console, size image.Point) error {
 	}
 	if err := l.Check(); err != nil {
 		return usage("%v", err)
+	}
+	if e.Layout == "" {
+		return nil
 	}
 	return detect.RememberLayout(con.ctx, e.Layout, l)
 }

@@ -28,7 +28,7 @@ import (
 type knowledge struct {
 	Range          string        `placeholder:"30m" help:"Range setting per side, with its unit: 30m or 100ft."`
 	Panel          string        `placeholder:"X,Y,W,H" help:"The side-scan panel in pixels of the captures, where it isn't found by itself."`
-	Nadir          float64       `placeholder:"X" help:"The nadir's column in pixels of the captures, where it isn't found by itself."`
+	Nadir          *float64      `placeholder:"X" help:"The nadir's column in pixels of the captures, where it isn't found by itself."`
 	Side           string        `enum:",port,starboard" default:"" placeholder:"port|starboard" help:"The only side in view."`
 	Strong         string        `enum:",dark,bright" default:"" placeholder:"dark|bright" help:"${strong}"`
 	Layout         string        `type:"path" placeholder:"FILE" help:"${layout}"`
@@ -37,7 +37,7 @@ type knowledge struct {
 	ReadText       bool          `help:"Read the range off the captures' text with Tesseract, where it is installed; slow."`
 	Manifest       string        `type:"path" placeholder:"FILE" help:"${manifest}"`
 	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
-	Zone           string        `default:"UTC" placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin."`
+	Zone           string        `placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin; default UTC."`
 	ClockOffset    time.Duration `placeholder:"-1h" help:"Added to the captures' own times: -1h if their clock was an hour fast, 90s if slow."`
 	WaterTemp      *float64      `placeholder:"C" help:"Water temperature in degrees Celsius, to correct the range for the speed of sound."`
 	Salinity       *float64      `placeholder:"PSU" help:"Salinity in practical units, with --water-temp."`
@@ -55,12 +55,13 @@ func (k knowledge) settings(ctx context.Context) (func(string, []byte) batch.Set
 	}, nil
 }
 
-// tellMissed says of what was given but speaks of none of the captures.
+// tellMissed says of what was given but speaks of none of the captures, or otherwise than they show.
 func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Seq2[*detect.CaptureRecord, error]) error {
-	if k.Manifest == "" && k.Track == "" && k.Layout == "" {
+	if k.Manifest == "" && k.Track == "" && k.Layout == "" && !k.setByHand() {
 		return nil
 	}
-	m := survey.Matches{Manifest: src.Manifest, Track: src.Track, Layouts: src.Detect.Layouts, TrackName: k.Track, LayoutName: k.Layout}
+	m := survey.Matches{Manifest: src.Manifest, Track: src.Track, Layouts: src.Detect.Layouts, TrackName: k.Track, LayoutName: k.Layout,
+		ZoneGuessed: k.Zone == ""}
 	for c, err := range captures {
 		if err != nil {
 			return err
@@ -75,7 +76,26 @@ func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Se
 
 // setByHand says whether anything is given that a layout holds.
 func (k knowledge) setByHand() bool {
-	return k.Panel != "" || k.Nadir != 0 || k.Side != "" || k.Strong != ""
+	return k.Panel != "" || k.Nadir != nil || k.Side != "" || k.Strong != ""
+}
+
+// check tells what makes no sense by itself.
+func (k knowledge) check() error {
+	switch {
+	case k.Nadir != nil && !(*k.Nadir >= 0):
+		return usage("--nadir %g: must be a column of the picture", *k.Nadir)
+	case k.Salinity != nil && k.WaterTemp == nil && k.Manifest == "":
+		return usage("--salinity: says nothing without --water-temp")
+	}
+	return nil
+}
+
+// nadir is the nadir's column set by hand, 0 for none. A nadir on the very edge lies in the middle of the edge's column.
+func (k knowledge) nadir() float64 {
+	if k.Nadir == nil {
+		return 0
+	}
+	return max(*k.Nadir, 0.5)
 }
 
 // parsePanel reads X,Y,W,H.
@@ -104,14 +124,14 @@ func (k knowledge) sources(ctx context.Context) (src survey.Sources, trackSum st
 	if err != nil {
 		return src, "", err
 	}
-	if k.Nadir < 0 {
-		return src, "", usage("--nadir %g: must be a column of the picture", k.Nadir)
+	if err := k.check(); err != nil {
+		return src, "", err
 	}
 	src = survey.Sources{
 		Water: survey.Water{TempC: k.WaterTemp, Salinity: k.Salinity},
 		Times: survey.TimeOptions{ClockOffset: k.ClockOffset},
 		Detect: detect.Options{
-			Panel: panel, NadirX: k.Nadir, Side: detect.Side(k.Side), Strong: detect.Strong(k.Strong),
+			Panel: panel, NadirX: k.nadir(), Side: detect.Side(k.Side), Strong: detect.Strong(k.Strong),
 			NewestAtBottom: k.NewestAtBottom, SlantCorrected: k.SlantCorrected,
 		},
 	}

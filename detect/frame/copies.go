@@ -31,7 +31,10 @@ type sight struct {
 
 // alike is how alike two panels are, as displayed or as echo: two palettes show that in colours of their own, one may be as its negative.
 func (p *Panel) alike(o *Panel) float64 {
-	return max(p.pattern.Alike(o.pattern), features.PatternOf(p.Echo).Alike(features.PatternOf(o.Echo)))
+	if a := p.pattern.Alike(o.pattern); a >= copyAlike {
+		return a
+	}
+	return features.PatternOf(p.Echo).Alike(features.PatternOf(o.Echo))
 }
 
 // pattern is what stands in a box.

@@ -173,6 +173,7 @@ func panel(at place, opt Options) (*Panel, error) {
 	}
 	w.cover(pan)
 	w.trace(pan, opt)
+	pan.Notes = w.against(pan, opt)
 	nadir := math.NaN()
 	if pan.Nadir != nil {
 		nadir = pan.Nadir[len(pan.Nadir)/2]

@@ -43,42 +43,8 @@ func write(px *pixels.Picture, pal *palette.Palette, pan *Panel, arena *features
 	}
 	pan.Echo = g
 	pan.Valid = arena.Mask(len(g.V))
-	clear(pan.Valid)
-	if pal.Grey() && px.Deep() {
-		write16(px, pal, pan)
-		return nil
-	}
-	buf := make([]uint32, r.Dx())
-	for y := range g.Rows {
-		dst, ok := g.Row(y), pan.Valid[y*g.Cols:(y+1)*g.Cols]
-		if raw := px.Raw(r.Min.X, r.Min.Y+y, g.Cols); raw != nil {
-			pal.RawRow(dst, ok, raw)
-			continue
-		}
-		px.Read(buf, r.Min.X, r.Min.Y+y)
-		pal.Row(dst, ok, buf)
-	}
+	pal.Read(px, r, g, pan.Valid)
 	return nil
-}
-
-func write16(px *pixels.Picture, pal *palette.Palette, pan *Panel) {
-	r := pan.Box
-	shift := uint(0)
-	if px.Grey {
-		shift = px.UnusedBits()
-	}
-	buf := make([]uint16, r.Dx())
-	rgb := make([]uint32, r.Dx())
-	for y := range pan.Echo.Rows {
-		px.Read16(buf, r.Min.X, r.Min.Y+y)
-		dst := pan.Echo.Row(y)
-		ok := pan.Valid[y*len(dst) : (y+1)*len(dst)]
-		pal.DeepRow(dst, ok, buf, shift)
-		if !px.Grey {
-			px.Read(rgb, r.Min.X, r.Min.Y+y)
-			pal.ClearColoured(ok, rgb)
-		}
-	}
 }
 
 // countZero counts the pixels of a panel that hold no echo.

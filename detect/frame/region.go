@@ -74,6 +74,9 @@ func (v *sight) areas(inside []uint8, opt Options) []area {
 	}
 	var out []area
 	for _, c := range all {
+		if float64(c.cells) < minArea*float64(len(inside)) {
+			continue
+		}
 		cells := make([]uint8, len(inside))
 		for i, id := range c.label {
 			if id == c.id {
@@ -129,20 +132,8 @@ func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []
 			boxes = v.boxesOf(c)
 		}
 	}
-	for i, b := range boxes { // where the map goes on to the picture's end another panel does: it tells no edge
-		lo, hi := b.Min.Sub(box.Min.Div(2)), b.Max.Sub(box.Max.Add(image.Pt(v.px.W, v.px.H)).Div(2))
-		if lo.X < 0 {
-			boxes[i].Min.X = box.Min.X
-		}
-		if lo.Y < 0 {
-			boxes[i].Min.Y = box.Min.Y
-		}
-		if hi.X > 0 {
-			boxes[i].Max.X = box.Max.X
-		}
-		if hi.Y > 0 {
-			boxes[i].Max.Y = box.Max.Y
-		}
+	for i := range boxes {
+		withinMargin(&boxes[i], box, v.px)
 	}
 	if len(boxes) == 0 {
 		boxes = []image.Rectangle{box}
@@ -151,6 +142,22 @@ func askew(px *pixels.Picture, corners [4]features.Point, opt Options) (stood []
 		stood = append(stood, place{sight: v, box: b, upright: newUpright(from, b), photo: px})
 	}
 	return stood, box, nil
+}
+
+// withinMargin moves the sides of b, in a picture that shows a margin around box, back to box's where they come nearer to the picture's
+// end than to those: where the map goes on so far another panel does, and it tells no edge.
+func withinMargin(b *image.Rectangle, box image.Rectangle, px *pixels.Picture) {
+	for _, s := range [...]struct {
+		at            *int
+		from, end, to int
+	}{
+		{&b.Min.X, box.Min.X, 0, -1}, {&b.Min.Y, box.Min.Y, 0, -1},
+		{&b.Max.X, box.Max.X, px.W, 1}, {&b.Max.Y, box.Max.Y, px.H, 1},
+	} {
+		if (*s.at-(s.from+s.end)/2)*s.to > 0 {
+			*s.at = s.from
+		}
+	}
 }
 
 // insidePanel tells of every cell of a map whether it belongs to a panel, and how many do.

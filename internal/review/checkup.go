@@ -34,7 +34,7 @@ type noteCount struct {
 
 // checkUp says what is missing in a run, for how many captures, what that costs and what mends it.
 func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkRecord, opt PageOptions) []Check {
-	var unread, noRange, noTime, noRate, noPlace, copies []int
+	var unread, noRange, noTime, noRate, noPlace, copies, otherwise []int
 	read, seen := 0, map[string]bool{}
 	for i, c := range caps {
 		if c.SHA256 != "" && seen[c.SHA256] {
@@ -48,6 +48,9 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 		read++
 		if !slices.ContainsFunc(c.Panels, func(p detect.PanelRecord) bool { return p.RangeM != nil }) {
 			noRange = append(noRange, i)
+		}
+		if slices.ContainsFunc(c.Panels, func(p detect.PanelRecord) bool { return p.ShowsOtherwise() != "" }) {
+			otherwise = append(otherwise, i)
 		}
 		if c.Time == nil {
 			noTime = append(noTime, i)
@@ -90,11 +93,7 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 			Mend: "Give the rows a second in the manifest's column row rate, or the seconds that one capture shows in its column duration.",
 			Line: given("--manifest", "manifest.csv")},
 	}
-	if len(copies) > 0 {
-		checks = append(checks, Check{What: "A picture of its own", Captures: copies, Of: len(caps),
-			Cost: "These files are copies of others, byte for byte: what is in them is listed twice.",
-			Mend: "Take the copies out of the folder and look through it again in another run."})
-	}
+	checks = append(checks, seldom(copies, otherwise, len(caps), read, again())...)
 	for i := range checks {
 		c := &checks[i]
 		c.N = len(c.Captures)
@@ -161,6 +160,23 @@ func commandLine(args []string, option ...string) string {
 }
 
 var plainWord = regexp.MustCompile(`^[A-Za-z0-9_@%+=:,./-]+$`)
+
+// seldom are the checks that are told only where something fails them: captures that are copies of others, and those that show otherwise
+// what was set by hand; again is the command that made the run.
+func seldom(copies, otherwise []int, all, read int, again string) (checks []Check) {
+	if len(copies) > 0 {
+		checks = append(checks, Check{What: "A picture of its own", Captures: copies, Of: all,
+			Cost: "These files are copies of others, byte for byte: what is in them is listed twice.",
+			Mend: "Take the copies out of the folder and look through it again in another run."})
+	}
+	if len(otherwise) > 0 {
+		checks = append(checks, Check{What: "Settings by hand that the pictures agree with", Captures: otherwise, Of: read,
+			Cost: "What was set counts there: depths, heights, distances and sides are wrong where the picture is right.",
+			Mend: "Look at one of them; if what was set is wrong for it, give the command again without, or with a layout for its screen size.",
+			Line: again})
+	}
+	return checks
+}
 
 // shellWord quotes a word for a POSIX shell where it needs that.
 func shellWord(w string) string {

@@ -1,6 +1,7 @@
 package review
 
 import (
+	"slices"
 	"strings"
 	"testing"
 
@@ -111,5 +112,17 @@ func TestWhyUnreadIsOneSentence(t *testing.T) {
 	want := "The picture was left out: " + why + ". --max-pixels of triage raises that."
 	if got := whyUnread(detect.CaptureRecord{Status: detect.StatusUnreadable, Why: &why}); got != want {
 		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// Captures that show otherwise what was set by hand are named.
+func TestCheckUpOfSettingsByHand(t *testing.T) {
+	_, caps, _, _ := testSurvey(t, 3)
+	caps[1].Panels[0].Notes = []string{"set by hand against what the picture shows: the nadir at column 9, where it shows one at 400"}
+	const what = "Settings by hand that the pictures agree with"
+	checks := checkUp(caps, nil, PageOptions{Command: []string{"triage", "caps", "--out", "run"}})
+	k := slices.IndexFunc(checks, func(c Check) bool { return c.What == what })
+	if k < 0 || checks[k].OK || !slices.Equal(checks[k].Captures, []int{1}) {
+		t.Errorf("%+v", checks)
 	}
 }

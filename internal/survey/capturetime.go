@@ -81,10 +81,13 @@ func ChooseTime(entry *Entry, r io.ReadSeeker, name string, opt TimeOptions) (*C
 		}
 	}
 	if !chosen.Zoned && chosen.Source != TimeFromManifest { // the manifest tells this once for all its lines
-		notes = append(notes, fmt.Sprintf("time: the %s gives no offset from UTC, taken as %s", chosen.Source, opt.zone()))
+		notes = append(notes, fmt.Sprintf("time: the %s %s, taken as %s", chosen.Source, noOffset, opt.zone()))
 	}
 	return &chosen, notes
 }
+
+// noOffset is noted of a time that doesn't say in which zone its clock was.
+const noOffset = "gives no offset from UTC"
 
 func stamp(t time.Time) string { return t.UTC().Format("2006-01-02 15:04:05Z") }
 

@@ -16,13 +16,15 @@ import (
 )
 
 // Matches finds out whether what a user gave speaks of any of the captures: a table with other names, a track of another day and a
-// layout of another screen all change nothing, and whoever gave them should hear it.
+// layout of another screen all change nothing, and whoever gave them should hear it; so should who set by hand what the pictures show
+// otherwise, or let a clock's zone be guessed.
 type Matches struct {
 	Manifest *Manifest    // nil = none was given
 	Track    *track.Track // nil = none was given
 	Layouts  []detect.Layout
 
 	TrackName, LayoutName string // their files; "" = none was given
+	ZoneGuessed           bool   // nobody said in which zone the captures' clock was
 
 	captures, read                int
 	inManifest, onTrack, ofScreen bool
@@ -31,6 +33,9 @@ type Matches struct {
 	timed                         int
 	first, last                   time.Time // of captures
 	screens                       map[image.Point]int
+	zoneless                      int    // captures whose time names no zone
+	otherwise                     int    // captures that show otherwise what was set by hand
+	shown                         string // what the first of them shows
 }
 
 // told is how many names or sizes are told at most of each list.
@@ -47,6 +52,10 @@ func (m *Matches) See(c *detect.CaptureRecord) {
 		return
 	}
 	m.read++
+	if slices.ContainsFunc(c.Notes, func(n string) bool { return strings.Contains(n, noOffset) }) {
+		m.zoneless++
+	}
+	m.seePanels(c)
 	if c.Time != nil {
 		if m.timed++; m.timed == 1 || c.Time.Before(m.first) {
 			m.first = *c.Time
@@ -82,7 +91,26 @@ func (m *Matches) Missed() []string {
 	if m.LayoutName != "" && m.read > 0 && !m.ofScreen {
 		out = append(out, m.missedLayout())
 	}
+	if m.Track != nil && m.onTrack && m.ZoneGuessed && m.zoneless > 0 {
+		out = append(out, fmt.Sprintf("the times of %d of %d captures name no zone and were taken for UTC: places along the track are hours off "+
+			"where the clock was in another; --zone says which, such as --zone Europe/Berlin, or --zone UTC", m.zoneless, m.read))
+	}
+	if m.otherwise > 0 {
+		out = append(out, fmt.Sprintf("%d of %d captures show otherwise what was set by hand: %s", m.otherwise, m.read, m.shown))
+	}
 	return out
+}
+
+// seePanels takes into account what a capture's panels show against what was set by hand.
+func (m *Matches) seePanels(c *detect.CaptureRecord) {
+	for _, p := range c.Panels {
+		if said := p.ShowsOtherwise(); said != "" {
+			if m.otherwise++; m.otherwise == 1 {
+				m.shown = path.Base(c.Capture) + ": set was " + said
+			}
+			return
+		}
+	}
 }
 
 func (m *Matches) missedManifest() string {

@@ -39,6 +39,9 @@ func TestMatches(t *testing.T) {
 		read("day/b.png", at(noon.Add(3*time.Hour)), 800, 480), read("c.png", nil, 1280, 720),
 		read("d.png", nil, 800, 480), {Capture: "e.png", Status: detect.StatusUnreadable},
 	}
+	zoneless, otherwise := read("f.png", at(noon), 9, 9), read("day/f.png", nil, 9, 9)
+	_, zoneless.Notes = survey.ChooseTime(nil, nil, "scan_20250601_120000.png", survey.TimeOptions{})
+	otherwise.Panels = []detect.PanelRecord{{Notes: []string{"set by hand against what the picture shows: the nadir at column 9"}}}
 	wide := []detect.Layout{{Width: 1920, Height: 1080}, {Width: 1024, Height: 600}}
 	for _, tt := range []struct {
 		name string
@@ -64,6 +67,10 @@ func TestMatches(t *testing.T) {
 		{name: "no times", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: five[2:],
 			want: []string{"t.gpx", "no capture's time is known", "EXIF"}},
 		{name: "one on the track", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: append(five[:4:4], read("f.png", at(noon), 9, 9))},
+		{name: "a clock without a zone", m: survey.Matches{Track: way, TrackName: "t.gpx", ZoneGuessed: true},
+			caps: []detect.CaptureRecord{zoneless}, want: []string{"the times of 1 of 1 captures name no zone", "--zone"}},
+		{name: "the zone was told", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: []detect.CaptureRecord{zoneless}},
+		{name: "set by hand", caps: append(five[:2:2], otherwise), want: []string{"1 of 3 captures show otherwise", "f.png: set was the nadir"}},
 		{name: "another screen", m: survey.Matches{Layouts: wide, LayoutName: "l.json"}, caps: five, want: []string{"l.json",
 			"1920 × 1080, 1024 × 600 pixels", "800 × 480, 1280 × 720", "--panel"}},
 		{name: "an empty layout", m: survey.Matches{LayoutName: "l.json"}, caps: five, want: []string{"l.json", "holds nothing"}},

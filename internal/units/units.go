@@ -113,7 +113,10 @@ func Parse(text string, d Dimension, defaultUnit string) (float64, error) {
 	return v*u.scale + u.offset, nil
 }
 
-// ParseRange reads a range setting per side, which must have a unit and be positive, in metres.
+// mostRangeM is beyond every range that a side-scan display is set to (common practice, no source).
+const mostRangeM = 1000
+
+// ParseRange reads a range setting per side, which must have a unit and be positive and at most a kilometre, in metres.
 func ParseRange(text string) (float64, error) {
 	v, err := Parse(text, Length, "")
 	if err != nil {
@@ -121,6 +124,9 @@ func ParseRange(text string) (float64, error) {
 	}
 	if v <= 0 {
 		return 0, fmt.Errorf("range %q: must be more than zero", text)
+	}
+	if v > mostRangeM {
+		return 0, fmt.Errorf("range %q: side-scan reaches %d m at most", text, mostRangeM)
 	}
 	return v, nil
 }
