@@ -169,28 +169,44 @@ func TestGPXNames(t *testing.T) {
 	for range 200 {
 		many = append(many, mapMarks()...)
 	}
-	var b bytes.Buffer
-	if err := gpx(&b, each(many), export.Options{NameLength: 20}); err != nil {
-		t.Fatal(err)
-	}
-	var doc struct {
-		Points []struct {
-			Name string  `xml:"name"`
-			Lon  float64 `xml:"lon,attr"`
-		} `xml:"wpt"`
-	}
-	if err := xml.Unmarshal(b.Bytes(), &doc); err != nil {
-		t.Fatal(err)
-	}
-	seen := map[string]bool{}
-	for _, p := range doc.Points {
-		if len(p.Name) > 20 || seen[p.Name] || p.Lon >= 180 {
-			t.Fatalf("waypoint %+v: the name must be new and at most 20 characters, the longitude below 180", p)
+	blank := func(yield func(*decided.Mark, error) bool) { // the first has a name of which a waypoint can show nothing
+		for m, err := range each(many) {
+			if m.Mark == "m1" {
+				m.Name = "   "
+			}
+			if !yield(m, err) {
+				return
+			}
 		}
-		seen[p.Name] = true
 	}
-	if len(seen) != 600 {
-		t.Errorf("%d waypoints, want 600", len(seen))
+	numbered := regexp.MustCompile(`(\d{4}|-\d+)$|^Grosse <b>&$`)
+	for _, limit := range []int{20, 10, 6} {
+		var b bytes.Buffer
+		if err := gpx(&b, blank, export.Options{NameLength: limit}); err != nil {
+			t.Fatal(err)
+		}
+		var doc struct {
+			Points []struct {
+				Name string  `xml:"name"`
+				Lon  float64 `xml:"lon,attr"`
+			} `xml:"wpt"`
+		}
+		if err := xml.Unmarshal(b.Bytes(), &doc); err != nil {
+			t.Fatal(err)
+		}
+		seen := map[string]bool{}
+		for _, p := range doc.Points {
+			if len(p.Name) > limit || seen[p.Name] || p.Lon >= 180 {
+				t.Fatalf("waypoint %+v: the name must be new and at most %d characters, the longitude below 180", p, limit)
+			}
+			if !numbered.MatchString(p.Name) || strings.HasPrefix(p.Name, "-") {
+				t.Errorf("%d characters: %q lost its number", limit, p.Name)
+			}
+			seen[p.Name] = true
+		}
+		if len(seen) != 600 {
+			t.Errorf("%d waypoints, want 600", len(seen))
+		}
 	}
 }
 

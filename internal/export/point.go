@@ -153,12 +153,14 @@ func pointOfMark(m *decided.Mark, n int, opt Options) *Point {
 	t.add("summary", words.Mark(told(m), opt.Units))
 	why := words.Why(&m.MarkRecord, opt.Units)
 	t.add("reasons", strings.Join(why, "; "))
+	what := className(m.Class)
 	p := &Point{
-		id: m.Mark, names: []string{fmt.Sprintf("%s %04d", className(m.Class), n)}, class: m.Class, kind: string(m.Class),
+		id: m.Mark, class: m.Class, kind: string(m.Class),
+		names:    []string{fmt.Sprintf("%s %04d", what, n), fmt.Sprintf("%.4s %04d", what, n), fmt.Sprintf("%.1s%04d", what, n)},
 		position: m.Position, time: m.Time, brief: sentence(m, opt.Units), facts: t.facts,
 		detail: []string{note(m.Note), because(why), "Capture " + m.Capture + "."},
 	}
-	if m.Name != "" {
+	if ascii(m.Name) != "" {
 		p.names = append([]string{m.Name}, p.names...)
 	}
 	return p
@@ -254,7 +256,7 @@ func pointOfPlace(p *places.Place, _ int, opt Options) *Point {
 	number := fmt.Sprintf("%02d ", p.Rank)
 	names := named("", p.AltitudeM, opt, number+long+many, number+short+many, number+short, fmt.Sprintf("%s%.4s", number, short),
 		fmt.Sprintf("%02d%.2s", p.Rank, short))
-	if p.Name != "" {
+	if ascii(p.Name) != "" {
 		names = append(named("", p.AltitudeM, opt, number+p.Name), names...)
 	}
 	return &Point{
@@ -318,14 +320,14 @@ func HoldWhere(h *survey.Hold) string {
 	return ""
 }
 
-// named adds the depth to names, and puts the name a person gave before them.
+// named adds the depth to names, and puts the name a person gave before them, if a waypoint can show anything of it.
 func named(own string, altitude *features.Measured, opt Options, names ...string) []string {
 	depth := ""
 	if altitude != nil {
 		depth = " " + strings.ReplaceAll(words.Depth(*altitude, opt.Units), " ", "")
 	}
 	var out []string
-	if own != "" {
+	if ascii(own) != "" {
 		out = append(out, own+depth, own)
 	}
 	for i, n := range names {
