@@ -273,6 +273,9 @@ func ReadDecisions(r io.Reader) (*DecisionsFile, error) {
 	if f.Schema != DecisionsSchema {
 		return nil, fmt.Errorf("reading decisions: schema %d, want %d", f.Schema, DecisionsSchema)
 	}
+	if f.Decisions == nil {
+		return nil, errors.New("reading decisions: it holds no list of decisions")
+	}
 	if len(f.Decisions) > maxDecisions {
 		return nil, fmt.Errorf("reading decisions: %d decisions, at most %d are taken", len(f.Decisions), maxDecisions)
 	}

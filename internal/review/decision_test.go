@@ -193,3 +193,12 @@ func TestLabelsFromDecisions(t *testing.T) {
 		t.Errorf("drawn mark became %+v", ms[2])
 	}
 }
+
+// Another file of the same schema number, such as labels, holds no decisions: taking it in must not look as if it had held none.
+func TestDecisionsFileHoldsAList(t *testing.T) {
+	for text, good := range map[string]bool{`{"schema":1,"decisions":[]}`: true, `{"schema":1,"captures":[]}`: false} {
+		if _, err := ReadDecisions(strings.NewReader(text)); (err == nil) != good {
+			t.Errorf("%s: %v", text, err)
+		}
+	}
+}

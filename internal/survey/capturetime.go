@@ -116,10 +116,23 @@ func EXIFTime(r io.ReadSeeker, zone *time.Location) (t CaptureTime, ok bool) {
 var nameStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)([-_.]?)(\d\d)[-_.]?(\d\d)` +
 	`[T_ .\-]{0,3}(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)(Z)?(?:\D|$)`)
 
-// NameTime reads a time from a file name such as "scan_20250601_143015.png", "2025-06-01 14.30.15.jpg" or
-// "20250601T143015Z.png"; a Z says UTC, else it is in zone. ok is false when the name has no valid date and time.
+// spokenStamp finds a date and a time as desktops name pictures of their screens: the hour without its first 0, and of twelve hours or of 24.
+var spokenStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)-(\d\d)-(\d\d) at (\d\d?)[.:](\d\d)[.:](\d\d)` +
+	`(?:[ \x{a0}\x{202f}]?([AaPp])[Mm])?(?:\W|$)`)
+
+// NameTime reads a time from a file name such as "scan_20250601_143015.png", "2025-06-01 14.30.15.jpg", "20250601T143015Z.png" or
+// "Screen 2025-06-01 at 2.30.15 PM.png"; a Z says UTC, else it is in zone. ok is false when the name has no valid date and time.
 func NameTime(name string, zone *time.Location) (t CaptureTime, ok bool) {
-	m := nameStamp.FindStringSubmatch(strings.TrimSuffix(path.Base(name), path.Ext(name)))
+	name = strings.TrimSuffix(path.Base(name), path.Ext(name))
+	if m := spokenStamp.FindStringSubmatch(name); m != nil {
+		layout, text := "2006-01-02 15:04:05", fmt.Sprintf("%s-%s-%s %s:%s:%s", m[1], m[2], m[3], m[4], m[5], m[6])
+		if m[7] != "" {
+			layout, text = "2006-01-02 3:04:05PM", text+strings.ToUpper(m[7])+"M"
+		}
+		when, err := time.ParseInLocation(layout, text, zone)
+		return CaptureTime{when.UTC(), timeSD, TimeFromName, false}, err == nil
+	}
+	m := nameStamp.FindStringSubmatch(name)
 	if m == nil {
 		return CaptureTime{}, false
 	}
