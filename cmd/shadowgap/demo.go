@@ -37,11 +37,14 @@ func (d demoCmd) Run(con *console) error {
 	if err := renderScenes(con.ctx, captures, d.Seed, d.Count, scene.Kinds()); err != nil {
 		return unwritable(err)
 	}
+	manifest := filepath.Join(captures, sceneManifest)
+	typed := *con // as who triages these captures by hand would have typed it: the run's page says how to do so again
+	typed.args = []string{"triage", captures, "--out", run, "--manifest", manifest}
 	t := triageCmd{
-		Paths: []string{captures}, Out: run, knowledge: knowledge{Units: "m", Manifest: filepath.Join(captures, sceneManifest)},
+		Paths: []string{captures}, Out: run, knowledge: knowledge{Units: "m", Manifest: manifest},
 		Memory: "2GiB", MaxFile: "512MiB", MaxPixels: 100_000_000, Limit: 60 * time.Second, Pictures: "all", Timings: true,
 	}
-	if err := t.Run(con); err != nil {
+	if err := t.Run(&typed); err != nil {
 		return err
 	}
 	scored, err := readRun(con.ctx, run)

@@ -32,10 +32,8 @@ const (
 // keepForPage keeps with the run what its page shows and no capture holds: the command, and the boat's track with what was odd
 // about its log.
 func keepForPage(ctx context.Context, store *runstore.Store, args []string, way *track.Track) error {
-	if len(args) > 0 && args[0] == "triage" { // a demo triages too, with a command that reads nobody's captures
-		if err := keepList(ctx, store, metaCommand, args); err != nil {
-			return err
-		}
+	if err := keepList(ctx, store, metaCommand, args); err != nil {
+		return err
 	}
 	if way == nil {
 		return nil // an earlier triage's track stays: its captures may be placed by it

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -76,5 +77,31 @@ func TestPrintedPagesFollowTheReview(t *testing.T) {
 		if after := pictures(); before == 0 || after != 0 {
 			t.Errorf("%s: %d pictures, %d once all was rejected", page, before, after)
 		}
+	}
+}
+
+// The page of a demo says how to triage its captures again: with their manifest, which alone knows their ranges.
+func TestDemoKeepsTheCommandThatMadeIt(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "demo")
+	mustRun(t, "demo", "--count", "1", "--out", dir)
+	store, err := openRun(t.Context(), filepath.Join(dir, "run"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	args, err := keptList(t.Context(), store, metaCommand)
+	if err != nil || len(args) == 0 || args[0] != "triage" || !slices.Contains(args, "--manifest") {
+		t.Fatalf("%q, %v", args, err)
+	}
+	if err := store.Close(); err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.ReadFile(filepath.Join(dir, "run", "marks.csv"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	mustRun(t, args...)
+	after, err := os.ReadFile(filepath.Join(dir, "run", "marks.csv"))
+	if err != nil || !bytes.Equal(before, after) {
+		t.Errorf("typed again, it makes other marks, %v", err)
 	}
 }

@@ -116,7 +116,7 @@ func EXIFTime(r io.ReadSeeker, zone *time.Location) (t CaptureTime, ok bool) {
 var nameStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)([-_.]?)(\d\d)[-_.]?(\d\d)` +
 	`[T_ .\-]{0,3}(\d\d)[-_.:h]?(\d\d)[-_.:m]?(\d\d)(Z)?(?:\D|$)`)
 
-// spokenStamp finds a date and a time as desktops name pictures of their screens: the hour without its first 0, and of twelve hours or of 24.
+// spokenStamp finds a date and a time as desktops name pictures of their screens: the hour without its first 0, of twelve hours or of 24.
 var spokenStamp = regexp.MustCompile(`(?:^|\D)((?:19|20)\d\d)-(\d\d)-(\d\d) at (\d\d?)[.:](\d\d)[.:](\d\d)` +
 	`(?:[ \x{a0}\x{202f}]?([AaPp])[Mm])?(?:\W|$)`)
 

@@ -89,7 +89,8 @@ function fetchAhead() {
   if (window.requestIdleCallback) requestIdleCallback(get); else setTimeout(get, 50);
 }
 function paintQueue(focus) {
-  const host = $('v-queue'), n = queue.steps.length, left = queue.steps.filter((q) => !stepDone(q)).length;
+  const host = $('v-queue'), n = queue.steps.length, open = queue.steps.filter((q) => !stepDone(q)), left = open.length;
+  const of = open.reduce((sum, q) => sum + q.things.length, 0);
   const order = h('select', { 'aria-label': 'Order', onchange: (e) => { queue.order = e.target.value; remember('shadowgap-order', queue.order); buildQueue(); queue.at = nextOpen(0); paintQueue(false); } },
     ...[['best', 'best first'], ['doubt', 'most doubtful first']].map(([v, t]) => h('option', { value: v, selected: v === queue.order }, t)));
   const also = h('input', { type: 'checkbox', checked: queue.clutter, onchange: (e) => { queue.clutter = e.target.checked; buildQueue(); queue.at = nextOpen(0); paintQueue(false); } });
@@ -97,7 +98,7 @@ function paintQueue(focus) {
   const done = n - left;
   const top = h('div', { class: 'line' },
     h('h2', { id: 'queue-h', tabindex: '-1' }, q ? (queue.at + 1) + ' of ' + n : 'Everything is decided'),
-    h('span', { class: 'soft', id: 'q-left' }, left ? left + (left === 1 ? ' decision to go' : ' decisions to go') : ''),
+    h('span', { class: 'soft', id: 'q-left' }, left ? left + (left === 1 ? ' decision to go' : ' decisions to go') + (of > left ? ', on ' + of + ' things' : '') : ''),
     h('span', { class: 'grow' }, bar(n ? done / n : 1)), order, h('label', { class: 'tick' }, also, 'also likeliest clutter'));
   host.replaceChildren(top, q ? (q.things.length > 1 ? bundle(q) : single(q.things[0])) : finished());
   if (q) { remember(queueKey, q.things[0].id); fetchAhead(); } else remember(queueKey, '');
