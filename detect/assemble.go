@@ -125,7 +125,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	hull := m.span()
 	rec = MarkRecord{
 		Schema: SchemaVersion, Panel: panel, Side: s.swath.side, Box: s.swath.box(hull, px, py),
-		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: m.numbers, Odds: m.odds,
+		Rows: [2]int{py + hull.r0, py + hull.r1}, Evidence: m.numbers, Odds: m.odds, LongFace: m.wall,
 	}
 	rec.Class = rec.Odds.likeliest()
 	told := rec.Odds.Something()

@@ -128,6 +128,9 @@ func (d *Detector) classify(s *swath, lv *leveled, tail float64, ms []measured) 
 			m.odds[Class(d.model.Classes[c])] = features.Round4(p)
 		}
 		m.settleByGap()
+		if m.wall { // the judge has learned of none: they are told by their faces alone
+			m.odds = wallOdds()
+		}
 	}
 	return out
 }

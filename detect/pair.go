@@ -13,6 +13,7 @@ type candidate struct {
 	highlight *patch
 	shadow    *patch
 	thing     *thing  // what the finder says of it; nil for one that it didn't find
+	wall      bool    // a long face with dark behind it, followed row by row
 	overlap   float64 // share of the rows of the shorter of the two that both fill
 	evidence  float64 // how strongly the two belong together, 0 to 1
 }

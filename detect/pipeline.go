@@ -170,7 +170,11 @@ func (d *Detector) detectSide(p *frame.Panel, s *swath, edge *bottomEdge, opt Op
 		return nil, err
 	}
 	marks := measureAll(s, lv, seg.candidates(lv, found, pairs))
-	sv.marks = oneEach(d.classify(s, lv, seg.tail(), marks))
+	long, err := wallsOf(s, lv)
+	if err != nil {
+		return nil, err
+	}
+	sv.marks = withWalls(oneEach(d.classify(s, lv, seg.tail(), marks)), d.classify(s, lv, seg.tail(), measureAll(s, lv, long)))
 	sv.fields = rockFields(likely(sv.marks))
 	return sv, nil
 }

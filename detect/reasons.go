@@ -23,6 +23,9 @@ const (
 func reasonsFor(m MarkRecord, g measured, sloped bool) []string {
 	r := []string{seen(m, g)}
 	r = append(r, gapReasons(m, g)...)
+	if g.wall {
+		r = append(r, fmt.Sprintf("its face goes on over %d rows, dark behind it: a wall, a steep bank or a long hull", g.highlight.rows()))
+	}
 	r = append(r, heightReasons(m, g)...)
 	if g.highlight != nil && g.shadow != nil && g.before < pitBefore && g.behind > pitBehind {
 		r = append(r, "dark before it and bright behind the shadow: this may be a pit, not a thing that stands up")

@@ -104,6 +104,7 @@ type MarkRecord struct {
 	Axis       *Axis              `json:"axis,omitempty"` // the highlight's long axis
 	// AxisDeg is its bearing over the ground, degrees true, 0 to 180; nil unless long and its scale and course are known.
 	AxisDeg   *features.Measured `json:"axis_deg,omitempty"`
+	LongFace  bool               `json:"long_face,omitempty"`  // a face with dark behind it was followed along the track: a wall or a bank
 	Evidence  map[string]float64 `json:"evidence,omitempty"`   // the numbers the classifier weighed, by the model's names for them
 	Time      *time.Time         `json:"time,omitempty"`       // UTC, when the mark's middle row was recorded
 	CourseDeg *float64           `json:"course_deg,omitempty"` // course over ground at that time, degrees true

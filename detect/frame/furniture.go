@@ -6,6 +6,7 @@ import (
 
 	"shadowgap/detect/palette"
 	"shadowgap/detect/pixels"
+	"shadowgap/detect/strength"
 	"shadowgap/features"
 )
 
@@ -43,7 +44,7 @@ func write(px *pixels.Picture, pal *palette.Palette, pan *Panel, arena *features
 	}
 	pan.Echo = g
 	pan.Valid = arena.Mask(len(g.V))
-	pal.Read(px, r, g, pan.Valid)
+	strength.Read(px, pal, r, g, pan.Valid)
 	return nil
 }
 

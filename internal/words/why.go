@@ -13,6 +13,9 @@ import (
 // Why tells what speaks for the reading of a mark, its numbers rounded to their errors, and what placing it had to assume.
 func Why(m *detect.MarkRecord, u units.Lengths) []string {
 	out := nonEmpty(echo(m, u), gap(m, u))
+	if m.LongFace {
+		out = append(out, "its face goes on over "+Count(m.Rows[1]-m.Rows[0], "row")+", dark behind it: a wall, a steep bank or a long hull")
+	}
 	if m.HeightM != nil && m.Class != detect.SuspendedTarget {
 		out = append(out, "its top stands "+Length(*m.HeightM, u)+" over the bottom, from where the shadow ends")
 	}

@@ -137,6 +137,10 @@ func TestWhyIsPlain(t *testing.T) {
 			}
 		}
 	}
+	long := detect.MarkRecord{Class: detect.RaisedStructure, LongFace: true, Rows: [2]int{10, 250}}
+	if why := strings.Join(Why(&long, units.Metres), "; "); !strings.Contains(why, "over 240 rows, dark behind it") {
+		t.Errorf("a long face is told as %q", why)
+	}
 	all := strings.Join(Why(&r, units.Metres), "; ")
 	if !strings.Contains(all, "position: the boat lay still") || !strings.Contains(all, "21 other echoes") {
 		t.Errorf("what placing it assumed, or what else is there, is lost: %s", all)

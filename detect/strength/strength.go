@@ -1,18 +1,20 @@
-package palette
+// Package strength reads how strong echoes are out of a picture.
+package strength
 
 import (
 	"image"
 
+	"shadowgap/detect/palette"
 	"shadowgap/detect/pixels"
 	"shadowgap/features"
 )
 
 // Read turns every pixel in a box of a picture into echo strength, 0 to 1, in one pass, and marks in valid, rows × columns of echo, the
 // colours that are on the palette by 1 and all others by 0. Echo is as large as the box.
-func (p *Palette) Read(px *pixels.Picture, box image.Rectangle, echo *features.Grid, valid []uint8) {
+func Read(px *pixels.Picture, p *palette.Palette, box image.Rectangle, echo *features.Grid, valid []uint8) {
 	clear(valid)
 	if p.Grey() && px.Deep() {
-		p.readDeep(px, box, echo, valid)
+		readDeep(px, p, box, echo, valid)
 		return
 	}
 	buf := make([]uint32, echo.Cols)
@@ -28,7 +30,7 @@ func (p *Palette) Read(px *pixels.Picture, box image.Rectangle, echo *features.G
 }
 
 // readDeep is Read of a grey picture of more than eight bits.
-func (p *Palette) readDeep(px *pixels.Picture, box image.Rectangle, echo *features.Grid, valid []uint8) {
+func readDeep(px *pixels.Picture, p *palette.Palette, box image.Rectangle, echo *features.Grid, valid []uint8) {
 	shift := uint(0)
 	if px.Grey {
 		shift = px.UnusedBits()
