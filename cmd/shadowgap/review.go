@@ -170,6 +170,9 @@ func (r reviewCmd) take(con *console, store *runstore.Store) error {
 	for _, s := range taken.Skipped {
 		fmt.Fprintln(con.err, "left out:", s)
 	}
+	if n := len(taken.Skipped); n > 0 && taken.Added+taken.Known == 0 {
+		return usage("--take %s: none of its %s is on what this run holds", r.Take, count(n, "decision"))
+	}
 	fmt.Fprintf(con.out, "%s new, %d known already, %d left out\n", count(taken.Added, "decision"), taken.Known, len(taken.Skipped))
 	_, err = writeRun(con.ctx, store, overlay.Units(r.Units), false)
 	return err

@@ -80,6 +80,18 @@ func TestPrintedPagesFollowTheReview(t *testing.T) {
 	}
 }
 
+// Decisions on another run leave this one as it is, and whoever took them in hears it.
+func TestTakeOfAnotherRunsDecisions(t *testing.T) {
+	run := filepath.Join(t.TempDir(), "run")
+	mustRun(t, "triage", filepath.Join("..", "..", "testdata", "demo", "captures", "scan_20250614_065217.png"), "--out", run, "--pictures", "none")
+	file := filepath.Join(t.TempDir(), "decisions.json")
+	write(t, file, []byte(`{"schema":1,"decisions":[{"id":"`+newID()+`","at":"2025-06-02T09:00:00Z","action":"accept","capture":"x.png","mark":"y"}]}`))
+	code, _, stderr := shadowgap(t, "review", run, "--take", file)
+	if code != exitUsage || !strings.Contains(stderr, "none of its 1 decision is on what this run holds") {
+		t.Errorf("status %d: %s", code, stderr)
+	}
+}
+
 // The page of a demo says how to triage its captures again: with their manifest, which alone knows their ranges.
 func TestDemoKeepsTheCommandThatMadeIt(t *testing.T) {
 	dir := filepath.Join(t.TempDir(), "demo")

@@ -169,25 +169,50 @@ func (f *finder) sight() {
 	for _, s := range survey.Merge(records) {
 		f.sightings = append(f.sightings, f.merged(s))
 	}
-	for i := range records {
-		if records[i].Sighting == nil {
-			f.sightings = append(f.sightings, f.single(&records[i]))
-		}
-	}
+	f.sightings = append(f.sightings, f.singles(records)...)
 	slices.SortFunc(f.sightings, func(a, b Sighting) int {
 		return cmp.Or(cmp.Compare(b.Score, a.Score), cmp.Compare(b.Odds[b.Class], a.Odds[a.Class]), cmp.Compare(a.ID, b.ID))
 	})
 }
 
-// single is a thing that one mark shows.
-func (f *finder) single(m *detect.MarkRecord) Sighting {
-	member := survey.Member{Capture: m.Capture, Mark: m.Mark, Side: m.Side}
-	s := Sighting{
-		ID: survey.SightingID([]survey.Member{member}), Class: m.Class, Odds: m.Odds, Members: []survey.Member{member}, Looks: 1,
-		Position: m.Position, HeightM: m.HeightM, OffBottomM: m.OffBottomM,
+// singles are the things that one mark shows, or the same mark of a picture that is there more than once, byte for byte.
+func (f *finder) singles(records []detect.MarkRecord) []Sighting {
+	type look struct {
+		sha256 string
+		panel  int
+		side   detect.Side
+		box    detect.Box
 	}
-	f.finish(&s, nil)
-	return s
+	var same [][]*detect.MarkRecord
+	seen := map[look]int{}
+	for i := range records {
+		m := &records[i]
+		if m.Sighting != nil {
+			continue
+		}
+		at := look{m.SHA256, m.Panel, m.Side, m.Box}
+		if k, again := seen[at]; again && m.SHA256 != "" && m.Capture != same[k][0].Capture {
+			same[k] = append(same[k], m)
+			continue
+		}
+		seen[at], same = len(same), append(same, []*detect.MarkRecord{m})
+	}
+	out := make([]Sighting, 0, len(same))
+	for _, ms := range same {
+		s := Sighting{Looks: 1}
+		lead := ms[0]
+		for _, m := range ms {
+			s.Members = append(s.Members, survey.Member{Capture: m.Capture, Mark: m.Mark, Side: m.Side})
+			if k := f.byKey[keyOf(m.Capture, m.Mark)]; k.Verdict != decided.Open || k.Changed {
+				lead = m // what a person said of one holds for all
+			}
+		}
+		s.ID = survey.SightingID(s.Members[:1])
+		s.Class, s.Odds, s.Position, s.HeightM, s.OffBottomM = lead.Class, lead.Odds, lead.Position, lead.HeightM, lead.OffBottomM
+		f.finish(&s, nil)
+		out = append(out, s)
+	}
+	return out
 }
 
 // merged is a thing that several marks show.

@@ -183,3 +183,30 @@ func TestMergedTargetsCountOnce(t *testing.T) {
 		t.Errorf("%d things, %d places, %d targets: want 6, 1 and 3", len(a.Sightings), len(a.Places), a.Places[0].Targets)
 	}
 }
+
+// A picture that is there twice, byte for byte, shows its things once, and what a person says of one of them holds for both.
+func TestCopiesShowTheirThingsOnce(t *testing.T) {
+	copied := func(name, sum, id string, class detect.Class, x int) decided.Mark {
+		k := look(name, id, class, 0.9, 0)
+		k.SHA256, k.Box = sum, detect.Box{X: x, Y: 10, W: 9, H: 9}
+		return k
+	}
+	marks := []decided.Mark{
+		copied("a.png", "1", "fish", detect.SuspendedTarget, 50), copied("a.png", "1", "stone", detect.BottomObject, 90),
+		copied("b.png", "1", "fish", detect.SuspendedTarget, 50), copied("b.png", "1", "stone", detect.BottomObject, 90),
+		copied("c.png", "2", "other", detect.BottomObject, 50),
+	}
+	marks[2].Verdict = decided.Accepted
+	caps := []detect.CaptureRecord{capture("a.png"), capture("b.png"), capture("c.png")}
+	a := Find(caps, marks, Options{})
+	if len(a.Sightings) != 3 || len(a.Places) != 2 {
+		t.Fatalf("%d things at %d places, want 3 at 2", len(a.Sightings), len(a.Places))
+	}
+	fish := a.Sightings[0]
+	if len(fish.Members) != 2 || fish.Decision != decided.Accepted || fish.Odds[detect.SuspendedTarget] < 0.97 || fish.Looks != 1 {
+		t.Errorf("%+v", fish)
+	}
+	if p := a.Places[0]; p.Targets != 1 || len(p.Captures) != 2 {
+		t.Errorf("%d targets on %v", p.Targets, p.Captures)
+	}
+}

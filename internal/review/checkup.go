@@ -166,7 +166,7 @@ var plainWord = regexp.MustCompile(`^[A-Za-z0-9_@%+=:,./-]+$`)
 func seldom(copies, otherwise []int, all, read int, again string) (checks []Check) {
 	if len(copies) > 0 {
 		checks = append(checks, Check{What: "A picture of its own", Captures: copies, Of: all,
-			Cost: "These files are copies of others, byte for byte: what is in them is listed twice.",
+			Cost: "These files are copies of others, byte for byte: places show what is in them once, tables of marks list it twice.",
 			Mend: "Take the copies out of the folder and look through it again in another run."})
 	}
 	if len(otherwise) > 0 {
