@@ -143,7 +143,8 @@ func (m *wallMap) fill(s *swath, into []float32, r int) {
 // brightest is the strongest echo of a face that ends at a cell.
 func (m *wallMap) brightest(r, k int) float64 {
 	row, most := m.echo.Row(r), float32(0)
-	for _, v := range row[max(m.edge[r], k-wallFace):min(len(row), k+wallGuard)] {
+	to := min(len(row), k+wallGuard)
+	for _, v := range row[min(max(m.edge[r], k-wallFace), to):to] { // nothing where a path leads through water
 		most = max(most, v)
 	}
 	return float64(most)
@@ -232,8 +233,8 @@ func (m *wallMap) candidate(lv *leveled, path, ends []int, r0 int) candidate {
 			from--
 		}
 		for r := (r0 + i) * m.dr; r < (r0+i+1)*m.dr; r++ {
-			face = append(face, features.PixelRun{Row: r, Col0: min(from, k-1) * m.dk, Col1: (k + 1) * m.dk})
-			dark = append(dark, features.PixelRun{Row: r, Col0: (k + 1) * m.dk, Col1: max(ends[i], k+2) * m.dk})
+			face = append(face, features.PixelRun{Row: r, Col0: max(0, min(from, k-1)) * m.dk, Col1: min(k+1, len(row)) * m.dk})
+			dark = append(dark, features.PixelRun{Row: r, Col0: min(k+1, len(row)) * m.dk, Col1: min(max(ends[i], k+2), len(row)) * m.dk})
 		}
 	}
 	h, s := patchOf(lv, face), patchOf(lv, dark)
@@ -251,7 +252,7 @@ func patchOf(lv *leveled, runs []features.PixelRun) patch {
 		}
 		p.area += run.Col1 - run.Col0
 	}
-	p.mean = sum / float64(p.area)
+	p.mean = sum / math.Max(1, float64(p.area))
 	return p
 }
 

@@ -121,3 +121,49 @@ func TestWallIsOneMark(t *testing.T) {
 		}
 	}
 }
+
+// Sides of every size, down to ones that hold no wall at all, and with a first return anywhere, are looked through without harm.
+func TestWallsOfOddSides(t *testing.T) {
+	rng := seeded(11)
+	for range 400 {
+		rows, cols := 8+rng.IntN(500), 8+rng.IntN(900)
+		g := newGrid(t, rows, cols)
+		step := rng.IntN(cols)
+		for r := range rows {
+			for k := range cols {
+				if k < step {
+					g.Row(r)[k] = clip01(0.3 * rayleigh(rng))
+				}
+			}
+		}
+		valid := allValid(g)
+		for range rng.IntN(4) {
+			for r, k := rng.IntN(rows), rng.IntN(cols); r < rows; r++ {
+				clear(valid[r*cols+k/2 : r*cols+k])
+			}
+		}
+		lv := &leveled{q: g, edge: make([]int, rows)}
+		for r := range lv.edge {
+			lv.edge[r] = rng.IntN(cols + 1)
+		}
+		s := &swath{side: Starboard, echo: g, valid: valid, nearX: make([]float64, rows), panelW: cols, hasZero: true}
+		found, err := wallsOf(s, lv)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, c := range found {
+			for _, p := range []*patch{c.highlight, c.shadow} {
+				if p.r0 < 0 || p.r1 > rows || p.k0 < 0 || p.k1 > cols || p.area < 0 {
+					t.Errorf("%d × %d: %+v lies outside", rows, cols, p.span)
+				}
+			}
+		}
+	}
+	m := &wallMap{dr: 1, dk: 1, edge: make([]int, 3), echo: newGrid(t, 3, 20)}
+	lv := &leveled{q: newGrid(t, 3, 20)}
+	for _, path := range [][]int{{0, 0, 0}, {19, 19, 19}} { // no evidence leads there, and none must
+		if c := m.candidate(lv, path, []int{20, 20, 20}, 0); c.highlight.k1 > 20 || c.shadow.k1 > 20 || c.highlight.k0 < 0 {
+			t.Errorf("a path along column %d makes %+v and %+v", path[0], c.highlight.span, c.shadow.span)
+		}
+	}
+}
