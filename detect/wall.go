@@ -144,7 +144,7 @@ func (m *wallMap) fill(s *swath, into []float32, r int) {
 func (m *wallMap) brightest(r, k int) float64 {
 	row, most := m.echo.Row(r), float32(0)
 	to := min(len(row), k+wallGuard)
-	for _, v := range row[min(max(m.edge[r], k-wallFace), to):to] { // nothing where a path leads through water
+	for _, v := range row[min(max(m.edge[r], k-wallFace), to):to] { // none where a path leads through water
 		most = max(most, v)
 	}
 	return float64(most)

@@ -2,6 +2,7 @@ package main
 
 import (
 	"bytes"
+	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
@@ -83,9 +84,11 @@ func TestPrintedPagesFollowTheReview(t *testing.T) {
 // Decisions on another run leave this one as it is, and whoever took them in hears it.
 func TestTakeOfAnotherRunsDecisions(t *testing.T) {
 	run := filepath.Join(t.TempDir(), "run")
-	mustRun(t, "triage", filepath.Join("..", "..", "testdata", "demo", "captures", "scan_20250614_065217.png"), "--out", run, "--pictures", "none")
+	capture := filepath.Join("..", "..", "testdata", "demo", "captures", "scan_20250614_065217.png")
+	mustRun(t, "triage", capture, "--out", run, "--pictures", "none")
 	file := filepath.Join(t.TempDir(), "decisions.json")
-	write(t, file, []byte(`{"schema":1,"decisions":[{"id":"`+newID()+`","at":"2025-06-02T09:00:00Z","action":"accept","capture":"x.png","mark":"y"}]}`))
+	const other = `{"schema":1,"decisions":[{"id":"%s","at":"2025-06-02T09:00:00Z","action":"accept","capture":"x.png","mark":"y"}]}`
+	write(t, file, fmt.Appendf(nil, other, newID()))
 	code, _, stderr := shadowgap(t, "review", run, "--take", file)
 	if code != exitUsage || !strings.Contains(stderr, "none of its 1 decision is on what this run holds") {
 		t.Errorf("status %d: %s", code, stderr)
