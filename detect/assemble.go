@@ -218,7 +218,7 @@ func (v *view) metres(rec *MarkRecord, m measured, s *sideView, mid int, scale f
 	if g, err := features.GroundRange(at, alt); err == nil {
 		rec.GroundM = &g
 	}
-	if m.shadow == nil || m.highlight == nil {
+	if m.shadow == nil || m.highlight == nil || m.wall { // leveling has taken out what tells where a wall's shadow ends
 		return
 	}
 	l := lie{m, s, h, rec.Odds}

@@ -91,7 +91,7 @@ func measure(lv *leveled, c candidate) measured {
 			m.near, m.far = near, near
 		}
 	}
-	if c.highlight != nil && c.shadow != nil {
+	if c.highlight != nil && c.shadow != nil && !c.wall { // a wall's dark begins where its face ends
 		m.gap, m.between = gapOf(lv, m)
 		m.dark = stretchOf(lv, *m.highlight, *m.shadow, m.depth, m.far.Value)
 	}

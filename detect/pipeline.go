@@ -72,12 +72,13 @@ type view struct {
 
 // ShowsOtherwise is what a panel shows otherwise than was set by hand: "" where it does not, or nothing was set.
 func (p PanelRecord) ShowsOtherwise() string {
+	var said []string
 	for _, n := range p.Notes {
-		if said, ok := strings.CutPrefix(n, frame.ByHand); ok {
-			return said
+		if against, ok := strings.CutPrefix(n, frame.ByHand); ok {
+			said = append(said, against)
 		}
 	}
-	return ""
+	return strings.Join(said, "; and ")
 }
 
 // noteCopy is said of a panel in which nothing is looked for: what it holds is found in the larger one, and counts once.

@@ -3,6 +3,7 @@ package detect
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"shadowgap/features"
 )
@@ -11,7 +12,7 @@ import (
 // row by row: what parts it into pieces, or takes the dark behind it for far bottom that grows dim, loses what any eye sees first. The
 // limits were set on half A's walls, read by a finder that had not seen them, on 310 developing scenes and on 90 of another hand.
 const (
-	wallCells   = 320  // cells at most along the track and along range in which faces are followed
+	wallCells   = 320  // cells along the track and along range in which faces are followed, up to twice as many
 	wallFace    = 4    // cells before an edge over which its face is averaged
 	wallGuard   = 2    // cells after it that are left out, where face and dark blend
 	wallBehind  = 16   // part of the side, one of so many, over which the dark behind is averaged
@@ -48,7 +49,8 @@ func wallOdds() Odds {
 type wallMap struct {
 	echo     *features.Grid // rows × range cells, averaged over three rows
 	edge     []int          // per row of cells, the first cell of bottom
-	dr, dk   int            // rows and range pixels in a cell
+	of       *features.Grid // the side's own echo
+	dr, dk   int            // its rows and range pixels in a cell; what is left over at its ends belongs to the last
 	behind   int            // cells
 	evidence *features.Grid // that a face ends before a cell
 	usual    float64        // echo strength that bottom usually has there
@@ -71,7 +73,7 @@ func wallsOf(s *swath, lv *leveled) ([]candidate, error) {
 			break
 		}
 		if ends, ok := m.isWall(path, r0, r1); ok {
-			out = append(out, m.candidate(lv, path[r0:r1], ends, r0))
+			out = append(out, m.candidate(path[r0:r1], ends, r0))
 		}
 		m.clear(path, r0, r1)
 	}
@@ -81,7 +83,7 @@ func wallsOf(s *swath, lv *leveled) ([]candidate, error) {
 // newWallMap averages the echo in cells and weighs each for a face's end; nil where a side is too small or shows next to nothing.
 func newWallMap(s *swath, lv *leveled) (*wallMap, error) {
 	rows, cols := s.echo.Rows, s.echo.Cols
-	m := &wallMap{dr: max(1, rows/wallCells), dk: max(1, cols/wallCells)}
+	m := &wallMap{of: s.echo, dr: max(1, rows/wallCells), dk: max(1, cols/wallCells)}
 	nr, nk := rows/m.dr, cols/m.dk
 	m.behind = max(6, nk/wallBehind)
 	if nr < wallLeast || nk < 4*m.behind {
@@ -223,8 +225,16 @@ func (m *wallMap) isWall(path []int, r0, r1 int) (ends []int, ok bool) {
 		least(even) >= wallEven && least(sure) >= wallWeak
 }
 
-// candidate is a wall whose face ends at the cells of path and whose dark at those of ends, from row of cells r0 on.
-func (m *wallMap) candidate(lv *leveled, path, ends []int, r0 int) candidate {
+// candidate is a wall whose face ends at the cells of path and whose dark at those of ends, from row of cells r0 on. Leveling takes out
+// what goes on along the track, so its strengths are those of the echo itself, over what bottom usually has.
+func (m *wallMap) candidate(path, ends []int, r0 int) candidate {
+	nr, nk := m.echo.Rows, m.echo.Cols
+	column := func(k int) int {
+		if k >= nk {
+			return m.of.Cols
+		}
+		return max(0, k) * m.dk
+	}
 	var face, dark []features.PixelRun
 	for i, k := range path {
 		row := m.echo.Row(r0 + i)
@@ -232,27 +242,31 @@ func (m *wallMap) candidate(lv *leveled, path, ends []int, r0 int) candidate {
 		for from > m.edge[r0+i] && float64(row[from-1]) > bright/2 && k-from < 2*wallFace {
 			from--
 		}
-		for r := (r0 + i) * m.dr; r < (r0+i+1)*m.dr; r++ {
-			face = append(face, features.PixelRun{Row: r, Col0: max(0, min(from, k-1)) * m.dk, Col1: min(k+1, len(row)) * m.dk})
-			dark = append(dark, features.PixelRun{Row: r, Col0: min(k+1, len(row)) * m.dk, Col1: min(max(ends[i], k+2), len(row)) * m.dk})
+		last := (r0 + i + 1) * m.dr
+		if r0+i+1 == nr {
+			last = m.of.Rows
+		}
+		for r := (r0 + i) * m.dr; r < last; r++ {
+			face = append(face, features.PixelRun{Row: r, Col0: column(min(from, k-1)), Col1: column(k + 1)})
+			dark = append(dark, features.PixelRun{Row: r, Col0: column(k + 1), Col1: column(max(ends[i], k+2))})
 		}
 	}
-	h, s := patchOf(lv, face), patchOf(lv, dark)
+	h, s := m.patchOf(face), m.patchOf(dark)
 	return candidate{highlight: &h, shadow: &s, wall: true, overlap: 1}
 }
 
 // patchOf is the patch of some runs of pixels, one a row and in order.
-func patchOf(lv *leveled, runs []features.PixelRun) patch {
+func (m *wallMap) patchOf(runs []features.PixelRun) patch {
 	p := patch{runs: runs, span: span{runs[0].Row, runs[len(runs)-1].Row + 1, runs[0].Col0, runs[0].Col1}}
 	sum := 0.0
 	for _, run := range runs {
 		p.k0, p.k1 = min(p.k0, run.Col0), max(p.k1, run.Col1)
-		for _, v := range lv.q.Row(run.Row)[run.Col0:run.Col1] {
+		for _, v := range m.of.Row(run.Row)[run.Col0:run.Col1] {
 			sum += float64(v)
 		}
 		p.area += run.Col1 - run.Col0
 	}
-	p.mean = sum / math.Max(1, float64(p.area))
+	p.mean = sum / math.Max(1, float64(p.area)) / math.Max(m.usual, wallFloor)
 	return p
 }
 
@@ -268,46 +282,41 @@ func (m *wallMap) clear(path []int, r0, r1 int) {
 // What of other marks a wall takes in.
 const (
 	sameWall  = 0.5 // intersection over union from which another mark has told the wall already
-	wallPiece = 0.6 // part of the box of something that stands up, in the wall's own, from which it is a piece of it
-	onFace    = 0.5 // the same of anything, in rows and columns of the face itself
+	wallPiece = 0.6 // part of the box of something that stands up, on the face and in the dark behind it, from which it is a piece of the wall
+	onFace    = 0.5 // the same of anything, on the face alone
 	facePad   = 6   // range pixels beside a face that belong to it
 )
 
-// withWalls adds walls to the marks of a side: unless one has told a wall already, and without those that tell pieces of one.
+// withWalls adds walls to the other marks of a side: unless one has told a wall already, and without those that tell pieces of one.
 func withWalls(ms, walls []measured) []measured {
+	var told []measured
 	for _, w := range walls {
-		told := false
-		for _, m := range ms {
-			told = told || m.highlight != nil && m.odds.Something() && m.highlight.overlap(w.highlight.span) >= sameWall
-		}
-		if told {
+		if slices.ContainsFunc(ms, func(m measured) bool {
+			return m.highlight != nil && m.odds.Something() && m.highlight.overlap(w.highlight.span) >= sameWall
+		}) {
 			continue
 		}
-		var out []measured
-		for _, m := range ms {
-			if m.highlight == nil || !m.odds.Something() || !w.takesIn(&m) {
-				out = append(out, m)
-			}
-		}
-		ms = append(out, w)
+		ms = slices.DeleteFunc(slices.Clone(ms), func(m measured) bool {
+			return m.highlight != nil && m.odds.Something() && w.takesIn(&m)
+		})
+		told = append(told, w)
 	}
-	return ms
+	return append(ms, told...)
 }
 
 // takesIn tells whether a mark is a piece of a wall.
 func (m *measured) takesIn(o *measured) bool {
 	h := o.highlight.span
-	if top, _ := o.odds.topTwo(); top == RaisedStructure && h.shareIn(m.highlight.span) >= wallPiece {
-		return true
-	}
-	on := 0
-	for _, run := range m.highlight.runs {
+	face, all := 0, 0
+	for i, run := range m.highlight.runs {
 		if run.Row < h.r0 || run.Row >= h.r1 {
 			continue
 		}
-		if common := min(h.k1, run.Col1+facePad) - max(h.k0, run.Col0-facePad); float64(common) >= onFace*float64(h.cols()) {
-			on++
-		}
+		from, to := run.Col0-facePad, run.Col1+facePad
+		face += max(0, min(h.k1, to)-max(h.k0, from))
+		all += max(0, min(h.k1, max(to, m.shadow.runs[i].Col1))-max(h.k0, from))
 	}
-	return float64(on) >= onFace*float64(h.rows())
+	area := float64(h.rows() * h.cols())
+	top, _ := o.odds.topTwo()
+	return float64(face) >= onFace*area || top == RaisedStructure && float64(all) >= wallPiece*area
 }

@@ -2,6 +2,7 @@ package detect
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 )
 
@@ -100,7 +101,11 @@ func TestWallIsOneMark(t *testing.T) {
 		face.runs[i].Col0, face.runs[i].Col1 = 150+i/2, 158+i/2
 	}
 	face.k0, face.k1 = 150, 258
-	wall := measured{candidate: candidate{highlight: &face, wall: true}, odds: wallOdds()}
+	dark := rect(100, 300, 0, 0)
+	for i := range dark.runs {
+		dark.runs[i].Col0, dark.runs[i].Col1 = 158+i/2, 400
+	}
+	wall := measured{candidate: candidate{highlight: &face, shadow: &dark, wall: true}, odds: wallOdds()}
 	for _, tt := range []struct {
 		name string
 		mark measured
@@ -109,6 +114,7 @@ func TestWallIsOneMark(t *testing.T) {
 		{"a stone on its face", told(BottomObject, span{200, 212, 198, 210}), 1},
 		{"a stone before it", told(BottomObject, span{250, 262, 160, 172}), 2},
 		{"a stone elsewhere", told(BottomObject, span{20, 32, 160, 172}), 2},
+		{"a frame before it", told(RaisedStructure, span{250, 270, 160, 180}), 2},
 		{"a piece that stands up", told(RaisedStructure, span{100, 180, 150, 200}), 1},
 		{"the wall, told already", told(RaisedStructure, span{100, 290, 150, 250}), 1},
 	} {
@@ -116,37 +122,45 @@ func TestWallIsOneMark(t *testing.T) {
 		if len(got) != tt.want {
 			t.Errorf("%s: %d marks, want %d", tt.name, len(got), tt.want)
 		}
+		if both := withWalls([]measured{tt.mark}, []measured{wall, wall}); len(both) > len(got)+1 || len(both) < len(got) {
+			t.Errorf("%s: two walls make %d marks of %d", tt.name, len(both), len(got))
+		}
 		if kept := !got[len(got)-1].wall; kept != (tt.name == "the wall, told already") {
 			t.Errorf("%s: the last mark is the wall: %v", tt.name, !kept)
 		}
 	}
 }
 
+// oddSide is a side of any size with a first return anywhere, furniture over it, and nothing beyond some range.
+func oddSide(t *testing.T, rng *rand.Rand) (*swath, *leveled) {
+	t.Helper()
+	rows, cols := 8+rng.IntN(500), 8+rng.IntN(900)
+	g := newGrid(t, rows, cols)
+	step := rng.IntN(cols)
+	for r := range rows {
+		for k := range step {
+			g.Row(r)[k] = clip01(0.3 * rayleigh(rng))
+		}
+	}
+	valid := allValid(g)
+	for range rng.IntN(4) {
+		for r, k := rng.IntN(rows), rng.IntN(cols); r < rows; r++ {
+			clear(valid[r*cols+k/2 : r*cols+k])
+		}
+	}
+	lv := &leveled{q: g, edge: make([]int, rows)}
+	for r := range lv.edge {
+		lv.edge[r] = rng.IntN(cols + 1)
+	}
+	return &swath{side: Starboard, echo: g, valid: valid, nearX: make([]float64, rows), panelW: cols, hasZero: true}, lv
+}
+
 // Sides of every size, down to ones that hold no wall at all, and with a first return anywhere, are looked through without harm.
 func TestWallsOfOddSides(t *testing.T) {
 	rng := seeded(11)
 	for range 400 {
-		rows, cols := 8+rng.IntN(500), 8+rng.IntN(900)
-		g := newGrid(t, rows, cols)
-		step := rng.IntN(cols)
-		for r := range rows {
-			for k := range cols {
-				if k < step {
-					g.Row(r)[k] = clip01(0.3 * rayleigh(rng))
-				}
-			}
-		}
-		valid := allValid(g)
-		for range rng.IntN(4) {
-			for r, k := rng.IntN(rows), rng.IntN(cols); r < rows; r++ {
-				clear(valid[r*cols+k/2 : r*cols+k])
-			}
-		}
-		lv := &leveled{q: g, edge: make([]int, rows)}
-		for r := range lv.edge {
-			lv.edge[r] = rng.IntN(cols + 1)
-		}
-		s := &swath{side: Starboard, echo: g, valid: valid, nearX: make([]float64, rows), panelW: cols, hasZero: true}
+		s, lv := oddSide(t, rng)
+		rows, cols := s.echo.Rows, s.echo.Cols
 		found, err := wallsOf(s, lv)
 		if err != nil {
 			t.Fatal(err)
@@ -159,10 +173,9 @@ func TestWallsOfOddSides(t *testing.T) {
 			}
 		}
 	}
-	m := &wallMap{dr: 1, dk: 1, edge: make([]int, 3), echo: newGrid(t, 3, 20)}
-	lv := &leveled{q: newGrid(t, 3, 20)}
+	m := &wallMap{of: newGrid(t, 4, 21), dr: 1, dk: 1, edge: make([]int, 3), echo: newGrid(t, 3, 20)}
 	for _, path := range [][]int{{0, 0, 0}, {19, 19, 19}} { // no evidence leads there, and none must
-		if c := m.candidate(lv, path, []int{20, 20, 20}, 0); c.highlight.k1 > 20 || c.shadow.k1 > 20 || c.highlight.k0 < 0 {
+		if c := m.candidate(path, []int{20, 20, 20}, 0); c.highlight.k1 > 21 || c.shadow.k1 != 21 || c.highlight.k0 < 0 || c.shadow.r1 != 4 {
 			t.Errorf("a path along column %d makes %+v and %+v", path[0], c.highlight.span, c.shadow.span)
 		}
 	}

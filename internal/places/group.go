@@ -330,10 +330,15 @@ func newNeighbours(s []Sighting, groupM float64) *neighbours {
 			n.cells[c] = append(n.cells[c], i)
 			continue
 		}
-		c := s[i].Members[0].Capture
+		c := home(&s[i])
 		n.capture[c] = append(n.capture[c], i)
 	}
 	return n
+}
+
+// home is the capture that a thing without a position is at: of copies of one picture the first by name.
+func home(s *Sighting) string {
+	return slices.MinFunc(s.Members, func(a, b survey.Member) int { return strings.Compare(a.Capture, b.Capture) }).Capture
 }
 
 func (n *neighbours) cell(i int) (c [3]int32) {
@@ -355,7 +360,7 @@ func (n *neighbours) gather(in []int, taken []bool) []int {
 		}
 	}
 	if n.of[first].Position == nil {
-		for _, i := range n.capture[n.of[first].Members[0].Capture] {
+		for _, i := range n.capture[home(&n.of[first])] {
 			add(i)
 		}
 	} else {

@@ -175,44 +175,90 @@ func (f *finder) sight() {
 	})
 }
 
-// singles are the things that one mark shows, or the same mark of a picture that is there more than once, byte for byte.
+// spot is where a mark lies in which picture: the same in copies of a picture, byte for byte.
+type spot struct {
+	sha256 string
+	panel  int
+	side   detect.Side
+	box    detect.Box
+}
+
+func spotOf(m *detect.MarkRecord) spot { return spot{m.SHA256, m.Panel, m.Side, m.Box} }
+
+// singles are the things that one mark shows, or the same mark of a picture that is there more than once. What a person said of one of
+// those holds for all.
 func (f *finder) singles(records []detect.MarkRecord) []Sighting {
-	type look struct {
-		sha256 string
-		panel  int
-		side   detect.Side
-		box    detect.Box
+	same := f.copies(records)
+	out := make([]Sighting, 0, len(same))
+	for _, ms := range same {
+		// What was decided comes first, the strongest first, then what has a place.
+		id := survey.SightingID([]survey.Member{{Capture: ms[0].Capture, Mark: ms[0].Mark}})
+		slices.SortStableFunc(ms, func(a, b *detect.MarkRecord) int {
+			return cmp.Or(cmp.Compare(f.weight(b), f.weight(a)), cmp.Compare(placed(b), placed(a)))
+		})
+		lead := ms[0]
+		s := Sighting{ID: id, Looks: 1, Class: lead.Class, Odds: lead.Odds, HeightM: lead.HeightM, OffBottomM: lead.OffBottomM}
+		for _, m := range ms {
+			s.Members = append(s.Members, survey.Member{Capture: m.Capture, Mark: m.Mark, Side: m.Side})
+			s.Position = cmp.Or(s.Position, m.Position)
+			s.HeightM, s.OffBottomM = cmp.Or(s.HeightM, m.HeightM), cmp.Or(s.OffBottomM, m.OffBottomM)
+		}
+		f.finish(&s, nil)
+		for _, m := range ms {
+			s.Time = cmp.Or(s.Time, m.Time)
+		}
+		if s.Decision != decided.Open {
+			s.Open = 0
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// copies are the marks that no sighting has, those that are one mark in copies of a picture together, unless they are placed apart. Without
+// those that nobody decided on where a copy's was rejected.
+func (f *finder) copies(records []detect.MarkRecord) [][]*detect.MarkRecord {
+	rejected := map[spot]bool{}
+	for i := range f.all {
+		if m := &f.all[i]; m.Verdict == decided.Rejected && m.SHA256 != "" {
+			rejected[spotOf(&m.MarkRecord)] = true
+		}
 	}
 	var same [][]*detect.MarkRecord
-	seen := map[look]int{}
+	seen := map[spot]int{}
 	for i := range records {
 		m := &records[i]
-		if m.Sighting != nil {
+		at := spotOf(m)
+		if m.Sighting != nil || rejected[at] && f.weight(m) == 0 {
 			continue
 		}
-		at := look{m.SHA256, m.Panel, m.Side, m.Box}
-		if k, again := seen[at]; again && m.SHA256 != "" && m.Capture != same[k][0].Capture {
+		k, again := seen[at]
+		if again && m.SHA256 != "" && m.Capture != same[k][0].Capture && (m.Position == nil || same[k][0].Position == nil) {
 			same[k] = append(same[k], m)
 			continue
 		}
 		seen[at], same = len(same), append(same, []*detect.MarkRecord{m})
 	}
-	out := make([]Sighting, 0, len(same))
-	for _, ms := range same {
-		s := Sighting{Looks: 1}
-		lead := ms[0]
-		for _, m := range ms {
-			s.Members = append(s.Members, survey.Member{Capture: m.Capture, Mark: m.Mark, Side: m.Side})
-			if k := f.byKey[keyOf(m.Capture, m.Mark)]; k.Verdict != decided.Open || k.Changed {
-				lead = m // what a person said of one holds for all
-			}
-		}
-		s.ID = survey.SightingID(s.Members[:1])
-		s.Class, s.Odds, s.Position, s.HeightM, s.OffBottomM = lead.Class, lead.Odds, lead.Position, lead.HeightM, lead.OffBottomM
-		f.finish(&s, nil)
-		out = append(out, s)
+	return same
+}
+
+// weight is how much a person's word on a mark weighs against one on a copy of it.
+func (f *finder) weight(m *detect.MarkRecord) int {
+	k := f.byKey[keyOf(m.Capture, m.Mark)]
+	switch {
+	case k.ByHand():
+		return 2
+	case k.Verdict != decided.Open:
+		return 1
 	}
-	return out
+	return 0
+}
+
+func placed(m *detect.MarkRecord) int {
+	if m.Position == nil {
+		return 0
+	}
+	return 1
 }
 
 // merged is a thing that several marks show.

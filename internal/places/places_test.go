@@ -203,8 +203,22 @@ func TestCopiesShowTheirThingsOnce(t *testing.T) {
 		t.Fatalf("%d things at %d places, want 3 at 2", len(a.Sightings), len(a.Places))
 	}
 	fish := a.Sightings[0]
-	if len(fish.Members) != 2 || fish.Decision != decided.Accepted || fish.Odds[detect.SuspendedTarget] < 0.97 || fish.Looks != 1 {
+	if len(fish.Members) != 2 || fish.Decision != decided.Accepted || fish.Odds[detect.SuspendedTarget] < 0.97 || fish.Looks != 1 ||
+		fish.Open != 0 {
 		t.Errorf("%+v", fish)
+	}
+	// Rejecting one takes all away; one that is placed places all.
+	marks[2].Verdict = decided.Rejected
+	when := noon
+	marks[3].Position, marks[3].Time = &detect.Position{Lat: 1, Lon: 2, ErrorM: 3}, &when
+	b := Find(caps, marks, Options{})
+	if len(b.Sightings) != 2 {
+		t.Errorf("%d things once a copy's fish is rejected, want 2", len(b.Sightings))
+	}
+	for _, s := range b.Sightings {
+		if s.Members[0].Capture != "c.png" && (s.Position == nil || s.Time == nil || len(s.Members) != 2) {
+			t.Errorf("the stone lost its place: %+v", s)
+		}
 	}
 	if p := a.Places[0]; p.Targets != 1 || len(p.Captures) != 2 {
 		t.Errorf("%d targets on %v", p.Targets, p.Captures)

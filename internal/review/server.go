@@ -134,6 +134,8 @@ type handler struct {
 	marks    []detect.MarkRecord
 	drawn    map[string]drawing // by the name of the picture
 	drawing  sync.Mutex
+	printed  map[string]int // by the name of a printed page, how many decisions it shows
+	printing sync.Mutex
 }
 
 // newHandler makes the handler for a server listening on addr (host:port as bound).
@@ -155,6 +157,7 @@ func newHandler(
 		log: opt.Log, addr: addr, any: opt.AllowRemote,
 		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
 	}
+	h.printed = map[string]int{}
 	h.pictures, h.caps, h.marks, h.drawn = picturesOf(root, caps), caps, marks, drawingsOf(caps, marks)
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
 		h.hosts["localhost:"+port] = true
@@ -333,13 +336,31 @@ func (h *handler) getPicture(folder string) http.HandlerFunc {
 	}
 }
 
+// printAnew makes a printed page that the run has anew, once for each state of its decisions: a viewer may ask for it piece by piece.
+func (h *handler) printAnew(ctx context.Context, name string) error {
+	if _, err := h.root.Stat(name); err != nil || h.print == nil {
+		return nil
+	}
+	ds, err := h.store.All(ctx)
+	if err != nil {
+		return err
+	}
+	h.printing.Lock()
+	defer h.printing.Unlock()
+	if n, done := h.printed[name]; done && n == len(ds) { // decisions are only ever added
+		return nil
+	}
+	if err := h.print(ctx, name); err != nil {
+		return err
+	}
+	h.printed[name] = len(ds)
+	return nil
+}
+
 func (h *handler) getPDF(name string) http.HandlerFunc {
 	return func(w http.ResponseWriter, r *http.Request) {
-		if _, err := h.root.Stat(name); err == nil && h.print != nil {
-			if err := h.print(r.Context(), name); err != nil {
-				h.fail(w, err)
-				return
-			}
+		if err := h.printAnew(r.Context(), name); err != nil {
+			h.log.Warn().Err(err).Str("file", name).Msg("not printed anew: it shows what the run's last export left")
 		}
 		w.Header().Set("Content-Type", "application/pdf")
 		h.file(w, r, name)

@@ -123,6 +123,9 @@ func gap(m *detect.MarkRecord, u units.Lengths) string {
 	}
 	look := ""
 	if m.Class == detect.SuspendedTarget {
+		if m.Evidence["wet"] > 0 && g.Value <= 3.5*g.SD+1 {
+			return "" // before the first echo of the bottom it hangs, wherever a shadow begins
+		}
 		look = "; its look speaks for hanging, so look twice"
 	}
 	switch {

@@ -90,7 +90,7 @@ function fetchAhead() {
 }
 function paintQueue(focus) {
   const host = $('v-queue'), n = queue.steps.length, open = queue.steps.filter((q) => !stepDone(q)), left = open.length;
-  const of = open.reduce((sum, q) => sum + q.things.length, 0);
+  const of = open.reduce((sum, q) => sum + openIn(q).length, 0);
   const order = h('select', { 'aria-label': 'Order', onchange: (e) => { queue.order = e.target.value; remember('shadowgap-order', queue.order); buildQueue(); queue.at = nextOpen(0); paintQueue(false); } },
     ...[['best', 'best first'], ['doubt', 'most doubtful first']].map(([v, t]) => h('option', { value: v, selected: v === queue.order }, t)));
   const also = h('input', { type: 'checkbox', checked: queue.clutter, onchange: (e) => { queue.clutter = e.target.checked; buildQueue(); queue.at = nextOpen(0); paintQueue(false); } });
