@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -57,6 +58,10 @@ func ReadLayouts(ctx context.Context, name string) (Layouts, error) {
 		return out, fmt.Errorf("reading layouts: %w", err)
 	}
 	if err := json.Unmarshal(data, &out); err != nil {
+		var kind *json.UnmarshalTypeError
+		if errors.As(err, &kind) { // whose own words are about Go
+			return out, fmt.Errorf("reading layouts of %s: %q can't be a JSON %s", name, cmp.Or(kind.Field, "the file"), kind.Value)
+		}
 		return out, fmt.Errorf("reading layouts of %s: %w", name, err)
 	}
 	if out.Schema != SchemaVersion {

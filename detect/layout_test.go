@@ -56,6 +56,8 @@ func TestLayoutFaults(t *testing.T) {
 	dir := t.TempDir()
 	for _, tt := range []struct{ name, text, want string }{
 		{"text", "hello", "invalid character"},
+		{"a list", `[1]`, `"the file" can't be a JSON array`},
+		{"a word for a number", `{"schema":1,"layouts":[{"width":"wide","height":100}]}`, `"layouts.width" can't be a JSON string`},
 		{"schema", `{"schema":9}`, "schema 9"},
 		{"outside", `{"schema":1,"layouts":[{"width":100,"height":100,"panel":{"x":50,"y":0,"w":60,"h":10}}]}`, "doesn't lie inside"},
 		{"no such display", `{"schema":1,"layouts":[{"width":100,"height":100,"strong":"loud"}]}`, "neither dark nor bright"},
