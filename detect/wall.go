@@ -36,7 +36,7 @@ const (
 	wallWeak = 1.2 // evidence
 	wallEven = 0.5 // part of the first dozenth of the side behind it that is dark
 
-	walls = 3 // faces at most that are followed on one side
+	mostWalls = 3 // faces at most that are followed on one side
 )
 
 // wallOdds are those of a wall: of 51 told on 700 developing scenes, which set no limit, 45 lie on quays, barges, hulls, ridges and walls
@@ -66,7 +66,7 @@ func wallsOf(s *swath, lv *leveled) ([]candidate, error) {
 		return nil, err
 	}
 	var out []candidate
-	for range walls {
+	for range mostWalls {
 		path := features.BestPath(m.evidence, nil, wallBend, wallCost)
 		r0, r1 := m.longest(path)
 		if r1-r0 < max(wallLeast, int(wallRows*float64(m.echo.Rows))) {

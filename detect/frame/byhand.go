@@ -26,12 +26,15 @@ func (w *window) against(pan *Panel, opt Options) (notes []string) {
 	own := Panel{Echo: pan.Echo}
 	w.trace(&own, Options{})
 	note := func(format string, args ...any) { notes = append(notes, ByHand+fmt.Sprintf(format, args...)) }
-	at := func(p *Panel) float64 { return p.Nadir[len(p.Nadir)/2] + float64(w.box.Min.X) }
+	at := 0.0 // the nadir that the map shows
+	if own.Nadir != nil {
+		at = own.Nadir[len(own.Nadir)/2] + float64(w.box.Min.X)
+	}
 	switch {
-	case own.Nadir != nil && opt.NadirX > 0 && math.Abs(at(&own)-opt.NadirX) > nadirApart*float64(w.box.Dx()):
-		note("the nadir at column %.0f, where it shows one at %.0f; depths, heights and distances count from the one set", opt.NadirX, at(&own))
+	case own.Nadir != nil && opt.NadirX > 0 && math.Abs(at-opt.NadirX) > nadirApart*float64(w.box.Dx()):
+		note("the nadir at column %.0f, where it shows one at %.0f; depths, heights and distances count from the one set", opt.NadirX, at)
 	case own.Nadir != nil && opt.NadirX == 0 && opt.Side != "":
-		note("%s alone, where it shows both sides, parted at column %.0f", opt.Side, at(&own))
+		note("%s alone, where it shows both sides, parted at column %.0f", opt.Side, at)
 	case own.Nadir == nil && opt.Side != "" && opt.Side != own.Side && own.SideSure > surelySide:
 		note("%s, where it shows %s", opt.Side, own.Side)
 	}

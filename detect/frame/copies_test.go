@@ -115,33 +115,28 @@ func TestPalettesPartPanels(t *testing.T) {
 	}
 }
 
-// What is read as side-scan in a photograph as it is, is not refused because it is less surely that once it is stood upright.
-func TestUnsureOnceUpright(t *testing.T) {
+// Captures that were refused though they are surely side-scan.
+func TestSurelySideScan(t *testing.T) {
 	if testing.Short() {
-		t.Skip("renders a capture")
+		t.Skip("renders captures")
 	}
-	c, img := shown(t, scene.Wide(160118))
-	p, why := find(t, img)
-	if len(p) == 0 {
-		t.Fatalf("no panel: %s", why)
-	}
-	if box := inPicture(&p[0]); overlap(box, c.Label.Panel.Rect()) < 0.8 {
-		t.Errorf("panel %v, want %v", box, c.Label.Panel.Rect())
-	}
-}
-
-// A record whose sides grow dark long before their ends is surely side-scan, though many of its cells are sure of nothing.
-func TestDarkFarEnds(t *testing.T) {
-	if testing.Short() {
-		t.Skip("renders a capture")
-	}
-	c, img := shown(t, scene.Wide(140633))
-	p, why := find(t, img)
-	if len(p) == 0 {
-		t.Fatalf("no panel: %s", why)
-	}
-	if box := inPicture(&p[0]); overlap(box, c.Label.Panel.Rect()) < 0.95 {
-		t.Errorf("panel %v, want %v", box, c.Label.Panel.Rect())
+	for _, tt := range []struct {
+		name  string
+		seed  int64
+		least float64 // overlap with its panel
+	}{
+		{"a photograph that is less surely side-scan once it is stood upright", 160118, 0.8},
+		{"a record that grows dark long before its ends, where many cells are sure of nothing", 140633, 0.95},
+	} {
+		c, img := shown(t, scene.Wide(tt.seed))
+		p, why := find(t, img)
+		if len(p) == 0 {
+			t.Errorf("%s: no panel: %s", tt.name, why)
+			continue
+		}
+		if box := inPicture(&p[0]); overlap(box, c.Label.Panel.Rect()) < tt.least {
+			t.Errorf("%s: panel %v, want %v", tt.name, box, c.Label.Panel.Rect())
+		}
 	}
 }
 

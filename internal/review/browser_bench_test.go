@@ -54,6 +54,9 @@ func clock(b *testing.B, ctx context.Context, promise string) {
 		before = after
 	})
 	slices.Sort(all)
+	if slices.Max(page) <= 0 {
+		b.Error("the browser counted nothing")
+	}
 	b.ReportMetric(all[len(all)*95/100], "ms-95th")
 	b.ReportMetric(slices.Max(page), "page-ms-most")
 	b.ReportMetric(0, "ns/op")

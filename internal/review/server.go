@@ -155,9 +155,8 @@ func newHandler(
 	h := &handler{
 		store: store, index: NewIndex(caps, marks), pages: pages, root: root, dir: opt.RunDir, write: opt.Export, print: opt.Print,
 		log: opt.Log, addr: addr, any: opt.AllowRemote,
-		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(),
+		token: base64.RawURLEncoding.EncodeToString(b[:]), hosts: map[string]bool{addr: true}, mux: http.NewServeMux(), printed: map[string]int{},
 	}
-	h.printed = map[string]int{}
 	h.pictures, h.caps, h.marks, h.drawn = picturesOf(root, caps), caps, marks, drawingsOf(caps, marks)
 	if host, port, err := net.SplitHostPort(addr); err == nil && isLoopback(host) {
 		h.hosts["localhost:"+port] = true
