@@ -12,6 +12,7 @@ type castList struct {
 	things  []thing
 	fieldOf []int
 	frames  []uint16 // numbers of the frames
+	quays   []uint16 // numbers of the quays
 }
 
 // takeIn adds a fish to a school, which reaches from its lowest underside to its highest top.
@@ -99,6 +100,9 @@ func newCast(s *Spec) *castList {
 	}
 	for _, f := range s.Frames {
 		c.frames = append(c.frames, add(thing{class: detect.RaisedStructure, kind: "frame", heightM: f.HeightM}))
+	}
+	for range s.Quays {
+		c.quays = append(c.quays, add(thing{class: detect.RaisedStructure, kind: "quay", endless: true}))
 	}
 	return c
 }

@@ -1,11 +1,5 @@
 package scene
 
-import (
-	"math"
-
-	"shadowgap/detect"
-)
-
 // columns are where a quay's line begins in each of its rows, never within the first return.
 func (q *Quay) columns(s *Spec, w *swath) []int {
 	rng := newRand(s.Seed, uint64(streamQuay*64+q.Row0))
@@ -21,54 +15,29 @@ func (q *Quay) columns(s *Spec, w *swath) []int {
 	return out
 }
 
-// wallOff draws the quays of a side into its echo and hides what lies behind them. It returns the stretches they fill.
-func wallOff(w *swath, s *Spec, side int) []span {
-	var out []span
+// wallOff draws the quays of a side, which ids number, into its echo and hides what lies behind them.
+func wallOff(w *swath, s *Spec, side int, ids []uint16) {
 	for i := range s.Quays {
 		q := &s.Quays[i]
 		if q.Side != side {
 			continue
 		}
 		rng := newRand(s.Seed, uint64(streamQuay*64+q.Row0)+7)
-		cols := q.columns(s, w)
-		for k, c := range cols {
+		for k, c := range q.columns(s, w) {
 			row := (q.Row0 + k) * w.cols
 			for j := c; j < w.cols; j++ {
 				at := row + j
+				w.objEcho[at], w.objID[at], w.dark[at], w.blockID[at] = 0, 0, 0, 0
 				if j < c+q.WidePx {
-					w.echo[at] = float32(q.Strength * flatEcho((float64(j)+0.5)*s.PixelM(), s.AltitudeM) * (0.7 + 0.6*rng.Float64()))
+					e := float32(q.Strength * flatEcho((float64(j)+0.5)*s.PixelM(), s.AltitudeM) * (0.7 + 0.6*rng.Float64()))
+					w.echo[at], w.objEcho[at], w.objID[at] = e, e, ids[i]
 				} else {
 					w.echo[at] *= float32(q.Through)
+					w.dark[at], w.blockID[at] = 1, ids[i]
 				}
-				w.objEcho[at], w.objID[at], w.dark[at], w.blockID[at] = 0, 0, 0, 0
-			}
-		}
-		// Short boxes stay close to a line that wanders.
-		const long = 48
-		for k := 0; k < len(cols); k += long {
-			part := cols[k:min(k+long, len(cols))]
-			b := span{side: side, r0: q.Row0 + k, r1: q.Row0 + k + len(part), c0: math.MaxInt, c1: 0}
-			for _, c := range part {
-				b.c0, b.c1 = min(b.c0, c), max(b.c1, c+q.WidePx)
-			}
-			if b.c1 = min(b.c1, w.cols); b.c0 < b.c1 {
-				out = append(out, b)
 			}
 		}
 	}
-	return out
-}
-
-// span is a box in the rows and columns of a side.
-type span struct{ side, r0, r1, c0, c1 int }
-
-// quays turns the stretches of quay into regions.
-func (t *truth) quays(in []span) []detect.Region {
-	var out []detect.Region
-	for _, b := range in {
-		out = append(out, detect.Region{Kind: "quay", Box: *t.box(b.side, b.r0, b.r1, b.c0, b.c1)})
-	}
-	return out
 }
 
 // stand draws the frames of a side into its echo.

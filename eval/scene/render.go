@@ -88,7 +88,6 @@ func Render(ctx context.Context, s Spec) (*Capture, error) {
 	label.Regions = l.regions(t.regions(cast.fieldOf, len(s.Fields)))
 	label.Humps = l.humps(seen.still)
 	if s.Detailed {
-		label.Regions = append(label.Regions, l.regions(t.quays(seen.walls))...)
 		l.detail(&label, screen.drawn)
 	}
 	return &Capture{Image: img, Label: label, Spec: s}, nil
@@ -99,7 +98,6 @@ type view struct {
 	sides [2]*drawn
 	// first is the first return the sonar saw, metres; still leaves the boat's heave out, so that it holds relief alone.
 	first, still [2][]float64
-	walls        []span
 }
 
 // sense turns what returned into strength as drawn.
@@ -110,7 +108,7 @@ func sense(s *Spec, pings []ping, cast *castList, swaths [2]*swath) *view {
 			continue
 		}
 		if s.Record.On {
-			v.walls = append(v.walls, wallOff(w, s, side)...)
+			wallOff(w, s, side, cast.quays)
 			stand(w, s, side, cast.frames)
 		}
 		beamBlur(w, s)

@@ -249,6 +249,9 @@ func checkLabel(t *testing.T, kind Kind, seed int64, c *Capture) {
 		inside("shadow", m.Shadow)
 		for name, v := range map[string]*float64{"height": m.HeightM, "off bottom": m.OffBottomM, "slant": m.SlantM,
 			"contrast": m.Contrast} {
+			if v == nil && name == "height" && m.Kind == "quay" {
+				continue // its shadow has no end
+			}
 			if v == nil || math.IsNaN(*v) || math.IsInf(*v, 0) {
 				t.Errorf("%s %d: %s %s of %s is %v", kind, seed, m.Class, name, m.Kind, v)
 			}

@@ -17,6 +17,7 @@ type thing struct {
 	dimFlank   bool // its far flank, when dim, counts as its shadow
 	relief     bool // part of the bottom: a mark only when it throws a long shadow
 	field      bool // part of a rock field: no mark of its own
+	endless    bool // hides all that lies behind it, so that its shadow tells no height
 }
 
 // trace is what one thing left in one side: pixels as [row, column].
@@ -260,7 +261,10 @@ func (t *truth) mark(side int, th *thing, tr *trace) (eval.MarkLabel, bool) {
 		r0, r1 = max(0, r0-extra), min(t.spec.Pings, r1+extra)
 	}
 	m.Highlight = t.box(side, r0, r1, c0, c1)
-	m.SlantM, m.HeightM, m.OffBottomM = &slant, &th.heightM, &th.offBottomM
+	m.SlantM, m.OffBottomM = &slant, &th.offBottomM
+	if !th.endless {
+		m.HeightM = &th.heightM
+	}
 	s0, s1, d0, d1, dark := extent(tr.dark)
 	if dark && len(tr.dark) >= 4 && d1-d0 >= 2 {
 		m.Shadow = t.box(side, s0, s1, d0, d1)

@@ -267,7 +267,7 @@ func TestLostRows(t *testing.T) {
 	}
 }
 
-// A quay is a bright line with nothing behind it, and what lies behind it is no mark.
+// A quay is one raised structure: a bright line with nothing behind it, and what lies behind it is no mark.
 func TestQuay(t *testing.T) {
 	s := quietWide()
 	s.Quays = []Quay{{Side: starboardSide, Row0: 20, Row1: 100, At0: 0.6, At1: 0.6, CellRows: 20, WidePx: 3, Strength: 6}}
@@ -278,15 +278,25 @@ func TestQuay(t *testing.T) {
 		s.Rocks = append(s.Rocks, r)
 	}
 	c := mustRender(t, s)
-	if len(c.Label.Marks) != 2 {
-		t.Errorf("%d marks, want the two in front of the wall", len(c.Label.Marks))
+	var quays []eval.MarkLabel
+	for _, m := range c.Label.Marks {
+		if m.Kind == "quay" {
+			quays = append(quays, m)
+		}
+	}
+	if len(c.Label.Marks) != 3 || len(quays) != 1 {
+		t.Fatalf("%d marks, %d of them quays, want the two in front of the wall and itself", len(c.Label.Marks), len(quays))
+	}
+	q := quays[0]
+	if q.Class != detect.RaisedStructure || q.Highlight.X != 300+180 || q.Highlight.Y > 22 || q.Highlight.H < 76 || q.HeightM != nil {
+		t.Errorf("quay: %s at %+v, height %v", q.Class, *q.Highlight, q.HeightM)
+	}
+	if q.Shadow == nil || q.Shadow.X != q.Highlight.X+q.Highlight.W || q.Shadow.X+q.Shadow.W != 600 {
+		t.Errorf("quay's shadow %+v, want all that lies behind it", q.Shadow)
 	}
 	line, behind, front := grey(c.Image, 300+181, 50), grey(c.Image, 300+240, 50), grey(c.Image, 300+150, 50)
 	if line < 1.4*front || behind > 0.1*front {
 		t.Errorf("line %.0f, front %.0f, behind %.0f", line, front, behind)
-	}
-	if len(c.Label.Regions) == 0 || c.Label.Regions[0].Kind != "quay" || c.Label.Regions[0].Box.X != 300+180 {
-		t.Errorf("regions %+v", c.Label.Regions)
 	}
 }
 
