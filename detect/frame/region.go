@@ -93,7 +93,7 @@ func (v *sight) areas(inside []uint8, opt Options) []area {
 // boxesOf are the boxes, in pixels, of the upright panels in an area.
 func (v *sight) boxesOf(c area) []image.Rectangle {
 	var out []image.Rectangle
-	for _, b := range partAtSeams(v.m, c.box) {
+	for _, b := range seam.SideBySide(c.box, func(x, y int) float64 { return portside(v.m, y*reader.Cols+x) }) {
 		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
 			continue
 		}
@@ -242,49 +242,6 @@ func tighten(label []int, id int, b image.Rectangle) image.Rectangle {
 	return b
 }
 
-// partAtSeams cuts a box, in cells, where starboard lies left of port over its height: two panels stand side by side.
-func partAtSeams(m *reader.Map, b image.Rectangle) []image.Rectangle {
-	const least = 0.1 // part of the width that a side must cover to count
-	// and its least mean evidence: of panels side by side 0.39 and more, of one bottom that looks like either side 0.02 to 0.11
-	const sure = 0.25
-	side := make([]float64, b.Dx()) // above 0 port
-	for y := b.Min.Y; y < b.Max.Y; y++ {
-		for x := range side {
-			side[x] += portside(m, y*reader.Cols+b.Min.X+x) / float64(b.Dy())
-		}
-	}
-	type run struct {
-		port bool
-		x    int // where it begins
-	}
-	var runs []run
-	for x := 0; x < len(side); {
-		end, sum := x, 0.0
-		for ; end < len(side) && (side[end] > 0) == (side[x] > 0); end++ {
-			sum += side[end]
-		}
-		if float64(end-x) >= least*float64(len(side)) && (len(runs) == 0 || runs[len(runs)-1].port != (side[x] > 0)) {
-			if math.Abs(sum) < sure*float64(end-x) {
-				return []image.Rectangle{b}
-			}
-			runs = append(runs, run{side[x] > 0, x})
-		}
-		x = end
-	}
-	// port, starboard, port, starboard: each panel must have both, else one side wavers
-	if len(runs) < 4 || len(runs)%2 != 0 || !runs[0].port {
-		return []image.Rectangle{b}
-	}
-	var out []image.Rectangle
-	from := b.Min.X
-	for i := 2; i < len(runs); i += 2 {
-		at := b.Min.X + runs[i].x
-		out = append(out, image.Rect(from, b.Min.Y, at, b.Max.Y))
-		from = at
-	}
-	return append(out, image.Rect(from, b.Min.Y, b.Max.X, b.Max.Y))
-}
-
 const (
 	refineCells = 2.0 // how far from the map's side the panel's is looked for: the map is a cell or two off
 	borderCells = 1.6 // a side so near the picture's border lies on it, unless a bar shows there
@@ -302,19 +259,27 @@ func pixelsOf(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
 	return image.Rect(at(cells.Min.X, cw), at(cells.Min.Y, ch), at(cells.Max.X, cw), at(cells.Max.Y, ch))
 }
 
+// edge is one side of a box in a picture.
+type edge struct {
+	at, cell float64 // pixel it lies at, and pixels of a cell across it
+	size     int     // pixels of the picture across it
+	far      bool
+	strips   func(a, b int) []pixels.Strip
+}
+
+// edgesOf are the sides of a box, given in pixels: left, top, right, bottom.
+func edgesOf(px *pixels.Picture, x0, y0, x1, y1 float64) [4]edge {
+	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
+	cols := func(a, b int) []pixels.Strip { return px.Strips(a, b, int(y0), int(math.Ceil(y1)), false) }
+	rows := func(a, b int) []pixels.Strip { return px.Strips(a, b, int(x0), int(math.Ceil(x1)), true) }
+	return [4]edge{{x0, cw, px.W, false, cols}, {y0, ch, px.H, false, rows}, {x1, cw, px.W, true, cols}, {y1, ch, px.H, true, rows}}
+}
+
 // edgeSteps is how sharply a picture changes, at most, along straight lines near the four sides of a box, added up.
 func edgeSteps(px *pixels.Picture, r image.Rectangle) float64 {
-	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
-	cols := func(a, b int) []pixels.Strip { return px.Strips(a, b, r.Min.Y, r.Max.Y, false) }
-	rows := func(a, b int) []pixels.Strip { return px.Strips(a, b, r.Min.X, r.Max.X, true) }
 	sum := 0.0
-	for _, s := range [...]struct {
-		at, size int
-		cell     float64
-		far      bool
-		strips   func(a, b int) []pixels.Strip
-	}{{r.Min.X, px.W, cw, false, cols}, {r.Max.X, px.W, cw, true, cols}, {r.Min.Y, px.H, ch, false, rows}, {r.Max.Y, px.H, ch, true, rows}} {
-		_, step := sharpest(float64(s.at), s.cell, s.size, s.far, s.strips)
+	for _, e := range edgesOf(px, float64(r.Min.X), float64(r.Min.Y), float64(r.Max.X), float64(r.Max.Y)) {
+		_, step := e.sharpest()
 		sum += step
 	}
 	return sum
@@ -323,41 +288,35 @@ func edgeSteps(px *pixels.Picture, r image.Rectangle) float64 {
 // refine turns a box in cells into pixels and moves each side to the sharpest change of colour or texture nearby.
 func refine(px *pixels.Picture, cells image.Rectangle) image.Rectangle {
 	cw, ch := float64(px.W)/reader.Cols, float64(px.H)/reader.Rows
-	x0, x1 := float64(cells.Min.X)*cw, float64(cells.Max.X)*cw
-	y0, y1 := float64(cells.Min.Y)*ch, float64(cells.Max.Y)*ch
-	cols := func(a, b int) []pixels.Strip { return px.Strips(a, b, int(y0), int(math.Ceil(y1)), false) }
-	rows := func(a, b int) []pixels.Strip { return px.Strips(a, b, int(x0), int(math.Ceil(x1)), true) }
-	return image.Rect(
-		side(x0, cw, px.W, false, cols), side(y0, ch, px.H, false, rows),
-		side(x1, cw, px.W, true, cols), side(y1, ch, px.H, true, rows),
-	)
+	e := edgesOf(px, float64(cells.Min.X)*cw, float64(cells.Min.Y)*ch, float64(cells.Max.X)*cw, float64(cells.Max.Y)*ch)
+	return image.Rect(e[0].moved(), e[1].moved(), e[2].moved(), e[3].moved())
 }
 
-// side moves one side of a box, at pixel v of a picture that many pixels wide, to the sharpest change within reach.
-func side(v, cell float64, size int, far bool, strips func(a, b int) []pixels.Strip) int {
-	where, step := sharpest(v, cell, size, far, strips)
+// moved is where an edge lies once it is moved to the sharpest change within reach.
+func (e edge) moved() int {
+	where, step := e.sharpest()
 	switch {
-	case step >= clearStep || !atBorder(v, cell, size, far):
+	case step >= clearStep || !e.atBorder():
 		return where
-	case far:
-		return size
+	case e.far:
+		return e.size
 	}
 	return 0
 }
 
-// atBorder tells whether a side lies so near the picture's border that it is on it, unless a bar shows there.
-func atBorder(v, cell float64, size int, far bool) bool {
-	return far && float64(size)-v <= borderCells*cell || !far && v <= borderCells*cell
+// atBorder tells whether an edge lies so near the picture's border that it is on it, unless a bar shows there.
+func (e edge) atBorder() bool {
+	return e.far && float64(e.size)-e.at <= borderCells*e.cell || !e.far && e.at <= borderCells*e.cell
 }
 
-// sharpest is the sharpest change within reach of a side, and how sharp that is; where none is clear, the side's own place.
-func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []pixels.Strip) (where int, step float64) {
+// sharpest is the sharpest change within reach of an edge, and how sharp that is; where none is clear, the edge's own place.
+func (e edge) sharpest() (where int, step float64) {
 	const wide = 3 // pixels averaged on each side of a change
-	reach := max(4, refineCells*cell)
-	at := min(max(int(math.Round(v)), 0), size)
-	a, b := max(0, int(v-reach)), min(size, int(v+reach)+1)
-	if on := atBorder(v, cell, size, far); on && far { // also looks at what lies between here and the border
-		b = size
+	reach := max(4, refineCells*e.cell)
+	at := min(max(int(math.Round(e.at)), 0), e.size)
+	a, b := max(0, int(e.at-reach)), min(e.size, int(e.at+reach)+1)
+	if on := e.atBorder(); on && e.far { // also looks at what lies between here and the border
+		b = e.size
 	} else if on {
 		a = 0
 	}
@@ -365,11 +324,11 @@ func sharpest(v, cell float64, size int, far bool, strips func(a, b int) []pixel
 	if b-a < 2*wide+1 {
 		return at, clearStep
 	}
-	s := strips(a, b)
+	s := e.strips(a, b)
 	for i := wide; i+wide <= len(s); i++ {
 		d := pixels.MeanStrip(s[i-wide : i]).Diff(pixels.MeanStrip(s[i : i+wide]))
 		// of changes that are about as sharp the nearer one
-		d *= 1 - 0.3*math.Abs(float64(a+i)-v)/reach
+		d *= 1 - 0.3*math.Abs(float64(a+i)-e.at)/reach
 		if d > step {
 			step, where = d, a+i
 		}

@@ -122,9 +122,9 @@ func straight(px *pixels.Picture, box image.Rectangle) [4]features.Point {
 		for k := range points {
 			mid := lo + (hi-lo)*(2*k+1)/(2*straightPieces)
 			margin := float64(min(at, size-at))
-			where, step := sharpest(float64(at), margin/refineCells, size, i == 1 || i == 2, func(a, b int) []pixels.Strip {
+			where, step := edge{float64(at), margin / refineCells, size, i == 1 || i == 2, func(a, b int) []pixels.Strip {
 				return px.Strips(a, b, max(lo, mid-half), min(hi, mid+half), !upright)
-			})
+			}}.sharpest()
 			if points[k] = (features.Point{X: math.NaN()}); step >= clearStep && upright {
 				points[k] = features.Point{X: float64(where), Y: float64(mid)}
 			} else if step >= clearStep {

@@ -20,6 +20,7 @@ const (
 var (
 	copper = path(color.RGBA{0, 0, 0, 255}, color.RGBA{150, 80, 20, 255}, color.RGBA{255, 230, 170, 255})
 	grey   = path(color.RGBA{0, 0, 0, 255}, color.RGBA{255, 255, 255, 255})
+	steel  = path(color.RGBA{20, 60, 95, 255}, color.RGBA{90, 135, 170, 255}, color.RGBA{190, 225, 255, 255})
 	hues   = path(color.RGBA{0, 0, 140, 255}, color.RGBA{0, 200, 220, 255}, color.RGBA{240, 240, 0, 255}, color.RGBA{200, 0, 0, 255})
 )
 
@@ -67,6 +68,9 @@ func TestParts(t *testing.T) {
 		{"beside each other", hues, copper, across(0.7, 0), 2},
 		{"photographed askew", grey, hues, under(0.5, 0.12), 2},
 		{"askew, beside each other", copper, hues, across(0.3, -0.12), 2},
+		// what parts these would be too little along a line that leans
+		{"a narrow chart of little hue", grey, steel, across(0.9, 0), 2},
+		{"the same, askew", grey, steel, across(0.9, 0.1), 1},
 		{"one palette", copper, copper, under(0.5, 0), 1},
 		// the far side has other hues than the near one, but none that the near one lacks
 		{"one palette of many hues", hues, hues, under(0.5, 0), 1},
@@ -106,6 +110,29 @@ func TestParts(t *testing.T) {
 				t.Errorf("%d of %d cells on the wrong side", wrong, all)
 			}
 		})
+	}
+}
+
+// A small area of one palette in a noisy picture: a few cells have colours of their own by chance.
+func TestNoise(t *testing.T) {
+	const side = 40 // cells of the area
+	rng := rand.New(rand.NewPCG(5, 6))
+	for range 8 {
+		m := image.NewRGBA(image.Rect(0, 0, cols, rows))
+		for i := range rows * cols {
+			c := hues(0.35 * rng.ExpFloat64())
+			noisy := func(v uint8) uint8 { return uint8(min(max(float64(v)+25*rng.NormFloat64(), 0), 255)) }
+			m.SetRGBA(i%cols, i/cols, color.RGBA{noisy(c.R), noisy(c.G), noisy(c.B), 255})
+		}
+		in := make([]uint8, rows*cols)
+		for i := range in {
+			if i/cols < side && i%cols < side {
+				in[i] = 1
+			}
+		}
+		if parts := seam.Parts(pixels.New(m), in, rows, cols); len(parts) != 1 {
+			t.Errorf("%d parts of one palette", len(parts))
+		}
 	}
 }
 
