@@ -12,6 +12,7 @@ import (
 	"shadowgap/detect/frame"
 	"shadowgap/features"
 	"shadowgap/models"
+	"shadowgap/models/axis"
 	"shadowgap/models/finder"
 	"shadowgap/models/outward"
 	"shadowgap/models/reader"
@@ -79,6 +80,7 @@ type Detector struct {
 	reader  *reader.Reader // loaded by the first Run, like finder
 	finder  *finder.Finder
 	outward *outward.Outward // loaded by the first side that needs it
+	axis    *axis.Axis       // loaded by the first panel with a nadir
 	model   *models.Model    // what judge was laid out from
 	judge   *models.Forest   // model, for many marks at once
 }
@@ -131,6 +133,9 @@ func (d *Detector) Close() error {
 	if d.outward != nil {
 		err = errors.Join(err, d.outward.Close())
 	}
-	d.reader, d.finder, d.outward = nil, nil, nil
+	if d.axis != nil {
+		err = errors.Join(err, d.axis.Close())
+	}
+	d.reader, d.finder, d.outward, d.axis = nil, nil, nil, nil
 	return err
 }

@@ -1,11 +1,15 @@
 package detect
 
 import (
+	"context"
 	"encoding/binary"
+	"image"
 	"math"
+	"slices"
 
 	"shadowgap/detect/frame"
 	"shadowgap/features"
+	"shadowgap/models/axis"
 )
 
 // The search for the bright centre band.
@@ -44,12 +48,137 @@ type nadirLine struct {
 func searchReach(cellPx float64) float64 { return max(4, 1.6*cellPx) }
 
 // findNadir refines the nadir that a panel's map shows; nil when it shows none.
-func findNadir(p *frame.Panel, valid []uint8) *nadirLine {
+func (d *Detector) findNadir(p *frame.Panel, valid []uint8, opt Options) (*nadirLine, error) {
 	if p.Nadir == nil {
-		return nil
+		return nil, nil
 	}
 	line := refineNadir(p.Echo, valid, p.Nadir, searchReach(p.CellPx))
-	return &line
+	if opt.NadirX != 0 || !clearOfEnds(line.x, p.Echo.Cols) {
+		return &line, nil
+	}
+	if d.axis == nil {
+		var err error
+		if d.axis, err = axis.New(); err != nil {
+			return nil, err
+		}
+	}
+	off, sure, err := d.axis.Off(beside(p.Echo, valid, line.x, axis.Reach), searchReach(p.CellPx))
+	if err != nil {
+		return nil, err
+	}
+	if sure >= surelyOff {
+		for r := range line.x {
+			line.x[r] = min(max(line.x[r]+off, 0), float64(p.Echo.Cols))
+		}
+	}
+	return &line, nil
+}
+
+const (
+	// surelyOff is the least part of the odds that a place must have beside all others for the path to be moved there: of paths off by more
+	// than 3 columns in the worlds of the fit it leaves fewest.
+	surelyOff = 0.5
+	// leastBeside is the columns of its panel that a path must have on either side: nearer to the panel's end that end looks like an axis.
+	leastBeside = 20
+)
+
+// clearOfEnds tells whether a path lies clear of its panel's ends.
+func clearOfEnds(path []float64, cols int) bool {
+	return slices.Min(path) >= leastBeside && slices.Max(path) <= float64(cols-leastBeside)
+}
+
+// besideStep is the rows from one that is looked at to the next: neighbours are alike.
+const besideStep = 2
+
+// beside is what lies beside a path (panel columns, pixel edges, per row), so many columns to either side.
+func beside(echo *features.Grid, valid []uint8, path []float64, reach int) *axis.Beside {
+	n := 2*reach + 1
+	sum, squares := make([]float64, n), make([]float64, n)
+	seen, drawn := make([]float64, n), make([]float64, n)
+	rows := 0.0
+	for r := 0; r < echo.Rows; r += besideStep {
+		row, ok := echo.Row(r), valid[r*echo.Cols:(r+1)*echo.Cols]
+		if !slices.Contains(ok, 1) {
+			continue // a row that was lost
+		}
+		rows++
+		for i := range n {
+			p := path[r] - 0.5 + float64(i-reach)
+			k := int(math.Floor(p))
+			if k < 0 || k+1 >= len(row) {
+				continue
+			}
+			if ok[k] == 0 || ok[k+1] == 0 {
+				drawn[i]++
+				continue
+			}
+			f := p - float64(k)
+			v := float64(row[k])*(1-f) + float64(row[k+1])*f
+			sum[i] += v
+			squares[i] += v * v
+			seen[i]++
+		}
+	}
+	b := &axis.Beside{Strength: make([]float32, n), Spread: make([]float32, n), Drawn: make([]float32, n), Inside: make([]float32, n)}
+	for i := range n {
+		if inside := seen[i] + drawn[i]; inside > 0 {
+			b.Inside[i], b.Drawn[i] = float32(inside/rows), float32(drawn[i]/inside)
+		}
+		if seen[i] > 0 {
+			mean := sum[i] / seen[i]
+			b.Strength[i], b.Spread[i] = float32(mean), float32(math.Sqrt(max(0, squares[i]/seen[i]-mean*mean)))
+		}
+	}
+	return b
+}
+
+// Beside is what lies beside a path.
+type Beside = axis.Beside
+
+// BesideReach is how many columns to either side of a path are looked at where its axis is sought.
+const BesideReach = axis.Reach
+
+// Path is the nadir of a panel before its axis is sought, and what lies beside it; for the fit of the network that seeks it.
+type Path struct {
+	X      func(y float64) (x float64, ok bool) // in pixels of the capture (edges); ok is false outside the panel
+	CellPx float64                              // panel columns a cell of the map covers: how rough the path is
+	Beside *Beside
+}
+
+// Paths are the nadirs of a capture's panels with what lies beside them, so many columns to either side; panels that were photographed
+// askew, and paths that are near their panel's end, are left out. Errors are as for Run.
+func (d *Detector) Paths(ctx context.Context, img image.Image, opt Options, reach int) ([]Path, error) {
+	if err := d.load(opt.Model); err != nil {
+		return nil, err
+	}
+	panels, _, err := d.findPanels(ctx, img, opt)
+	if err != nil {
+		return nil, err
+	}
+	var out []Path
+	for i := range panels {
+		p := &panels[i]
+		if p.Nadir == nil || p.Upright != nil || p.Copy {
+			continue
+		}
+		valid, _ := dropBadRows(p.Echo, p.Valid)
+		line := refineNadir(p.Echo, valid, p.Nadir, searchReach(p.CellPx))
+		if !clearOfEnds(line.x, p.Echo.Cols) {
+			continue
+		}
+		out = append(out, Path{
+			X: func(y float64) (float64, bool) {
+				r := int(math.Floor(y)) - p.Box.Min.Y
+				if r < 0 || r >= len(line.x) {
+					return 0, false
+				}
+				return line.x[r] + float64(p.Box.Min.X), true
+			},
+			CellPx: p.CellPx,
+			Beside: beside(p.Echo, valid, line.x, reach),
+		})
+	}
+	return out, nil
 }
 
 // refineNadir follows the bright centre band at full resolution near a rough path (panel columns, per row) that is off by at most
@@ -83,63 +212,11 @@ func refineNadir(echo *features.Grid, valid []uint8, rough []float64, reach floa
 		}
 	}
 	centre = features.RunningMedian(centre, medianBlocks)
-	if off, ok := mirrorOffset(d, centre, reach); ok {
-		for b := range centre {
-			centre[b] += off
-		}
-	}
 	for r := range line.x {
 		p := (float64(r)+0.5)/nadirBlockRows - 0.5
 		line.x[r] = interpolate(centre, p)
 	}
 	return line
-}
-
-// The search for the axis about which the record mirrors itself.
-const (
-	mirrorReach = 20  // columns on either side that are compared: transmit pulses and near water, less than most columns of water
-	mirrorGain  = 0.7 // what is left of the difference between both sides where the axis is taken for the nadir
-	mirrorRows  = 0.5 // share of the blocks of rows that must reach as far on both sides
-)
-
-// mirrorOffset looks for a better centre of a path: displays that draw several lines, or none, are still alike on both sides of the
-// nadir. d holds the mean of each block of rows; the offset, in columns, is the same for all of them.
-func mirrorOffset(d *features.Grid, centre []float64, reach float64) (float64, bool) {
-	const half = 2 // steps a column
-	n := int(mirrorReach+reach+2) * half
-	profile := make([]float64, 2*n+1)
-	rows := 0.0
-	for b, c := range centre {
-		if c-float64(n)/half < 1 || c+float64(n)/half > float64(d.Cols-1) {
-			continue
-		}
-		row := d.Row(b)
-		for i := range profile {
-			p := c - 0.5 + float64(i-n)/half
-			k := int(p)
-			f := float32(p - float64(k))
-			profile[i] += float64(row[k]*(1-f) + row[k+1]*f)
-		}
-		rows++
-	}
-	if rows < mirrorRows*float64(len(centre)) {
-		return 0, false
-	}
-	odd := func(o int) float64 {
-		sum := 0.0
-		for i := 1; i <= mirrorReach*half; i++ {
-			sum += math.Abs(profile[n+o+i] - profile[n+o-i])
-		}
-		return sum
-	}
-	best, here := 0, odd(0)
-	least := here
-	for o := -int(reach * half); o <= int(reach*half); o++ {
-		if v := odd(o); v < least {
-			best, least = o, v
-		}
-	}
-	return float64(best) / half, best != 0 && least < mirrorGain*here
 }
 
 // bandScores writes how well a bright band between dark flanks stands at every nadirStep-th column of a block of rows, within reach

@@ -27,12 +27,9 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 	if err := d.load(opt.Model); err != nil {
 		return nil, err
 	}
-	d.arena.Reset()
-	panels, why, err := frame.Find(ctx, img, frame.Options{
-		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Strong: string(opt.Strong), Reader: d.reader, Arena: &d.arena,
-	})
+	panels, why, err := d.findPanels(ctx, img, opt)
 	if err != nil {
-		return nil, fmt.Errorf("finding panels: %w", err)
+		return nil, err
 	}
 	res := &Result{Status: StatusRead, Counts: map[Class]int{}}
 	if len(panels) == 0 {
@@ -59,6 +56,18 @@ func (d *Detector) Run(ctx context.Context, img image.Image, opt Options) (*Resu
 	rank(res)
 	res.addClutter(clutter)
 	return res, nil
+}
+
+// findPanels finds the panels of a capture, in the arena's memory.
+func (d *Detector) findPanels(ctx context.Context, img image.Image, opt Options) (panels []frame.Panel, why string, err error) {
+	d.arena.Reset()
+	panels, why, err = frame.Find(ctx, img, frame.Options{
+		Panel: opt.Panel, NadirX: opt.NadirX, Side: string(opt.Side), Strong: string(opt.Strong), Reader: d.reader, Arena: &d.arena,
+	})
+	if err != nil {
+		return nil, "", fmt.Errorf("finding panels: %w", err)
+	}
+	return panels, why, nil
 }
 
 // view is everything found in one panel.
@@ -94,7 +103,10 @@ func (d *Detector) detectPanel(p *frame.Panel, opt Options) (*view, error) {
 	if lost > 0 {
 		v.notes = append(v.notes, fmt.Sprintf("%d rows of lost pings or interference left out", lost))
 	}
-	v.nadir = findNadir(p, valid)
+	var err error
+	if v.nadir, err = d.findNadir(p, valid, opt); err != nil {
+		return nil, err
+	}
 	alone := v.nadir == nil // the panel is one side
 	for _, side := range sidesInView(p, v.nadir, opt.Side) {
 		used := d.arena.Mark()

@@ -5,6 +5,8 @@ Output: 8 x 144 x 256 logits. Channels 0..5 are the classes of CLASSES, one of t
 display shows strong echoes dark. Channel 7 is the class of the whole picture, above 0 when it holds side-scan at all.
 """
 
+import inspect
+
 import torch
 from torch import nn
 
@@ -98,6 +100,7 @@ def fuse(model):
 
 def write(model, path, shape, given, answer, axes=None):
     """Writes a fitted model as ONNX: opset 11, no batch norms; given and answer name its ends, axes what of their shapes is left open."""
+    newer = "dynamo" in inspect.signature(torch.onnx.export).parameters  # from PyTorch 2.5 on
     torch.onnx.export(
         fuse(model.eval().cpu().float()),
         torch.zeros(*shape),
@@ -106,7 +109,7 @@ def write(model, path, shape, given, answer, axes=None):
         input_names=[given],
         output_names=[answer],
         dynamic_axes=axes,
-        dynamo=False,
+        **({"dynamo": False} if newer else {}),
     )
 
 
