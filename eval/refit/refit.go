@@ -26,17 +26,20 @@ import (
 
 // Settings say what is looked at and what is made of it.
 type Settings struct {
-	Scenes int     // scenes to render
-	SetIn  int     // open pictures to render with things set in
-	Others int     // captures to render of each world by another hand
-	First  int64   // seed of the first
-	Open   string  // folder of the open pictures; "" = without
-	Labels string  // folder of labels.json and halves.json for them
-	Views  string  // file to write the sides to as the finder sees them, "" = none; nothing else is done then
-	Shown  string  // folder to write the captures of the other worlds to, with their labels, "" = none; nothing else is done then
-	Trees  string  // file to write the fitted trees to; "" = none
-	Models string  // folder of the networks that the program is built with, for what the trees are fitted behind
-	Thin   float64 // part of the rendered clutter that the trees are fitted on, above 0, at most 1
+	Scenes  int      // scenes to render
+	SetIn   int      // open pictures to render with things set in
+	Others  int      // captures to render of each world by another hand
+	First   int64    // seed of the first
+	Open    string   // folder of the open pictures; "" = without
+	Labels  string   // folder of labels.json and halves.json for them
+	Views   string   // file to write the sides to as the finder sees them, "" = none; nothing else is done then
+	Paths   string   // file to write the nadirs' paths to, for models/axis/fit.py, "" = none; nothing else is done then
+	Shown   string   // folder to write the captures of the other worlds to, with their labels, "" = none; nothing else is done then
+	Samples string   // file to write what is found to, for trees fitted on several such; "" = none; no trees are fitted then
+	From    []string // files of samples to fit the trees on, instead of looking
+	Trees   string   // file to write the fitted trees to; "" = none
+	Models  string   // folder of the networks that the program is built with, for what the trees are fitted behind
+	Thin    float64  // part of the rendered clutter that the trees are fitted on, above 0, at most 1
 
 	// Apart is the file of a finder (ONNX) fitted without the groups of real pictures that Held names by pattern (path.Match). Those are
 	// looked at with it, and other real pictures not at all: what a finder was fitted on it is surer of than of anything it meets
@@ -58,11 +61,14 @@ func (s *Settings) check() error {
 	if err := eval.FitSeeds(s.First, max(s.Scenes, s.SetIn, s.Others)); err != nil {
 		return err
 	}
-	if s.Trees != "" && !(s.Thin > 0 && s.Thin <= 1) {
+	if (s.Trees != "" && len(s.From) == 0 || s.Samples != "") && !(s.Thin > 0 && s.Thin <= 1) {
 		return fmt.Errorf("part of the clutter to fit on is %v: must be above 0 and at most 1", s.Thin)
 	}
 	if s.Shown != "" && s.Others <= 0 {
 		return errors.New("captures of the other worlds are to be shown: say how many of each")
+	}
+	if err := s.checkMade(); err != nil {
+		return err
 	}
 	if (s.Apart == "") != (len(s.Held) == 0) {
 		return errors.New("a finder fitted apart and the groups held out of its fit go together")
@@ -75,6 +81,23 @@ func (s *Settings) check() error {
 	return nil
 }
 
+// checkMade refuses settings that ask for more than one thing: each run makes one.
+func (s *Settings) checkMade() error {
+	made := 0
+	for _, file := range []string{s.Views, s.Paths, s.Shown, s.Samples, s.Trees} {
+		if file != "" {
+			made++
+		}
+	}
+	switch {
+	case made > 1:
+		return errors.New("each run makes one thing: views, paths, pictures, samples or trees")
+	case len(s.From) > 0 && s.Trees == "":
+		return errors.New("samples are read to fit trees on: say where to write those")
+	}
+	return nil
+}
+
 // looker looks at captures, one at a time.
 type looker struct {
 	detector detect.Detector
@@ -82,11 +105,12 @@ type looker struct {
 	file     string            // where its finder was read from
 	holds    func(string) bool // which groups those are
 	views    *viewWriter       // where the finder's views go; nil = look for candidates instead
+	paths    *pathWriter       // where paths go; nil = look for views or candidates instead
 }
 
-// newLooker makes one that writes views, unless that is nil; apart is the network of Settings.Apart, nil where there is none.
-func newLooker(s Settings, views *viewWriter, apart []byte) *looker {
-	l := &looker{views: views, file: s.Apart, holds: s.holds}
+// newLooker makes one that writes views or paths, unless both are nil; apart is the network of Settings.Apart, nil where there is none.
+func newLooker(s Settings, views *viewWriter, paths *pathWriter, apart []byte) *looker {
+	l := &looker{views: views, paths: paths, file: s.Apart, holds: s.holds}
 	if apart != nil {
 		l.apart = &detect.Detector{Finder: apart}
 	}
@@ -122,7 +146,7 @@ func (l *looker) blamed(d *detect.Detector, err error) error {
 	return fmt.Errorf("looking with the finder of %s: %w", l.file, err)
 }
 
-// source gives the samples of one capture, or writes its views.
+// source gives the samples of one capture, or writes its views or paths.
 type source func(ctx context.Context, l *looker) ([]fit.Sample, error)
 
 // Run looks at every capture that s names, and writes down its views or fits trees on what is found in it. It tells out how many
@@ -134,6 +158,13 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 	if s.Shown != "" {
 		return writePictures(ctx, s.Shown, s.First, s.Others)
 	}
+	if len(s.From) > 0 {
+		parts, err := s.readParts()
+		if err != nil {
+			return err
+		}
+		return fitTrees(ctx, s, parts, out)
+	}
 	var apart []byte
 	if s.Apart != "" {
 		var err error
@@ -141,53 +172,78 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 			return fmt.Errorf("reading the finder fitted apart: %w", err)
 		}
 	}
-	var sources []source
-	var err error
-	if s.Open != "" {
-		real, err := openSources(s)
-		if err != nil {
-			return err
-		}
-		sources = append(sources, real...)
-	}
-	if s.SetIn > 0 {
-		if s.Open == "" {
-			return errors.New("things are set into open pictures: name their folder too")
-		}
-		bottoms, err := setin.Load(ctx, s.Open, s.Labels)
-		if err != nil {
-			return err
-		}
-		for i := range s.SetIn {
-			sources = append(sources, setInto(bottoms, s.First+int64(i)))
-		}
-	}
-	for i := range s.Scenes {
-		sources = append(sources, rendered(s.First+int64(i), i))
-	}
-	for i := range s.Others {
-		for w := range others {
-			sources = append(sources, elsewhere(w, s.First+int64(i)))
-		}
-	}
-	var views *viewWriter
-	if s.Views != "" {
-		if views, err = newViewWriter(s.Views); err != nil {
-			return err
-		}
-	}
-	all, err := gather(ctx, sources, func() *looker { return newLooker(s, views, apart) })
-	if views != nil {
-		return errors.Join(err, views.close())
-	}
+	sources, err := sourcesOf(ctx, s)
 	if err != nil {
 		return err
 	}
+	all, err := lookAt(ctx, s, sources, apart)
+	if err != nil || s.Views != "" || s.Paths != "" {
+		return err
+	}
 	report(out, all)
-	if s.Trees == "" {
+	if s.Samples == "" && s.Trees == "" {
 		return nil
 	}
-	return fitTrees(ctx, s, all, out)
+	p, err := s.part(thinned(all, s.Thin))
+	if err != nil {
+		return err
+	}
+	if s.Samples != "" {
+		return p.write(s.Samples)
+	}
+	return fitTrees(ctx, s, []part{p}, out)
+}
+
+// sourcesOf are the captures that settings name.
+func sourcesOf(ctx context.Context, s Settings) ([]source, error) {
+	var out []source
+	if s.Open != "" {
+		real, err := openSources(s)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, real...)
+	}
+	if s.SetIn > 0 {
+		if s.Open == "" {
+			return nil, errors.New("things are set into open pictures: name their folder too")
+		}
+		bottoms, err := setin.Load(ctx, s.Open, s.Labels)
+		if err != nil {
+			return nil, err
+		}
+		for i := range s.SetIn {
+			out = append(out, setInto(bottoms, s.First+int64(i)))
+		}
+	}
+	for i := range s.Scenes {
+		out = append(out, rendered(s.First+int64(i), i))
+	}
+	for i := range s.Others {
+		for w := range others {
+			out = append(out, elsewhere(w, s.First+int64(i)))
+		}
+	}
+	return out, nil
+}
+
+// lookAt looks at every source and returns what is found, or writes down its views or its paths.
+func lookAt(ctx context.Context, s Settings, sources []source, apart []byte) (all []fit.Sample, err error) {
+	var views *viewWriter
+	var paths *pathWriter
+	switch {
+	case s.Views != "":
+		if views, err = newViewWriter(s.Views); err != nil {
+			return nil, err
+		}
+		defer func() { err = errors.Join(err, views.close()) }()
+	case s.Paths != "":
+		if paths, err = newPathWriter(s.Paths); err != nil {
+			return nil, err
+		}
+		defer func() { err = errors.Join(err, paths.close()) }()
+	}
+	return gather(ctx, sources, func() *looker { return newLooker(s, views, paths, apart) })
 }
 
 // gather looks at every source with as many detectors as there are cores. The samples' order does not depend on how many.
@@ -243,24 +299,17 @@ func report(out io.Writer, all []fit.Sample) {
 	}
 }
 
-func fitTrees(ctx context.Context, s Settings, all []fit.Sample, out io.Writer) error {
-	opt := fit.Options{
-		Rounds: rounds, Nothing: string(detect.Clutter),
-		Source: fmt.Sprintf("%d rendered scenes, seeds %d to %d", s.Scenes, s.First, s.First+int64(s.Scenes)-1),
-	}
-	if s.SetIn > 0 {
-		opt.Source += fmt.Sprintf("; %d open pictures of half A with things set in", s.SetIn)
-	}
-	if s.Others > 0 {
-		opt.Source += fmt.Sprintf("; %d captures of each of %d worlds by other hands", s.Others, len(others))
-	}
-	if s.Apart != "" {
-		opt.Source += fmt.Sprintf("; of the real pictures %s, by a finder that has not seen them", strings.Join(s.Held, ", "))
+// fitTrees fits trees on what parts hold.
+func fitTrees(ctx context.Context, s Settings, parts []part, out io.Writer) error {
+	opt := fit.Options{Rounds: rounds, Nothing: string(detect.Clutter), Source: sourceOf(parts)}
+	var all []fit.Sample
+	for _, p := range parts {
+		all = append(all, p.Samples...)
 	}
 	for _, c := range detect.Classes {
 		opt.Classes = append(opt.Classes, string(c))
 	}
-	m, err := fit.Fit(ctx, thinned(all, s.Thin), opt)
+	m, err := fit.Fit(ctx, all, opt)
 	if err != nil {
 		return err
 	}

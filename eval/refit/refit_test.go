@@ -113,7 +113,7 @@ func TestFinderFittedApart(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := Settings{Held: []string{"real-3_*", "tile-left_20240430*"}}
-	apart, one := newLooker(s, nil, onnx), newLooker(Settings{}, nil, nil)
+	apart, one := newLooker(s, nil, nil, onnx), newLooker(Settings{}, nil, nil, nil)
 	for _, tt := range []struct {
 		from origin
 		want *detect.Detector

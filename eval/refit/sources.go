@@ -304,6 +304,16 @@ func detected(
 	if from.source == sourceRendered || from.source == sourceOther {
 		opt.Strong = label.Strong()
 	}
+	if l.paths != nil {
+		if len(label.Nadir) == 0 {
+			return nil, nil
+		}
+		paths, err := d.Paths(ctx, img, opt, besideReach)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", from.group, l.blamed(d, err))
+		}
+		return nil, l.paths.write(from.group, paths, label)
+	}
 	if l.views != nil {
 		views, err := d.Views(ctx, img, opt)
 		if err != nil {

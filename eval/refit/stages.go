@@ -16,6 +16,7 @@ import (
 type stages struct {
 	Trees    string   `json:"trees"`    // version of the trees
 	Reader   string   `json:"reader"`   // SHA-256 of reader.onnx
+	Axis     string   `json:"axis"`     // SHA-256 of axis.onnx
 	Finder   string   `json:"finder"`   // SHA-256 of finder.onnx
 	Evidence []string `json:"evidence"` // names of what was measured, sorted
 }
@@ -25,16 +26,25 @@ const stagesFile = "weights.stages.json"
 
 // stagesOf describes the stages whose networks lie below the folder of the models, for trees fitted behind them.
 func stagesOf(folder string, m *models.Model) (stages, error) {
-	s := stages{Trees: m.Version, Evidence: slices.Sorted(slices.Values(m.Features))}
-	for file, sum := range map[string]*string{"reader/reader.onnx": &s.Reader, "finder/finder.onnx": &s.Finder} {
-		data, err := os.ReadFile(filepath.Join(folder, filepath.FromSlash(file)))
+	sums, err := sumsOf(folder)
+	if err != nil {
+		return stages{}, err
+	}
+	return stages{m.Version, sums["reader"], sums["axis"], sums["finder"], slices.Sorted(slices.Values(m.Features))}, nil
+}
+
+// sumsOf are the SHA-256 of the networks whose measures the trees weigh, by name; their files lie below the folder of the models.
+func sumsOf(folder string) (map[string]string, error) {
+	sums := map[string]string{}
+	for _, name := range []string{"reader", "axis", "finder"} {
+		data, err := os.ReadFile(filepath.Join(folder, name, name+".onnx"))
 		if err != nil {
-			return s, fmt.Errorf("reading what the trees are fitted behind: %w", err)
+			return nil, fmt.Errorf("reading what the trees are fitted behind: %w", err)
 		}
 		hash := sha256.Sum256(data)
-		*sum = hex.EncodeToString(hash[:])
+		sums[name] = hex.EncodeToString(hash[:])
 	}
-	return s, nil
+	return sums, nil
 }
 
 // write writes the stages into the folder of the trees.
