@@ -76,6 +76,18 @@ func newCast(s *Spec) *castList {
 		c.solids = append(c.solids, structureSolid(b,
 			add(thing{class: detect.RaisedStructure, kind: b.Shape, heightM: b.HeightM, dimFlank: true})))
 	}
+	c.takeFish(s, add)
+	for _, f := range s.Frames {
+		c.frames = append(c.frames, add(thing{class: detect.RaisedStructure, kind: "frame", heightM: f.HeightM}))
+	}
+	for range s.Quays {
+		c.quays = append(c.quays, add(thing{class: detect.RaisedStructure, kind: "quay", endless: true}))
+	}
+	return c
+}
+
+// takeFish numbers the fish: those of a school have one number.
+func (c *castList) takeFish(s *Spec, add func(thing) uint16) {
 	schools := map[int]uint16{}
 	for _, f := range s.Fish {
 		id, known := schools[f.School]
@@ -98,11 +110,4 @@ func newCast(s *Spec) *castList {
 			extY: math.Hypot(f.LengthM/2*sin, f.WidthM/2*cos),
 		})
 	}
-	for _, f := range s.Frames {
-		c.frames = append(c.frames, add(thing{class: detect.RaisedStructure, kind: "frame", heightM: f.HeightM}))
-	}
-	for range s.Quays {
-		c.quays = append(c.quays, add(thing{class: detect.RaisedStructure, kind: "quay", endless: true}))
-	}
-	return c
 }
