@@ -133,8 +133,8 @@ func records(panels []Panel) []Panel {
 	return out
 }
 
-// column tells whether the map shows a water column clearly on either side. A chart
-// beside a record reached 0.22; of 31 records of one side all but two have 0.6 and more.
+// column tells whether the map shows a water column clearly on either side. A chart beside a record reached 0.22; of 31 records of one side
+// all but two have 0.6 and more.
 func (p *Panel) column() bool {
 	return slices.ContainsFunc(p.Sure[:], func(sure []float64) bool {
 		sum := 0.0

@@ -93,7 +93,7 @@ func (v *sight) areas(inside []uint8, opt Options) []area {
 // boxesOf are the boxes, in pixels, of the upright panels in an area.
 func (v *sight) boxesOf(c area) []image.Rectangle {
 	var out []image.Rectangle
-	for _, b := range seam.SideBySide(c.box, func(x, y int) float64 { return portside(v.m, y*reader.Cols+x) }) {
+	for _, b := range sideBySide(v.m, c.box) {
 		if float64(b.Dx()*b.Dy()) < minArea*reader.Rows*reader.Cols {
 			continue
 		}
@@ -102,6 +102,11 @@ func (v *sight) boxesOf(c area) []image.Rectangle {
 		}
 	}
 	return out
+}
+
+// sideBySide are the panels that stand side by side in a box, in cells.
+func sideBySide(m *reader.Map, b image.Rectangle) []image.Rectangle {
+	return seam.SideBySide(b, func(x, y int) float64 { return portside(m, y*reader.Cols+x) })
 }
 
 func (v *sight) isPanel(r image.Rectangle) bool {

@@ -3,6 +3,7 @@ package frame
 import (
 	"image"
 	"math"
+	"slices"
 	"testing"
 
 	"shadowgap/detect/pixels"
@@ -138,14 +139,53 @@ func TestTraceUnsure(t *testing.T) {
 	}
 }
 
-func TestComponents(t *testing.T) {
+func TestRegions(t *testing.T) {
 	m := drawnMap(image.Rect(20, 10, 220, 130),
 		func(int) float64 { return 118 }, func(int) float64 { return 90 }, func(int) float64 { return 150 })
+	for y := 10; y < 130; y++ { // a second panel to the right, its port side beside the first one's starboard
+		for x := 170; x < 220; x++ {
+			i := y*reader.Cols + x
+			for k := range m.P {
+				m.P[k][i] = 0
+			}
+			c := reader.BottomPort
+			if x >= 195 {
+				c = reader.BottomStarboard
+			}
+			m.P[c][i] = 1
+		}
+	}
 	m.P[reader.Outside][5*reader.Cols+5] = 0 // a cell astray
 	inside, _ := insidePanel(m)
 	boxes := components(inside)
 	if len(boxes) == 0 || boxes[len(boxes)-1].box != image.Rect(20, 10, 220, 130) {
 		t.Fatalf("components %v", boxes)
+	}
+	parts := sideBySide(m, image.Rect(20, 10, 220, 130))
+	if len(parts) != 2 || parts[0].Max.X != 170 || parts[1].Min.X != 170 {
+		t.Errorf("two panels side by side parted into %v, want a cut at 170", parts)
+	}
+	// one bottom, of which the map can't tell whether it is port or starboard
+	unsure := *m
+	for k, p := range m.P {
+		unsure.P[k] = slices.Clone(p)
+	}
+	for i := range unsure.P[reader.BottomPort] {
+		p, s := m.P[reader.BottomPort][i], m.P[reader.BottomStarboard][i]
+		unsure.P[reader.BottomPort][i], unsure.P[reader.BottomStarboard][i] = 0.55*p+0.45*s, 0.45*p+0.55*s
+	}
+	if parts := sideBySide(&unsure, image.Rect(20, 10, 220, 130)); len(parts) != 1 {
+		t.Errorf("one bottom that looks like either side was parted into %v", parts)
+	}
+	// a map that wavers between the sides is one panel all the same
+	for y := 10; y < 130; y++ {
+		for x := 20; x < 60; x++ {
+			i := y*reader.Cols + x
+			m.P[reader.BottomPort][i], m.P[reader.BottomStarboard][i] = 0, 1
+		}
+	}
+	if parts := sideBySide(m, image.Rect(20, 10, 220, 130)); len(parts) != 1 {
+		t.Errorf("starboard left of port was parted into %v", parts)
 	}
 }
 

@@ -1,14 +1,10 @@
 package refit
 
 import (
-	"bufio"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
-	"os"
 	"slices"
-	"sync"
 
 	"shadowgap/detect"
 	"shadowgap/eval"
@@ -25,25 +21,8 @@ type pathTold struct {
 	Beside *detect.Beside `json:"beside"`
 }
 
-// pathWriter writes paths to one file, from several goroutines.
-type pathWriter struct {
-	mu   sync.Mutex
-	file *os.File
-	buf  *bufio.Writer
-}
-
-func newPathWriter(name string) (*pathWriter, error) {
-	f, err := os.Create(name)
-	if err != nil {
-		return nil, fmt.Errorf("writing paths: %w", err)
-	}
-	return &pathWriter{file: f, buf: bufio.NewWriter(f)}, nil
-}
-
-func (w *pathWriter) close() error { return errors.Join(w.buf.Flush(), w.file.Close()) }
-
-// write writes the path that lies nearest to the nadir of a label, if one lies near it.
-func (w *pathWriter) write(group string, paths []detect.Path, label eval.CaptureLabel) error {
+// writePath writes the path that lies nearest to the nadir of a label, if one lies near it.
+func (w *writer) writePath(group string, paths []detect.Path, label eval.CaptureLabel) error {
 	var best *pathTold
 	for _, p := range paths {
 		if off, ok := offOf(p, label.Nadir); ok && (best == nil || math.Abs(off) < math.Abs(best.Off)) {
@@ -57,12 +36,7 @@ func (w *pathWriter) write(group string, paths []detect.Path, label eval.Capture
 	if err != nil {
 		return fmt.Errorf("writing paths: %w", err)
 	}
-	w.mu.Lock()
-	defer w.mu.Unlock()
-	if _, err := w.buf.Write(append(line, '\n')); err != nil {
-		return fmt.Errorf("writing paths: %w", err)
-	}
-	return nil
+	return w.write(line, []byte{'\n'})
 }
 
 // offOf is how far right of a path a true nadir runs, in the median row; ok is false where they aren't side by side.

@@ -104,12 +104,12 @@ type looker struct {
 	apart    *detect.Detector  // for real pictures of groups it has not seen; nil = none
 	file     string            // where its finder was read from
 	holds    func(string) bool // which groups those are
-	views    *viewWriter       // where the finder's views go; nil = look for candidates instead
-	paths    *pathWriter       // where paths go; nil = look for views or candidates instead
+	views    *writer           // where the finder's views go; nil = look for candidates instead
+	paths    *writer           // where paths go; nil = look for views or candidates instead
 }
 
 // newLooker makes one that writes views or paths, unless both are nil; apart is the network of Settings.Apart, nil where there is none.
-func newLooker(s Settings, views *viewWriter, paths *pathWriter, apart []byte) *looker {
+func newLooker(s Settings, views, paths *writer, apart []byte) *looker {
 	l := &looker{views: views, paths: paths, file: s.Apart, holds: s.holds}
 	if apart != nil {
 		l.apart = &detect.Detector{Finder: apart}
@@ -229,16 +229,15 @@ func sourcesOf(ctx context.Context, s Settings) ([]source, error) {
 
 // lookAt looks at every source and returns what is found, or writes down its views or its paths.
 func lookAt(ctx context.Context, s Settings, sources []source, apart []byte) (all []fit.Sample, err error) {
-	var views *viewWriter
-	var paths *pathWriter
+	var views, paths *writer
 	switch {
 	case s.Views != "":
-		if views, err = newViewWriter(s.Views); err != nil {
+		if views, err = newWriter("views", s.Views); err != nil {
 			return nil, err
 		}
 		defer func() { err = errors.Join(err, views.close()) }()
 	case s.Paths != "":
-		if paths, err = newPathWriter(s.Paths); err != nil {
+		if paths, err = newWriter("paths", s.Paths); err != nil {
 			return nil, err
 		}
 		defer func() { err = errors.Join(err, paths.close()) }()

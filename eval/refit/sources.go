@@ -312,14 +312,14 @@ func detected(
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", from.group, l.blamed(d, err))
 		}
-		return nil, l.paths.write(from.group, paths, label)
+		return nil, l.paths.writePath(from.group, paths, label)
 	}
 	if l.views != nil {
 		views, err := d.Views(ctx, img, opt)
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", from.group, l.blamed(d, err))
 		}
-		return nil, l.views.write(from, views, label)
+		return nil, l.views.writeViews(from, views, label)
 	}
 	opt.KeepClutter = true
 	res, err := d.Run(ctx, img, opt)

@@ -1,15 +1,11 @@
 package refit
 
 import (
-	"bufio"
 	"encoding/binary"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"os"
 	"slices"
 	"strings"
-	"sync"
 
 	"shadowgap/detect"
 	"shadowgap/eval"
@@ -36,24 +32,8 @@ type viewMark struct {
 	Shadow    *[4]float64 `json:"shadow"`
 }
 
-// viewWriter writes sides to one file, from several goroutines.
-type viewWriter struct {
-	mu   sync.Mutex
-	file *os.File
-	buf  *bufio.Writer
-}
-
-func newViewWriter(name string) (*viewWriter, error) {
-	f, err := os.Create(name)
-	if err != nil {
-		return nil, fmt.Errorf("writing views: %w", err)
-	}
-	return &viewWriter{file: f, buf: bufio.NewWriterSize(f, 1<<20)}, nil
-}
-
-func (w *viewWriter) close() error { return errors.Join(w.buf.Flush(), w.file.Close()) }
-
-func (w *viewWriter) write(from origin, views []*detect.FinderView, label eval.CaptureLabel) error {
+// writeViews writes the sides of a capture.
+func (w *writer) writeViews(from origin, views []*detect.FinderView, label eval.CaptureLabel) error {
 	for _, v := range views {
 		h := viewHeader{
 			Group: from.group, Source: from.source, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(from.group, "tile-"),
@@ -91,17 +71,8 @@ func (w *viewWriter) write(from origin, views []*detect.FinderView, label eval.C
 		if err != nil {
 			return fmt.Errorf("writing views: %w", err)
 		}
-		w.mu.Lock()
-		_, err = w.buf.Write(binary.LittleEndian.AppendUint32(nil, uint32(len(head))))
-		if err == nil {
-			_, err = w.buf.Write(head)
-		}
-		if err == nil {
-			_, err = w.buf.Write(v.Planes)
-		}
-		w.mu.Unlock()
-		if err != nil {
-			return fmt.Errorf("writing views: %w", err)
+		if err := w.write(binary.LittleEndian.AppendUint32(nil, uint32(len(head))), head, v.Planes); err != nil {
+			return err
 		}
 	}
 	return nil

@@ -1,27 +1,11 @@
 package axis
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"math"
 	"math/rand/v2"
-	"os"
 	"slices"
-	"strings"
 	"testing"
 )
-
-// The log of the fit names the weights it made: weights of another fit would come with the wrong story.
-func TestWeightsAreThoseOfTheLog(t *testing.T) {
-	log, err := os.ReadFile("axis.log")
-	if err != nil {
-		t.Fatal(err)
-	}
-	sum := sha256.Sum256(weights)
-	if got := hex.EncodeToString(sum[:]); !strings.Contains(string(log), got) {
-		t.Errorf("axis.log doesn't name the embedded weights' checksum %s", got)
-	}
-}
 
 // drawn is what lies beside a path where draw gives the mean strength so many columns from the nadir, which is off columns from the path.
 func drawn(off float64, draw func(u float64) float64) *Beside {

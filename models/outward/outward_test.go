@@ -1,26 +1,10 @@
 package outward
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"math"
-	"os"
 	"slices"
-	"strings"
 	"testing"
 )
-
-// The log of the fit names the weights it made: weights of another fit would come with the wrong story.
-func TestWeightsAreThoseOfTheLog(t *testing.T) {
-	log, err := os.ReadFile("outward.log")
-	if err != nil {
-		t.Fatal(err)
-	}
-	sum := sha256.Sum256(weights)
-	if got := hex.EncodeToString(sum[:]); !strings.Contains(string(log), got) {
-		t.Errorf("outward.log doesn't name the embedded weights' checksum %s", got)
-	}
-}
 
 // stones draws plain speckled bottom with bright stones, each with its shadow to the right, as leveled strength and as displayed.
 func stones(rows, cols int) (strength, echo []uint8) {
