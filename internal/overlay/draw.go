@@ -42,6 +42,7 @@ func Draw(img image.Image, capt detect.CaptureRecord, marks []detect.MarkRecord,
 	c.panels(capt)
 	c.marks(marks)
 	c.regionNames(capt, marks)
+	c.writeLabels()
 	if legendH > 0 {
 		c.legend(b.Dx(), b.Dy(), legendH)
 	}
@@ -58,6 +59,7 @@ type canvas struct {
 	lw     float64
 	font   float64
 	placed []image.Rectangle // where labels lie, in drawn pixels
+	labels []label           // that are yet to be written
 }
 
 // newCanvas copies img, moved to the origin, with extra empty rows below it.

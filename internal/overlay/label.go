@@ -37,34 +37,62 @@ func (c *canvas) text(s string, x, y float64, col color.NRGBA) {
 	c.dc.DrawString(s, x, y)
 }
 
-// label writes s beside a box of the capture, at the first of eight places that stays in the picture and off other labels.
-// When all are taken it is written above the box even so: a crowded label is better than a mark without a number.
+// labelRings is how many times farther from its box than beside it a label is tried.
+const labelRings = 4
+
+// label places s beside a box of the capture, for writeLabels, at the first of eight places that stays in the picture and off other labels; where all are
+// taken, farther out, with a thin line to the box. When those are taken too it goes above the box even so: a crowded label is better
+// than a mark without a number.
 func (c *canvas) label(s string, b detect.Box, col color.NRGBA) {
 	w, _ := c.dc.MeasureString(s)
 	h := c.font
 	x0, y0 := c.pt(float64(b.X), float64(b.Y))
 	x1, y1 := c.pt(float64(b.X+b.W), float64(b.Y+b.H))
-	off := c.lw + 4
-	mid := (y0 + y1) / 2
-	places := [...][2]float64{ // top left of the text
-		{x0 - off/2, y0 - off - h}, {x1 - w + off/2, y0 - off - h},
-		{x0 - off/2, y1 + off}, {x1 - w + off/2, y1 + off},
-		{x1 + off, mid - h/2}, {x0 - off - w, mid - h/2},
-		{x1 + off, y0 - off - h}, {x0 - off - w, y1 + off},
+	places := func(off, edge float64) [8][2]float64 { // top left of the text
+		mid := (y0+y1)/2 - h/2
+		return [...][2]float64{
+			{x0 - edge, y0 - off - h}, {x1 - w + edge, y0 - off - h},
+			{x0 - edge, y1 + off}, {x1 - w + edge, y1 + off},
+			{x1 + off, mid}, {x0 - off - w, mid},
+			{x1 + off, y0 - off - h}, {x0 - off - w, y1 + off},
+		}
 	}
 	view := image.Rect(0, 0, c.dc.Width(), c.dc.Height())
 	rect := func(p [2]float64) image.Rectangle {
 		return image.Rect(int(p[0])-1, int(p[1])-1, int(math.Ceil(p[0]+w))+1, int(math.Ceil(p[1]+h))+1)
 	}
-	at := [2]float64{clamp(places[0][0], 2, max(2, float64(view.Dx())-w-2)), clamp(places[0][1], 2, max(2, float64(view.Dy())-h-2))}
-	for _, p := range places {
-		if r := rect(p); r.In(view) && !c.taken(r) {
-			at = p
-			break
+	off := c.lw + 4
+	edge := off / 2
+	first := places(off, edge)[0]
+	at := [2]float64{clamp(first[0], 2, max(2, float64(view.Dx())-w-2)), clamp(first[1], 2, max(2, float64(view.Dy())-h-2))}
+search:
+	for ring := range labelRings {
+		for _, p := range places(off+float64(ring)*(h+off), edge) {
+			if r := rect(p); r.In(view) && !c.taken(r) {
+				if at = p; ring > 0 {
+					c.stroke([][2]float64{{clamp(at[0]+w/2, x0, x1), clamp(at[1]+h/2, y0, y1)}, {at[0] + w/2, at[1] + h/2}}, false, col, nil, 1)
+				}
+				break search
+			}
 		}
 	}
 	c.placed = append(c.placed, rect(at))
-	c.text(s, at[0], at[1]+0.8*h, col)
+	c.labels = append(c.labels, label{s, at[0], at[1] + 0.8*h, col})
+}
+
+// label is a text with its baseline at x, y in drawn pixels.
+type label struct {
+	text string
+	x, y float64
+	col  color.NRGBA
+}
+
+// writeLabels writes the labels that were placed, over all lines.
+func (c *canvas) writeLabels() {
+	for _, l := range c.labels {
+		c.text(l.text, l.x, l.y, l.col)
+	}
+	c.labels = nil
 }
 
 func (c *canvas) taken(r image.Rectangle) bool {

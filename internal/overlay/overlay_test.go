@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 	"testing"
 
 	"shadowgap/detect"
@@ -120,6 +121,26 @@ func TestFieldNameStaysOffItsMarks(t *testing.T) {
 	opt.NoLabels = true
 	if framed := count(Draw(img, capt, both, opt), around, paper); named < framed+60 {
 		t.Errorf("%d pixels of the field's colour with its name, %d without: the name is not there", named, framed)
+	}
+}
+
+// A crowd on a small picture: numbers that find no place beside their boxes go farther out rather than over each other.
+func TestNumbersOfACrowdStayApart(t *testing.T) {
+	c := canvasOn(image.NewRGBA(image.Rect(0, 0, 256, 256)), 1, Options{})
+	for i := range 25 {
+		c.label(strconv.Itoa(100+i), detect.Box{X: 100 + 12*(i%5), Y: 100 + 12*(i/5), W: 10, H: 10}, paper)
+	}
+	c.writeLabels()
+	keepImage(t, "crowd.png", c.dst)
+	for i, a := range c.placed {
+		if !a.In(c.dst.Bounds()) {
+			t.Errorf("number %d lies outside the picture, at %v", 100+i, a)
+		}
+		for j, b := range c.placed[:i] {
+			if a.Overlaps(b) {
+				t.Errorf("numbers %d and %d overlap: %v, %v", 100+i, 100+j, a, b)
+			}
+		}
 	}
 }
 
