@@ -17,7 +17,8 @@ import torch
 import torch.distributed as dist
 import torch.nn.functional as F
 
-from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export, restore
+from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export
+from net import restore
 from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil, unslog
 from steady import Steady
 

@@ -16,7 +16,8 @@ from google.protobuf.message import DecodeError
 from torch.nn import functional
 
 import fit
-from finder_net import BOX, CLASSES, SHADOW, Finder, restore
+from finder_net import BOX, CLASSES, SHADOW, Finder
+from net import restore
 from sides import slog, unslog
 
 MULTIPLE = 32  # what the rows and columns that a network sees are multiples of

@@ -51,6 +51,20 @@ def filled(v):
 def class_map(label, height, width, rows=ROWS, cols=COLS):
     """The map of one capture, rows x cols, from its truth in pixels of a capture of height x width."""
     sy, sx = rows / height, cols / width
+    out, inside = record_map(label, height, width, rows, cols)
+    if not label.get("quad"):
+        for p in label.get("panels") or []:
+            if p.get("own"):
+                own, within = record_map({"by": label.get("by"), "panel": p["box"], **p["own"]}, height, width, rows, cols)
+                out[within == 1] = own[within == 1]
+    paint_copies(out, label, sx, sy)
+    paint_furniture(out, inside, label, sx, sy)
+    return out
+
+
+def record_map(label, height, width, rows, cols):
+    """The map of one record, rows x cols, and which cells its panel covers."""
+    sy, sx = rows / height, cols / width
     out = np.full((rows, cols), OUTSIDE, np.uint8)
     inside = np.zeros((rows, cols), np.uint8)
     if label.get("quad"):
@@ -74,8 +88,7 @@ def class_map(label, height, width, rows=ROWS, cols=COLS):
     if np.isnan(nadir).all():
         if side not in ("port", "starboard"):
             out[inside == 1] = UNKNOWN
-            paint_furniture(out, inside, label, sx, sy)
-            return out
+            return out, inside
         n = np.full((rows, 1), cols + 1e3 if side == "port" else -1e3)
     left = x < n
     # a record that does not fill its panel yet: what it has not drawn is screen
@@ -90,13 +103,11 @@ def class_map(label, height, width, rows=ROWS, cols=COLS):
         water_s = ~left & (x < star[:, None])
     m = np.where(left, np.where(water_p, WATER_PORT, BOTTOM_PORT), np.where(water_s, WATER_STARBOARD, BOTTOM_STARBOARD))
     out[inside == 1] = m[inside == 1]
-    paint_copies(out, label, sx, sy)
-    paint_furniture(out, inside, label, sx, sy)
-    return out
+    return out, inside
 
 
 def paint_copies(out, label, sx, sy):
-    """Further panels show the same record once more. Panels part: along what is not the picture's border a rim stays outside."""
+    """Further panels show the same record once more, unless it is told what they show of their own. Panels part: along what is not the picture's border a rim stays outside."""
     main = label.get("panel")
     boxes = [main] if main and not label.get("quad") else []
     if not main:
@@ -115,9 +126,10 @@ def paint_copies(out, label, sx, sy):
         if label.get("quad"):
             out[v0:v1, u0:u1] = UNKNOWN  # tilted like the first, and where exactly is not told
             continue
-        copy = cv2.resize(record, (u1 - u0, v1 - v0), interpolation=cv2.INTER_NEAREST)
-        part = out[v0:v1, u0:u1]
-        part[:] = copy[: part.shape[0], : part.shape[1]]
+        if not p.get("own"):
+            copy = cv2.resize(record, (u1 - u0, v1 - v0), interpolation=cv2.INTER_NEAREST)
+            part = out[v0:v1, u0:u1]
+            part[:] = copy[: part.shape[0], : part.shape[1]]
         boxes.append(b)
     rows, cols = out.shape
     for b in boxes:

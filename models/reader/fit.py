@@ -17,7 +17,7 @@ import torch
 import torch.nn.functional as F
 
 import data
-from net import INVERTED, SONAR, Reader, export
+from net import INVERTED, SONAR, Reader, export, restore
 from steady import Steady
 from world import Augment
 
@@ -55,7 +55,8 @@ def main():
     p.add_argument("--seed", type=int, default=1)
     p.add_argument("--widths", type=int, nargs=5, default=Reader.WIDTHS, help="channels at each scale")
     p.add_argument("--depths", type=int, nargs=5, default=Reader.DEPTHS, help="further layers at each scale")
-    p.add_argument("--earlier", help="reader.pt of an earlier fit to go on from")
+    p.add_argument("--earlier", help="reader.pt of an earlier fit to go on from, or reader.onnx")
+    p.add_argument("--part", type=int, default=0, help="which network of an earlier .onnx, of those whose mean it is")
     p.add_argument("--only-decode", action="store_true", help="stop when the rendered captures are arrays")
     p.add_argument("--out", required=True)
     args = p.parse_args()
@@ -102,7 +103,8 @@ def main():
     y, sonar = y.to(device), sonar.to(device)
 
     model = Reader(args.widths, args.depths)
-    if args.earlier:
+    bare = args.earlier and args.earlier.endswith(".onnx")
+    if args.earlier and not bare:
         model.load_state_dict(torch.load(args.earlier, map_location="cpu"))
     model = model.to(device).to(memory_format=torch.channels_last)
     model.train()
@@ -112,20 +114,26 @@ def main():
     plan = torch.optim.lr_scheduler.OneCycleLR(opt, args.rate, args.steps, pct_start=0.1)
     steady = Steady(model)
     rng = np.random.default_rng(args.seed)
-    n_other = int(args.batch * 0.32)
-    n_real = int(args.batch * 0.15) if real else 0
-    average = None
-    for step in range(args.steps):
+
+    @torch.no_grad()
+    def batch(size):
+        """Which captures, as the network sees them, their maps, and which of them are shown as their own negatives."""
+        of_other, of_real = int(size * 0.32), int(size * 0.15) if real else 0
         idx = np.concatenate([
-            rng.integers(0, rendered, args.batch - n_other - n_real),
-            rng.integers(rendered, rendered + real, n_real) if n_real else np.zeros(0, int),
-            rng.integers(rendered + real, len(x), n_other),
+            rng.integers(0, rendered, size - of_other - of_real),
+            rng.integers(rendered, rendered + real, of_real) if of_real else np.zeros(0, int),
+            rng.integers(rendered + real, len(x), of_other),
         ])
-        backs = rng.integers(rendered + real, len(x), args.batch)
+        backs = rng.integers(rendered + real, len(x), size)
         i, b = torch.from_numpy(idx).to(device), torch.from_numpy(backs).to(device)
         gentle = (i >= rendered) & (i < rendered + real)
-        with torch.no_grad():
-            xb, yb, inverted = aug.batch(x[i], y[i], sonar[i], gentle, x[b])
+        return i, *aug.batch(x[i], y[i], sonar[i], gentle, x[b])
+
+    if bare:
+        restore(model, args.earlier, args.part, batch(2 * args.batch)[1])
+    average = None
+    for step in range(args.steps):
+        i, xb, yb, inverted = batch(args.batch)
         seen = ((yb >= 2) & (yb != data.UNKNOWN)).float().mean((1, 2)) > 0.03
         with torch.autocast("cuda", torch.bfloat16):
             out = model(xb.to(memory_format=torch.channels_last))

@@ -113,5 +113,73 @@ def write(model, path, shape, given, answer, axes=None):
     )
 
 
+def restore(model, path, part, x):
+    """Gives the model the weights of a network in ONNX, of the part-th of those whose mean it is. There batch norms are part of the convolutions
+    before them; here each gets the mean and the deviation that the batch x brings it, so that it changes nothing."""
+    import numpy as np
+    import onnx
+    from onnx import numpy_helper
+
+    graph = onnx.load(path).graph
+    weights = {w.name: numpy_helper.to_array(w) for w in graph.initializer}
+    for node in graph.node:  # as shrink.py stores them: bytes or halves, made whole and multiplied by their steps when the network is loaded
+        if node.op_type == "Cast" and node.input[0] in weights:
+            weights[node.output[0]] = weights[node.input[0]].astype(np.float32)
+        elif node.op_type == "Mul" and all(n in weights for n in node.input):
+            weights[node.output[0]] = weights[node.input[0]] * weights[node.input[1]]
+    convs = [m for m in model.modules() if isinstance(m, nn.Conv2d)]
+    order, hooks = [], []
+    for m in convs:
+        hooks.append(m.register_forward_hook(lambda m, _, out: order.append(m)))
+    model.eval()
+    with torch.no_grad():
+        model(x[:1])
+    for h in hooks:
+        h.remove()
+    told = []
+    several = any(node.name[:1].isdigit() for node in graph.node)  # mean.py names them so
+    for node in graph.node:
+        if not node.name.startswith(f"{part}.") if several else part > 0:
+            continue
+        if node.op_type == "Conv":
+            told.append([weights[n] for n in node.input[1:3]])
+        elif node.op_type == "QLinearConv":
+            i = node.input  # x, its step and zero, w, its steps and zeros, step and zero of the answer, bias
+            steps = weights[i[4]]
+            told.append([weights[i[3]] * steps[:, None, None, None], weights[i[8]] * weights[i[1]] * steps])
+    if len(told) != len(order):
+        raise ValueError(f"{path} holds no part {part} of {len(order)} convolutions")
+    bias = {}
+    with torch.no_grad():
+        for m, (w, b) in zip(order, told):
+            m.weight.copy_(torch.tensor(w))
+            if m.bias is not None:
+                m.bias.copy_(torch.tensor(b))
+            else:
+                bias[m] = torch.tensor(b, dtype=torch.float32, device=x.device)
+    hooks = []
+    for block in model.modules():
+        if isinstance(block, nn.Sequential):
+            steps = list(block)
+            for conv, norm in zip(steps, steps[1:]):
+                if isinstance(norm, nn.BatchNorm2d):
+
+                    def changes_nothing(norm, given, b=bias.pop(conv)):
+                        var, mean = torch.var_mean(given[0].float(), (0, 2, 3), unbiased=False)
+                        norm.running_mean.copy_(mean)
+                        norm.running_var.copy_(var)
+                        norm.weight.copy_((var + norm.eps).sqrt())
+                        norm.bias.copy_(mean + b)
+
+                    hooks.append(norm.register_forward_pre_hook(changes_nothing))
+    if bias:
+        raise ValueError(f"{len(bias)} convolutions have neither a bias nor a batch norm behind them")
+    with torch.no_grad():
+        model(x)
+    for h in hooks:
+        h.remove()
+    model.train()
+
+
 def export(model, path):
     write(model, path, (1, 3, HEIGHT, WIDTH), "capture", "map")
