@@ -31,7 +31,7 @@ type CaptureLabel struct {
 	Side detect.Side `json:"side,omitempty"`
 	// Furniture is everything drawn over the panel that is no echo.
 	Furniture []FurnitureLabel `json:"furniture,omitempty"`
-	// Panels are further side-scan panels of the same record; their contents are not labelled.
+	// Panels are further side-scan panels, of the same record unless they say otherwise; marks in them are not labelled.
 	Panels []PanelLabel `json:"panels,omitempty"`
 	// Quad is the panel's corners [x, y] in a photographed picture, clockwise from the one that was upper left.
 	Quad [][2]float64 `json:"quad,omitempty"`
@@ -53,9 +53,17 @@ type FurnitureLabel struct {
 	Box  detect.Box `json:"box"`
 }
 
-// PanelLabel is one more side-scan panel in the same picture.
+// PanelLabel is one more side-scan panel in the same picture. Where it shows another record than the first, Own says what is to be seen of that.
 type PanelLabel struct {
 	Box detect.Box `json:"box"`
+	Own *OwnLabel  `json:"own,omitempty"`
+}
+
+// OwnLabel is the truth of a further panel's own record, in pixels of the capture, as in CaptureLabel.
+type OwnLabel struct {
+	Nadir       []detect.RowX      `json:"nadir,omitempty"`
+	FirstReturn detect.FirstReturn `json:"first_return"`
+	Side        detect.Side        `json:"side,omitempty"`
 }
 
 // MarkLabel is one thing in a capture. Heights are metres.

@@ -142,9 +142,7 @@ func checkCapture(f *faults, c *CaptureLabel, size image.Point) {
 	if c.Panel != nil {
 		checkBox(f, "panel", *c.Panel, size)
 	}
-	if c.Side != "" && c.Side != detect.Port && c.Side != detect.Starboard {
-		f.add("unknown side %q", c.Side)
-	}
+	checkSide(f, "", c.Side)
 	if n := len(c.Quad); n != 0 && n != 4 {
 		f.add("quad of %d corners, want 4", n)
 	}
@@ -189,7 +187,20 @@ func checkAreas(f *faults, c *CaptureLabel, size image.Point) {
 		checkBox(f, fmt.Sprintf("furniture %d", i+1), n.Box, size)
 	}
 	for i, p := range c.Panels {
-		checkBox(f, fmt.Sprintf("further panel %d", i+1), p.Box, size)
+		what := fmt.Sprintf("further panel %d", i+1)
+		checkBox(f, what, p.Box, size)
+		if p.Own != nil {
+			checkSide(f, what+": ", p.Own.Side)
+			checkProfile(f, what+": nadir", p.Own.Nadir, size)
+			checkProfile(f, what+": first_return port", p.Own.FirstReturn.Port, size)
+			checkProfile(f, what+": first_return starboard", p.Own.FirstReturn.Starboard, size)
+		}
+	}
+}
+
+func checkSide(f *faults, before string, s detect.Side) {
+	if s != "" && s != detect.Port && s != detect.Starboard {
+		f.add("%sunknown side %q", before, s)
 	}
 }
 
@@ -197,9 +208,7 @@ func checkMark(f *faults, what string, m *MarkLabel, size image.Point) {
 	if !slices.Contains(detect.Classes[:], m.Class) {
 		f.add("%s: unknown class %q", what, m.Class)
 	}
-	if m.Side != "" && m.Side != detect.Port && m.Side != detect.Starboard {
-		f.add("%s: unknown side %q", what, m.Side)
-	}
+	checkSide(f, what+": ", m.Side)
 	if m.Highlight == nil && m.Shadow == nil {
 		f.add("%s: neither highlight nor shadow", what)
 	}
