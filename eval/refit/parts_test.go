@@ -112,7 +112,7 @@ func TestWhatAreNoPartsIsRefused(t *testing.T) {
 	if err := os.WriteFile(junk, []byte("not samples"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	trees := filepath.Join(dir, "trees")
+	trees, gone := filepath.Join(dir, "trees"), filepath.Join(dir, "gone", "file")
 	for name, tt := range map[string]struct {
 		s    Settings
 		want string
@@ -123,6 +123,9 @@ func TestWhatAreNoPartsIsRefused(t *testing.T) {
 		"read and written":  {Settings{From: []string{junk}, Trees: trees, Samples: junk, Thin: 1}, "one thing"},
 		"views and paths":   {Settings{Scenes: 1, Views: junk, Paths: junk, Thin: 1}, "one thing"},
 		"no clutter at all": {Settings{Scenes: 1, Samples: trees}, "part of the clutter"},
+		// told before anything is looked at: the network apart, which can't be read, would be told of then
+		"no folder for samples": {Settings{Scenes: 1, Samples: gone, Thin: 1, Apart: junk, Held: []string{"x"}}, gone + " can't be written"},
+		"no folder for trees":   {Settings{Scenes: 1, Trees: gone, Thin: 1, Apart: junk, Held: []string{"x"}}, gone + " can't be written"},
 	} {
 		if err := Run(t.Context(), tt.s, io.Discard); err == nil || !strings.Contains(err.Error(), tt.want) {
 			t.Errorf("%s: %v, want one that says %q", name, err, tt.want)

@@ -155,6 +155,11 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 	if err := s.check(); err != nil {
 		return err
 	}
+	for _, file := range []string{s.Samples, s.Trees} { // written when all has been looked at, which takes minutes
+		if err := mayWriteBeside(file); err != nil {
+			return err
+		}
+	}
 	if s.Shown != "" {
 		return writePictures(ctx, s.Shown, s.First, s.Others)
 	}

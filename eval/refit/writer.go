@@ -5,8 +5,21 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"path/filepath"
 	"sync"
 )
+
+// mayWriteBeside returns an error when no file can be made in the folder of a file that is to be written, unless its name is empty.
+func mayWriteBeside(name string) error {
+	if name == "" {
+		return nil
+	}
+	f, err := os.CreateTemp(filepath.Dir(name), ".may-write-*")
+	if err != nil {
+		return fmt.Errorf("%s can't be written: %w", name, err)
+	}
+	return errors.Join(f.Close(), os.Remove(f.Name()))
+}
 
 // writer writes records to one file, from several goroutines.
 type writer struct {
