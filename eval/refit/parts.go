@@ -45,7 +45,8 @@ func (p part) write(file string) (err error) {
 }
 
 // readParts reads what earlier runs have written. Parts that were looked at with other networks than those of Models are refused, as are
-// parts with other groups held out than the first's, seeds that another part has, and, with eval.ErrUnseen, seeds that no fit may see.
+// parts with real groups that another part holds out otherwise, seeds that another part has, and, with eval.ErrUnseen, seeds that no fit
+// may see.
 func (s *Settings) readParts() ([]part, error) {
 	now, err := sumsOf(s.Models)
 	if err != nil {
@@ -61,19 +62,35 @@ func (s *Settings) readParts() ([]part, error) {
 		if err := eval.FitSeeds(p.First, n); err != nil {
 			return nil, fmt.Errorf("samples from %s: %w", file, err)
 		}
-		switch {
-		case !maps.Equal(p.Behind, now):
+		if !maps.Equal(p.Behind, now) {
 			return nil, fmt.Errorf("samples from %s were found with other networks than those of %s", file, s.Models)
-		case !slices.Equal(p.Held, parts[0].Held):
-			return nil, fmt.Errorf("samples from %s had groups %q held out, those from %s %q", file, p.Held, s.From[0], parts[0].Held)
 		}
 		for k, o := range parts[:i] {
+			// one that was held out of two finders' fits would count twice, and of one finder's alone it was looked at by another that knows it
+			if group := p.sharedReal(&o); group != "" && !slices.Equal(p.Held, o.Held) {
+				return nil, fmt.Errorf("samples from %s and from %s both have %s, but other groups held out: %q and %q",
+					s.From[k], file, group, o.Held, p.Held)
+			}
 			if p.First < o.First+int64(max(o.Scenes, o.SetIn, o.Others)) && o.First < p.First+int64(n) {
 				return nil, fmt.Errorf("samples from %s and from %s have seeds in common", s.From[k], file)
 			}
 		}
 	}
 	return parts, nil
+}
+
+// sharedReal is a group of real pictures that both parts have samples of, "" where there is none.
+func (p *part) sharedReal(o *part) string {
+	ours := map[string]bool{}
+	for _, x := range p.Samples {
+		ours[x.Group] = true
+	}
+	for _, x := range o.Samples {
+		if isReal(x.Group) && ours[x.Group] {
+			return x.Group
+		}
+	}
+	return ""
 }
 
 func (p *part) read(file string) error {
@@ -102,8 +119,12 @@ func sourceOf(parts []part) string {
 			said = append(said, fmt.Sprintf("%d captures of each of %d worlds by other hands", p.Others, len(others)))
 		}
 	}
-	if held := parts[0].Held; len(held) > 0 {
-		said = append(said, fmt.Sprintf("of the real pictures %s, by a finder that has not seen them", strings.Join(held, ", ")))
+	var told [][]string
+	for _, p := range parts {
+		if same := func(held []string) bool { return slices.Equal(held, p.Held) }; len(p.Held) > 0 && !slices.ContainsFunc(told, same) {
+			told = append(told, p.Held)
+			said = append(said, fmt.Sprintf("of the real pictures %s, by a finder that has not seen them", strings.Join(p.Held, ", ")))
+		}
 	}
 	return strings.Join(said, "; ")
 }

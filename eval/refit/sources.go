@@ -45,6 +45,17 @@ const (
 	tileClutter = realClutter
 )
 
+// What groups of real pictures are called begins so: the open ones, and the effigy's tiles.
+const (
+	realGroup      = "real-"
+	realTilesGroup = "tile-"
+)
+
+// isReal tells whether a group shows real bottom.
+func isReal(group string) bool {
+	return strings.HasPrefix(group, realGroup) || strings.HasPrefix(group, realTilesGroup)
+}
+
 // origin is where a capture comes from: captures of one group show the same ground, and source is the kind of its truth.
 type origin struct{ group, source string }
 
@@ -160,7 +171,7 @@ func setInto(b *setin.Bottoms, seed int64) source {
 		if len(c.Label.Nadir) == 0 {
 			opt.Side = c.Label.Side
 		}
-		group, clutter := "real-"+path.Base(c.Label.Capture), realClutter
+		group, clutter := realGroup+path.Base(c.Label.Capture), realClutter
 		if !c.Whole { // its own pits and stones are real but not labelled
 			group, clutter = tileGroup(path.Base(c.Label.Capture)), tileClutter
 		}
@@ -209,7 +220,7 @@ func labelled(file string, label eval.CaptureLabel, k int) source {
 		if len(label.Nadir) == 0 {
 			opt.Side = label.Side
 		}
-		samples, err := detected(ctx, lk, origin{"real-" + path.Base(label.Capture), sourceLabelled}, img, shown, opt)
+		samples, err := detected(ctx, lk, origin{realGroup + path.Base(label.Capture), sourceLabelled}, img, shown, opt)
 		return weighted(samples, realWeight, realWeight*realClutter), err
 	}
 }
@@ -236,7 +247,7 @@ func tile(dir, name string, k int) source {
 func tileGroup(name string) string {
 	group, _, _ := strings.Cut(name, "H_")
 	group, _, _ = strings.Cut(group, "L_")
-	return "tile-" + group[:len(group)-2]
+	return realTilesGroup + group[:len(group)-2]
 }
 
 func weighted(samples []fit.Sample, real, clutter float64) []fit.Sample {

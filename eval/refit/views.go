@@ -36,8 +36,8 @@ type viewMark struct {
 func (w *writer) writeViews(from origin, views []*detect.FinderView, label eval.CaptureLabel) error {
 	for _, v := range views {
 		h := viewHeader{
-			Group: from.group, Source: from.source, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale, Whole: !strings.HasPrefix(from.group, "tile-"),
-			Marks: []viewMark{}, Ignore: [][4]float64{},
+			Group: from.group, Source: from.source, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale,
+			Whole: !strings.HasPrefix(from.group, realTilesGroup), Marks: []viewMark{}, Ignore: [][4]float64{},
 		}
 		cells := func(b *detect.Box) *[4]float64 {
 			if b == nil {
