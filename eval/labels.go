@@ -53,7 +53,8 @@ type FurnitureLabel struct {
 	Box  detect.Box `json:"box"`
 }
 
-// PanelLabel is one more side-scan panel in the same picture. Where it shows another record than the first, Own says what is to be seen of that.
+// PanelLabel is one more side-scan panel in the same picture. Where it shows another record than the first, Own says what is to be seen of
+// that.
 type PanelLabel struct {
 	Box detect.Box `json:"box"`
 	Own *OwnLabel  `json:"own,omitempty"`

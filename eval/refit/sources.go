@@ -18,11 +18,13 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/eval"
+	"shadowgap/eval/groundworld"
 	"shadowgap/eval/patchworld"
 	"shadowgap/eval/placeworld"
 	"shadowgap/eval/pulseworld"
 	"shadowgap/eval/rayworld"
 	"shadowgap/eval/scene"
+	"shadowgap/eval/screenworld"
 	"shadowgap/eval/setin"
 	"shadowgap/eval/surveyworld"
 	"shadowgap/eval/trialworld"
@@ -121,6 +123,8 @@ var others = [...]struct {
 	{"pulse", drawnBy(pulseworld.Render)},
 	{"place", drawnBy(placeworld.Render)},
 	{"trial", drawnBy(trialworld.Render)},
+	{"screen", drawnBy(screenworld.Render)},
+	{"ground", drawnBy(groundworld.Render)},
 }
 
 // capture is what each of the others draws, under a name of its own.

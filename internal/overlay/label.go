@@ -40,9 +40,9 @@ func (c *canvas) text(s string, x, y float64, col color.NRGBA) {
 // labelRings is how many times farther from its box than beside it a label is tried.
 const labelRings = 4
 
-// label places s beside a box of the capture, for writeLabels, at the first of eight places that stays in the picture and off other labels; where all are
-// taken, farther out, with a thin line to the box. When those are taken too it goes above the box even so: a crowded label is better
-// than a mark without a number.
+// label places s beside a box of the capture, for writeLabels, at the first of eight places that stays in the picture and off other
+// labels; where all are taken, farther out, with a thin line to the box. When those are taken too it goes above the box even so: a crowded
+// label is better than a mark without a number.
 func (c *canvas) label(s string, b detect.Box, col color.NRGBA) {
 	w, _ := c.dc.MeasureString(s)
 	h := c.font
@@ -70,7 +70,8 @@ search:
 		for _, p := range places(off+float64(ring)*(h+off), edge) {
 			if r := rect(p); r.In(view) && !c.taken(r) {
 				if at = p; ring > 0 {
-					c.stroke([][2]float64{{clamp(at[0]+w/2, x0, x1), clamp(at[1]+h/2, y0, y1)}, {at[0] + w/2, at[1] + h/2}}, false, col, nil, 1)
+					x, y := at[0]+w/2, at[1]+h/2
+					c.stroke([][2]float64{{clamp(x, x0, x1), clamp(y, y0, y1)}, {x, y}}, false, col, nil, 1)
 				}
 				break search
 			}
