@@ -434,6 +434,21 @@ func TestLayoutIsChecked(t *testing.T) {
 	}
 }
 
+// A capture whose file and drawing are both out of reach is told of where its picture would stand.
+func TestBrowserTellsOfAPictureOutOfReach(t *testing.T) {
+	ctx := browse(t, 1440, 900)
+	do(t, ctx, chromedp.Navigate(surveyPage(t, 30)+"#queue"))
+	until(t, ctx, `document.querySelector('#v-queue .scene img') !== null`)
+	for range 2 { // the plain picture, then the drawn one
+		do(t, ctx, run(`document.querySelector('#v-queue .scene img').dispatchEvent(new Event('error'))`))
+	}
+	until(t, ctx, `(document.querySelector('#v-queue .scene .gone')?.textContent || '').startsWith('No picture')`)
+	shoot(t, ctx, "queue-gone.png")
+	if n := js[int](t, ctx, `document.querySelectorAll('#v-queue .scene svg').length`); n != 0 {
+		t.Error("an outline is drawn on no picture")
+	}
+}
+
 // What is seen several times is decided once: the server gets one decision for each look, in one step.
 func TestBrowserServedStoresAStepWhole(t *testing.T) {
 	dir, caps, marks, way := testSurvey(t, 30)

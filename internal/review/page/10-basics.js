@@ -30,3 +30,4 @@ function remember(key, value) {
 }
 function say(text) { $('say').textContent = ''; setTimeout(() => { $('say').textContent = text; }, 30); }
 function warn(text) { $('banner').textContent = text; $('banner').hidden = !text; }
+const noPicture = 'No picture of this capture is to be had: its file is not where it was, or the run kept none. Put it back, or run again with --copies.';

@@ -45,7 +45,7 @@ function look(host, d) {
   img.addEventListener('error', () => {
     if (v.plain) { v.plain = false; bLines.disabled = true; bGround.disabled = true; v.lines = false; img.src = d.drawn; paint(); return; }
     img.hidden = true;
-    port.append(h('p', { class: 'gone' }, 'No picture of this capture is to be had: its file is not where it was, or the run kept none. Put it back, or run again with --copies.'));
+    port.append(h('p', { class: 'gone' }, noPicture));
   });
   const size = () => ({ w: port.clientWidth, h: port.clientHeight });
   function place() {

@@ -122,7 +122,7 @@ function verdictButtons(st, rest) {
 // scene shows a whole capture with one thing outlined in it, beside the close-up.
 function scene(t) {
   const [i, j] = t.m[0], d = detailOf(i), m = d.marks[j], b = m.box, pad = 4;
-  const img = h('img', { src: d.plain, alt: 'The whole capture ' + base(data.captures[i].name) + ' with this thing outlined.', width: d.w, height: d.h, decoding: 'async', onerror: (e) => { if (e.target.src.endsWith(d.drawn)) e.target.hidden = true; else e.target.src = d.drawn; } });
+  const img = h('img', { src: d.plain, alt: 'The whole capture ' + base(data.captures[i].name) + ' with this thing outlined.', width: d.w, height: d.h, decoding: 'async', onerror: (e) => { if (e.target.src.endsWith(d.drawn)) e.target.parentNode.replaceChildren(h('p', { class: 'gone' }, noPicture)); else e.target.src = d.drawn; } });
   const r = { x: b.x - pad, y: b.y - pad, width: b.w + 2 * pad, height: b.h + 2 * pad };
   const svg = s('svg', { viewBox: '0 0 ' + d.w + ' ' + d.h, 'aria-hidden': 'true' },
     s('rect', { class: 'case', ...r }), s('rect', { class: 'ln k-' + (thingState(t).cls || m.class) + (b.w < d.w / 20 ? ' tiny' : ''), ...r }),
