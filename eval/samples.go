@@ -1,6 +1,7 @@
 package eval
 
 import (
+	"image"
 	"math"
 	"slices"
 
@@ -42,7 +43,7 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 	for i, l := range m.labelOf {
 		s := fit.Sample{Evidence: marks[i].Evidence, Class: string(detect.Clutter), Group: group}
 		switch {
-		case l >= 0 && !label.Marks[l].isSure(), l < 0 && onUnsure(gate, label.Marks, &marks[i]):
+		case l >= 0 && !label.Marks[l].isSure(), l < 0 && onUnsure(gate, label.Marks, &marks[i]), l < 0 && label.further(&marks[i]):
 			continue
 		case l >= 0:
 			s.Class = string(label.Marks[l].Class)
@@ -54,6 +55,13 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 		out = append(out, s)
 	}
 	return out
+}
+
+// further tells whether a mark lies in a further panel, whose things aren't labelled.
+func (l *CaptureLabel) further(m *detect.MarkRecord) bool {
+	b := markBox(m)
+	middle := image.Pt(b.X+b.W/2, b.Y+b.H/2)
+	return slices.ContainsFunc(l.Panels, func(p PanelLabel) bool { return middle.In(p.Box.Rect()) })
 }
 
 // repeated tells whether mark i is one that the detector leaves out beside the find of some label.

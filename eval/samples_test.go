@@ -58,6 +58,20 @@ func TestSamplesOfOneThing(t *testing.T) {
 	}
 }
 
+// What lies in a further panel is nothing to learn from: its things aren't labelled.
+func TestSamplesOfFurtherPanels(t *testing.T) {
+	second := eval.PanelLabel{Box: detect.Box{X: 200, Y: 0, W: 100, H: 100}}
+	label := eval.CaptureLabel{Capture: "a.png", Marks: []eval.MarkLabel{}, Panels: []eval.PanelLabel{second}}
+	mark := func(x int) detect.MarkRecord {
+		b := detect.Box{X: x, Y: 40, W: 20, H: 20}
+		return detect.MarkRecord{Box: b, Highlight: &b, Odds: detect.Odds{detect.BottomObject: 0.9, detect.Clutter: 0.1}}
+	}
+	got := classesOf(eval.Samples("a", label, []detect.MarkRecord{mark(100), mark(240)}, eval.DefaultGate()))
+	if want := []string{string(detect.Clutter)}; !slices.Equal(got, want) {
+		t.Errorf("classes %v, want %v: of the mark in the first panel alone", got, want)
+	}
+}
+
 func classesOf(samples []fit.Sample) []string {
 	var out []string
 	for _, s := range samples {

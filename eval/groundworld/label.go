@@ -37,9 +37,9 @@ func label(w *world, r *record, p *picture, seed int64) eval.CaptureLabel {
 	return l
 }
 
-// everyRow calls visit for each 16th row of the picture that was not lost, with its ping.
+// everyRow calls visit for each 8th row of the picture and the last, but for those that were lost, with its ping.
 func (p *picture) everyRow(r *record, visit func(row, ping int)) {
-	for y := 0; y < p.box.H; y += 16 {
+	for y := 0; y < p.box.H; y += max(1, min(8, p.box.H-1-y)) {
 		if !p.gone[y] {
 			visit(p.box.Y+y, min(r.rows-1, int((float64(y)+0.5)/r.w.sy)))
 		}

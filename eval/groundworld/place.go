@@ -128,7 +128,8 @@ func (w *world) put(r *recipe) {
 			t.class = detect.RaisedStructure
 		}
 		if r.kind == "quay" {
-			t.turn = 0.1 * w.d.NormFloat64()
+			most := 0.5 * math.Abs(x) / w.g.long() // or it would lie under the boat somewhere
+			t.turn = min(most, max(-most, 0.1*w.d.NormFloat64()))
 			if x < 0 {
 				t.turn += math.Pi
 			}

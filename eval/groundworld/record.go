@@ -88,7 +88,7 @@ func (r *record) receive() {
 	r.electronics()
 }
 
-// speckle multiplies by gamma noise, drawn out along range and track, and on half of all bottoms by a slow part as well.
+// speckle multiplies by gamma noise, drawn out along range and track, and on two bottoms of five by a slow part as well.
 func (r *record) speckle() {
 	w := r.w
 	t := w.texture

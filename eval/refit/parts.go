@@ -45,8 +45,8 @@ func (p part) write(file string) (err error) {
 }
 
 // readParts reads what earlier runs have written. Parts that were looked at with other networks than those of Models are refused, as are
-// parts with real groups that another part holds out otherwise, seeds that another part has, and, with eval.ErrUnseen, seeds that no fit
-// may see.
+// parts with real groups that another part holds out otherwise or, where any part holds some out, that their own finder has seen, seeds
+// that another part has, and, with eval.ErrUnseen, seeds that no fit may see.
 func (s *Settings) readParts() ([]part, error) {
 	now, err := sumsOf(s.Models)
 	if err != nil {
@@ -76,7 +76,25 @@ func (s *Settings) readParts() ([]part, error) {
 			}
 		}
 	}
+	apart := slices.ContainsFunc(parts, func(p part) bool { return len(p.Held) > 0 })
+	for i := range parts {
+		if group := parts[i].seenReal(); apart && group != "" {
+			return nil, fmt.Errorf("samples from %s have %s, which is none of the groups held out of its finder's fit: %q",
+				s.From[i], group, parts[i].Held)
+		}
+	}
 	return parts, nil
+}
+
+// seenReal is a group of real pictures that the part has samples of and its finder has seen, "" where there is none.
+func (p *part) seenReal() string {
+	s := Settings{Held: p.Held}
+	for _, x := range p.Samples {
+		if isReal(x.Group) && !s.holds(x.Group) {
+			return x.Group
+		}
+	}
+	return ""
 }
 
 // sharedReal is a group of real pictures that both parts have samples of, "" where there is none.

@@ -84,19 +84,25 @@ func TestPartsThatDoNotBelong(t *testing.T) {
 		}
 		return all
 	}
-	good := part{Scenes: 10, First: 100, Held: []string{"real-3_*"}, Behind: behind, Samples: of("wide-100", "real-3_1.jpg", "tile-x")}
+	good := part{
+		Scenes: 10, First: 100, Held: []string{"real-3_*", "tile-x"}, Behind: behind, Samples: of("wide-100", "real-3_1.jpg", "tile-x"),
+	}
 	for name, tt := range map[string]struct {
 		change func(p *part)
 		want   string
 	}{
-		"as it should be":          {func(*part) {}, ""},
-		"another finder":           {func(p *part) { p.Behind = map[string]string{"finder": "another"} }, "other networks"},
-		"another half of the real": {func(p *part) { p.Held, p.Samples = []string{"real-4_*"}, of("wide-200", "real-4_1.jpg", "tile-y") }, ""},
-		"a tile held out of both":  {func(p *part) { p.Held, p.Samples = []string{"real-4_*", "tile-x"}, of("tile-x") }, "both have tile-x"},
-		"a picture that was seen":  {func(p *part) { p.Held, p.Samples = nil, of("real-3_1.jpg") }, "both have real-3_1.jpg"},
-		"some of the same seeds":   {func(p *part) { p.First = 109 }, "seeds in common"},
-		"seeds that are scored":    {func(p *part) { p.First = 200_001 }, eval.ErrUnseen.Error()},
-		"seeds right behind them":  {func(p *part) { p.First = 110 }, ""},
+		"as it should be": {func(*part) {}, ""},
+		"another finder":  {func(p *part) { p.Behind = map[string]string{"finder": "another"} }, "other networks"},
+		"another half of the real": {func(p *part) {
+			p.Held, p.Samples = []string{"real-4_*", "tile-y"}, of("wide-200", "real-4_1.jpg", "tile-y")
+		}, ""},
+		"a tile held out of both": {func(p *part) { p.Held, p.Samples = []string{"real-4_*", "tile-x"}, of("tile-x") }, "both have tile-x"},
+		"a picture that was seen": {func(p *part) { p.Held, p.Samples = nil, of("real-3_1.jpg") }, "both have real-3_1.jpg"},
+		"another that was seen":   {func(p *part) { p.Held, p.Samples = nil, of("real-4_1.jpg") }, "real-4_1.jpg, which is none"},
+		"more than is held out":   {func(p *part) { p.Held, p.Samples = []string{"real-4_*"}, of("real-6_1.jpg") }, "real-6_1.jpg, which"},
+		"some of the same seeds":  {func(p *part) { p.First = 109 }, "seeds in common"},
+		"seeds that are scored":   {func(p *part) { p.First = 200_001 }, eval.ErrUnseen.Error()},
+		"seeds right behind them": {func(p *part) { p.First = 110 }, ""},
 	} {
 		other := good
 		other.First = 200

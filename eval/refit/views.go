@@ -32,9 +32,25 @@ type viewMark struct {
 	Shadow    *[4]float64 `json:"shadow"`
 }
 
-// writeViews writes the sides of a capture.
+// showsFurther tells whether a view is a side of one of further panels: it has the middle of one half of it.
+func showsFurther(v *detect.FinderView, panels []eval.PanelLabel) bool {
+	return slices.ContainsFunc(panels, func(p eval.PanelLabel) bool {
+		b := p.Box
+		for _, x := range [...]int{b.X + b.W/4, b.X + b.W*3/4} {
+			if _, _, _, _, ok := v.Cells(detect.Box{X: x, Y: b.Y + b.H/2, W: 1, H: 1}); ok {
+				return true
+			}
+		}
+		return false
+	})
+}
+
+// writeViews writes the sides of a capture that are labelled.
 func (w *writer) writeViews(from origin, views []*detect.FinderView, label eval.CaptureLabel) error {
 	for _, v := range views {
+		if showsFurther(v, label.Panels) { // whose things aren't labelled
+			continue
+		}
 		h := viewHeader{
 			Group: from.group, Source: from.source, Rows: v.Rows, Cols: v.Cols, Scale: v.Scale,
 			Whole: !strings.HasPrefix(from.group, realTilesGroup), Marks: []viewMark{}, Ignore: [][4]float64{},

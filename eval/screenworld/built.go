@@ -57,7 +57,7 @@ func (w *world) wreck(id uint8, t *thing) {
 	})
 }
 
-// wall stands a quay or wall along the outer edge of a side. It rises over the transducer, so that nothing is seen behind it.
+// wall stands a quay or wall along the outer edge of a side. Where it rises over the transducer nothing is seen behind it.
 func (w *world) wall(id uint8, t *thing) {
 	r := w.r
 	t.class = detect.RaisedStructure
@@ -138,7 +138,7 @@ func (w *world) ladder(id uint8, t *thing) {
 	})
 }
 
-// swim hangs one fish at a place, so high over the bottom, and says how long it is in metres.
+// swim hangs one fish at a place, off metres over the bottom and half as long as it is.
 func (w *world) swim(id uint8, x, y, off, half float64) {
 	at := thing{x: x, y: y}
 	thick := w.least(half * 0.35)
@@ -180,7 +180,6 @@ func (w *world) shoal(id uint8, t *thing, n int, spread, half float64) {
 
 func (w *world) school(id uint8, t *thing) {
 	w.shoal(id, t, 18+w.r.IntN(50), w.size(5, 14), w.size(0.6, 1.5))
-	t.kind = "school"
 }
 
 func (w *world) looseSchool(id uint8, t *thing) {

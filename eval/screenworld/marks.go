@@ -10,7 +10,7 @@ import (
 )
 
 // profileStep is how many rows lie between points of a profile.
-const profileStep = 16
+const profileStep = 8
 
 // part is what is drawn of a thing: its highlight or its shadow on one side.
 type part struct {
@@ -38,11 +38,11 @@ func (rec *record) isLost(row int) bool {
 	return false
 }
 
-// profiles are the record's nadir and first return in pixels of the picture, but for where they can't be seen.
+// profiles are the record's nadir and first return in pixels of the picture, but for lost rows and where a plate lies over a first return.
 func (rec *record) profiles(covered func(x, y int) bool) (nadir []detect.RowX, first detect.FirstReturn) {
 	left := float64(rec.rect.Min.X)
 	width := float64(rec.rect.Dx())
-	for y := 0; y < rec.rect.Dy(); y += profileStep {
+	for y := 0; y < rec.rect.Dy(); y += max(1, min(profileStep, rec.rect.Dy()-1-y)) {
 		if rec.isLost(y) {
 			continue
 		}
@@ -50,9 +50,8 @@ func (rec *record) profiles(covered func(x, y int) bool) (nadir []detect.RowX, f
 		seen := func(x float64) bool {
 			return x >= 0 && x <= width && !covered(rec.rect.Min.X+min(int(x), rec.rect.Dx()-1), y+rec.rect.Min.Y)
 		}
-		if x := rec.nadirX(); seen(x) {
-			nadir = append(nadir, detect.RowX{row, left + x - 0.5})
-		}
+		// the nadir is told under plates too: it says which rows echo fills
+		nadir = append(nadir, detect.RowX{row, left + rec.nadirX() - 0.5})
 		if rec.plan.corrected {
 			continue
 		}

@@ -73,7 +73,7 @@ func (s *screen) figures(b image.Rectangle) {
 	}
 }
 
-// gauges draws dials, and a bar for each that finds no room.
+// gauges draws as many dials as find room.
 func (s *screen) gauges(b image.Rectangle) {
 	s.fill(b, s.theme.pane)
 	size := min(b.Dx(), b.Dy())

@@ -57,7 +57,7 @@ type plan struct {
 	menus       int
 	clutter     float64 // 0 to 1: how much is drawn over the record
 	inset       bool
-	insetBeside bool // the inset shows a place of its own choosing in a corner
+	insetBeside bool // the inset lies anywhere, else in a corner
 }
 
 // recordPlan is what is decided of one record.

@@ -113,6 +113,7 @@ func checkProfiles(t *testing.T, seed int64, l *eval.CaptureLabel) {
 	if len(l.Nadir) == 0 {
 		return
 	}
+	checkEnds(t, seed, l)
 	x := l.Nadir[0][1]
 	for _, q := range l.FirstReturn.Port {
 		if q[1] >= x || l.Side == detect.Starboard {
@@ -264,5 +265,14 @@ func checkFurther(t *testing.T, seed int64, c *Capture) {
 				t.Errorf("seed %d: nadir %v of further panel %v", seed, n, b)
 			}
 		}
+	}
+}
+
+// checkEnds looks whether the nadir is told from a panel's first row to its last: what lies beyond counts as not drawn yet.
+func checkEnds(t *testing.T, seed int64, l *eval.CaptureLabel) {
+	t.Helper()
+	first, last := l.Nadir[0][0], l.Nadir[len(l.Nadir)-1][0]
+	if len(l.LostRows) == 0 && (first != float64(l.Panel.Y) || last != float64(l.Panel.Y+l.Panel.H-1)) {
+		t.Errorf("seed %d: nadir in rows %g to %g of panel %v", seed, first, last, *l.Panel)
 	}
 }

@@ -139,7 +139,7 @@ func (s *screen) nadirLine(rec *record, pal *palette) {
 		x0 += (2 + r.IntN(5)) * (2*r.IntN(2) - 1)
 		col = solid(hued(r.Float64(), r.Float64(), 1))
 	case nadirGap:
-		x0, wide = rec.width[0], rec.gap
+		wide = rec.gap
 		col = pick(r, []color.RGBA{s.theme.back, pal.at(0), s.theme.accent, pal.at(1)})
 	case nadirThin:
 	}

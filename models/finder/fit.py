@@ -18,7 +18,7 @@ import torch.distributed as dist
 import torch.nn.functional as F
 
 from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export
-from net import restore
+from net import restore  # found once finder_net has told where
 from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil, unslog
 from steady import Steady
 

@@ -17,7 +17,7 @@ from torch.nn import functional
 
 import fit
 from finder_net import BOX, CLASSES, SHADOW, Finder
-from net import restore
+from net import restore  # found once finder_net has told where
 from sides import slog, unslog
 
 MULTIPLE = 32  # what the rows and columns that a network sees are multiples of

@@ -63,7 +63,7 @@ def class_map(label, height, width, rows=ROWS, cols=COLS):
 
 
 def record_map(label, height, width, rows, cols):
-    """The map of one record, rows x cols, and which cells its panel covers."""
+    """The map of one record, rows x cols, and which cells its panel covers: UNKNOWN there where neither nadir nor side is told."""
     sy, sx = rows / height, cols / width
     out = np.full((rows, cols), OUTSIDE, np.uint8)
     inside = np.zeros((rows, cols), np.uint8)
