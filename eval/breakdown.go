@@ -3,6 +3,7 @@ package eval
 import (
 	"cmp"
 	"fmt"
+	"image"
 	"math"
 	"slices"
 
@@ -260,4 +261,10 @@ func markBox(m *detect.MarkRecord) *detect.Box {
 		return m.Highlight
 	}
 	return &m.Box
+}
+
+// markMiddle is the middle of where a mark lies.
+func markMiddle(m *detect.MarkRecord) image.Point {
+	b := markBox(m)
+	return image.Pt(b.X+b.W/2, b.Y+b.H/2)
 }

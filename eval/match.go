@@ -3,7 +3,6 @@ package eval
 import (
 	"cmp"
 	"fmt"
-	"image"
 	"math"
 	"slices"
 
@@ -204,8 +203,7 @@ func (m *matching) regionFates(marks []*detect.MarkRecord, regions []detect.Regi
 		if m.fate[j] != fateFalse {
 			continue
 		}
-		b := markBox(mark)
-		centre := image.Pt(b.X+b.W/2, b.Y+b.H/2)
+		centre := markMiddle(mark)
 		for _, r := range regions {
 			if !NothingIn(r.Kind) && centre.In(r.Box.Rect()) {
 				m.fate[j] = fateInRegion

@@ -1,7 +1,6 @@
 package eval
 
 import (
-	"image"
 	"math"
 	"slices"
 
@@ -59,8 +58,7 @@ func samples(group string, label CaptureLabel, marks []detect.MarkRecord, gate G
 
 // further tells whether a mark lies in a further panel, whose things aren't labelled.
 func (l *CaptureLabel) further(m *detect.MarkRecord) bool {
-	b := markBox(m)
-	middle := image.Pt(b.X+b.W/2, b.Y+b.H/2)
+	middle := markMiddle(m)
 	return slices.ContainsFunc(l.Panels, func(p PanelLabel) bool { return middle.In(p.Box.Rect()) })
 }
 

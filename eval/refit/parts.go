@@ -88,9 +88,8 @@ func (s *Settings) readParts() ([]part, error) {
 
 // seenReal is a group of real pictures that the part has samples of and its finder has seen, "" where there is none.
 func (p *part) seenReal() string {
-	s := Settings{Held: p.Held}
 	for _, x := range p.Samples {
-		if isReal(x.Group) && !s.holds(x.Group) {
+		if isReal(x.Group) && !heldOut(p.Held, x.Group) {
 			return x.Group
 		}
 	}

@@ -48,9 +48,9 @@ type Settings struct {
 	Held  []string
 }
 
-// holds tells whether a group is held out of Apart's fit.
-func (s *Settings) holds(group string) bool {
-	return slices.ContainsFunc(s.Held, func(pattern string) bool {
+// heldOut tells whether a group is one of those that patterns name.
+func heldOut(held []string, group string) bool {
+	return slices.ContainsFunc(held, func(pattern string) bool {
 		ok, _ := path.Match(pattern, group) // patterns were checked before
 		return ok
 	})
@@ -101,16 +101,16 @@ func (s *Settings) checkMade() error {
 // looker looks at captures, one at a time.
 type looker struct {
 	detector detect.Detector
-	apart    *detect.Detector  // for real pictures of groups it has not seen; nil = none
-	file     string            // where its finder was read from
-	holds    func(string) bool // which groups those are
-	views    *writer           // where the finder's views go; nil = look for candidates instead
-	paths    *writer           // where paths go; nil = look for views or candidates instead
+	apart    *detect.Detector // for real pictures of groups it has not seen; nil = none
+	file     string           // where its finder was read from
+	held     []string         // patterns of those groups
+	views    *writer          // where the finder's views go; nil = look for candidates instead
+	paths    *writer          // where paths go; nil = look for views or candidates instead
 }
 
 // newLooker makes one that writes views or paths, unless both are nil; apart is the network of Settings.Apart, nil where there is none.
 func newLooker(s Settings, views, paths *writer, apart []byte) *looker {
-	l := &looker{views: views, paths: paths, file: s.Apart, holds: s.holds}
+	l := &looker{views: views, paths: paths, file: s.Apart, held: s.Held}
 	if apart != nil {
 		l.apart = &detect.Detector{Finder: apart}
 	}
@@ -131,7 +131,7 @@ func (l *looker) at(from origin) *detect.Detector {
 	switch {
 	case l.apart == nil || from.source == sourceRendered || from.source == sourceOther:
 		return &l.detector
-	case l.holds(from.group):
+	case heldOut(l.held, from.group):
 		return l.apart
 	}
 	return nil

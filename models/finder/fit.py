@@ -18,7 +18,7 @@ import torch.distributed as dist
 import torch.nn.functional as F
 
 from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export
-from net import restore  # found once finder_net has told where
+from net import go_on  # found once finder_net has told where
 from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil, unslog
 from steady import Steady
 
@@ -210,13 +210,10 @@ def main():
     model = Finder()
     gen = torch.Generator(device=device)
     gen.manual_seed(args.seed + 1000 * rank)
-    bare = args.earlier and args.earlier.endswith(".onnx")
-    if args.earlier and not bare:
-        model.load_state_dict(torch.load(args.earlier, map_location="cpu"))
     model = model.to(device).to(memory_format=torch.channels_last)
     model.train()
-    if bare:
-        restore(model, args.earlier, args.part, spoil(sides.batch(2 * args.batch)[0], gen))
+    if args.earlier:
+        go_on(model, args.earlier, args.part, lambda: spoil(sides.batch(2 * args.batch)[0], gen))
     say(f"{sum(q.numel() for q in model.parameters())} parameters")
     ahead = torch.nn.parallel.DistributedDataParallel(model, device_ids=[device.index], broadcast_buffers=False) if world > 1 else model
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-2)

@@ -17,7 +17,7 @@ import torch
 import torch.nn.functional as F
 
 import data
-from net import INVERTED, SONAR, Reader, export, restore
+from net import INVERTED, SONAR, Reader, export, go_on
 from steady import Steady
 from world import Augment
 
@@ -103,16 +103,12 @@ def main():
     y, sonar = y.to(device), sonar.to(device)
 
     model = Reader(args.widths, args.depths)
-    bare = args.earlier and args.earlier.endswith(".onnx")
-    if args.earlier and not bare:
-        model.load_state_dict(torch.load(args.earlier, map_location="cpu"))
     model = model.to(device).to(memory_format=torch.channels_last)
     model.train()
     say(f"{sum(q.numel() for q in model.parameters())} parameters")
     aug = Augment(device, args.seed)
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-3)
     plan = torch.optim.lr_scheduler.OneCycleLR(opt, args.rate, args.steps, pct_start=0.1)
-    steady = Steady(model)
     rng = np.random.default_rng(args.seed)
 
     @torch.no_grad()
@@ -129,8 +125,9 @@ def main():
         gentle = (i >= rendered) & (i < rendered + real)
         return i, *aug.batch(x[i], y[i], sonar[i], gentle, x[b])
 
-    if bare:
-        restore(model, args.earlier, args.part, batch(2 * args.batch)[1])
+    if args.earlier:
+        go_on(model, args.earlier, args.part, lambda: batch(2 * args.batch)[1])
+    steady = Steady(model)
     average = None
     for step in range(args.steps):
         i, xb, yb, inverted = batch(args.batch)

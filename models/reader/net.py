@@ -181,5 +181,13 @@ def restore(model, path, part, x):
     model.train()
 
 
+def go_on(model, earlier, part, batch):
+    """Gives the model the weights of an earlier fit: NAME.pt, or the part-th network of NAME.onnx, which asks batch() what the model may see."""
+    if earlier.endswith(".onnx"):
+        restore(model, earlier, part, batch())
+    else:
+        model.load_state_dict(torch.load(earlier, map_location="cpu"))
+
+
 def export(model, path):
     write(model, path, (1, 3, HEIGHT, WIDTH), "capture", "map")
