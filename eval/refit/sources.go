@@ -26,8 +26,10 @@ import (
 	"shadowgap/eval/scene"
 	"shadowgap/eval/screenworld"
 	"shadowgap/eval/setin"
+	"shadowgap/eval/shoalworld"
 	"shadowgap/eval/surveyworld"
 	"shadowgap/eval/trialworld"
+	"shadowgap/eval/worksworld"
 	"shadowgap/models/fit"
 )
 
@@ -125,6 +127,8 @@ var others = [...]struct {
 	{"trial", drawnBy(trialworld.Render)},
 	{"screen", drawnBy(screenworld.Render)},
 	{"ground", drawnBy(groundworld.Render)},
+	{"shoal", drawnBy(shoalworld.Render)},
+	{"works", drawnBy(worksworld.Render)},
 }
 
 // capture is what each of the others draws, under a name of its own.

@@ -8,7 +8,6 @@
 """
 
 import argparse
-import math
 import os
 import time
 
@@ -19,25 +18,12 @@ import torch.nn.functional as F
 
 from finder_net import BOX, CLASSES, SHADE, SHADOW, Finder, export
 from net import go_on  # found once finder_net has told where
+from pace import Pace
 from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil, unslog
 from steady import Steady
 
-RISES = 0.1  # part of a fit in which its rate rises
-AGREE = 25  # steps after which GPUs agree on how far they are
-
-
-def pace(opt, rate, done):
-    """Sets the rate and the momentum of a fit of which a part is done: one cycle (Smith and Topin 2018, Super-Convergence), by cosines."""
-    part = done / RISES if done < RISES else (done - RISES) / (1 - RISES)
-    wave = (1 - math.cos(math.pi * part)) / 2
-    high = 0.04 + 0.96 * wave if done < RISES else 1 - wave
-    for group in opt.param_groups:
-        group["lr"] = rate * high
-        group["betas"] = (0.95 - 0.1 * (wave if done < RISES else 1 - wave), 0.999)
-
-
 def agreed(number, device, world):
-    """The first GPU's number, on all of them: were each to go by a clock of its own, one would wait for others that have ended."""
+    """The first GPU's number, on all of them."""
     if world == 1:
         return number
     number = torch.tensor(number, device=device)
@@ -218,15 +204,9 @@ def main():
     ahead = torch.nn.parallel.DistributedDataParallel(model, device_ids=[device.index], broadcast_buffers=False) if world > 1 else model
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-2)
     steady = Steady(model)
-    average, begun, step, done = None, time.time(), 0, 0.0
-    while True:
-        if not args.minutes:
-            done = step / args.steps
-        elif step % AGREE == 0:
-            done = agreed((time.time() - begun) / 60 / args.minutes, device, world)
-        if done >= 1:
-            break
-        pace(opt, args.rate, done)
+    pace = Pace(opt, args.rate, args.steps, args.minutes, lambda part: agreed(part, device, world))
+    average, step = None, 0
+    while pace.on(step):
         if stream and step % EVERY == EVERY - 1:
             stream.take(sides)
         with torch.no_grad():

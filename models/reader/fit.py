@@ -18,6 +18,7 @@ import torch.nn.functional as F
 
 import data
 from net import INVERTED, SONAR, Reader, export, go_on
+from pace import Pace
 from steady import Steady
 from world import Augment
 
@@ -50,6 +51,7 @@ def main():
     p.add_argument("--labels")
     p.add_argument("--halves")
     p.add_argument("--steps", type=int, default=9000)
+    p.add_argument("--minutes", type=float, help="how long to go on, instead of steps: they are as many as that allows")
     p.add_argument("--batch", type=int, default=64)
     p.add_argument("--rate", type=float, default=3e-3)
     p.add_argument("--seed", type=int, default=1)
@@ -108,7 +110,7 @@ def main():
     say(f"{sum(q.numel() for q in model.parameters())} parameters")
     aug = Augment(device, args.seed)
     opt = torch.optim.AdamW(model.parameters(), lr=args.rate, weight_decay=1e-3)
-    plan = torch.optim.lr_scheduler.OneCycleLR(opt, args.rate, args.steps, pct_start=0.1)
+    pace = Pace(opt, args.rate, args.steps, args.minutes)
     rng = np.random.default_rng(args.seed)
 
     @torch.no_grad()
@@ -128,8 +130,8 @@ def main():
     if args.earlier:
         go_on(model, args.earlier, args.part, lambda: batch(2 * args.batch)[1])
     steady = Steady(model)
-    average = None
-    for step in range(args.steps):
+    average, step = None, 0
+    while pace.on(step):
         i, xb, yb, inverted = batch(args.batch)
         seen = ((yb >= 2) & (yb != data.UNKNOWN)).float().mean((1, 2)) > 0.03
         with torch.autocast("cuda", torch.bfloat16):
@@ -144,12 +146,14 @@ def main():
         loss.backward()
         torch.nn.utils.clip_grad_norm_(model.parameters(), 1.0)
         opt.step()
-        plan.step()
         steady.follow(step)
         now = torch.stack([a, bb, c]).detach()
         average = now if average is None else average * 0.99 + now * 0.01
-        if (step + 1) % 500 == 0:
-            say(f"step {step + 1}: map {average[0]:.4f}, inverted {average[1]:.4f}, sonar {average[2]:.4f}")
+        step += 1
+        if step % 500 == 0:
+            say(f"step {step}: map {average[0]:.4f}, inverted {average[1]:.4f}, sonar {average[2]:.4f}")
+    if args.minutes:
+        say(f"{step} steps in {args.minutes:g} minutes")
     say(steady.ship(args.out, "reader", export))
     with open(os.path.join(args.out, "reader.log"), "w") as f:
         f.write("\n".join(log) + "\n")
