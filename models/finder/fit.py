@@ -22,6 +22,7 @@ from pace import Pace
 from sides import COLS, EVERY, ROWS, SOURCES, Sides, Stream, folder, slog, spoil, unslog
 from steady import Steady
 
+
 def agreed(number, device, world):
     """The first GPU's number, on all of them."""
     if world == 1:
