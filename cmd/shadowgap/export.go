@@ -230,6 +230,9 @@ func (e exportCmd) put(con *console, name string, write func(io.Writer) error) e
 	if err := needsPlace(file); err != nil {
 		return err
 	}
+	if err := mayReplace(file); err != nil {
+		return err
+	}
 	return unwritable(export.File(file, write))
 }
 

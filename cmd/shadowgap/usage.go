@@ -3,7 +3,9 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
+	"net/http"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -122,6 +124,24 @@ func needsFolder(dir string) error {
 func needsPlace(file string) error {
 	if info, err := os.Stat(filepath.Dir(file)); err != nil || !info.IsDir() {
 		return usage("--out %s: there is no folder %s", file, filepath.Dir(file))
+	}
+	return nil
+}
+
+// mayReplace refuses to write over a file that is no text: every export is, so it is no earlier one, but a capture or a run's database.
+func mayReplace(file string) error {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil // nothing is there, or writing it tells what is wrong
+	}
+	defer f.Close()
+	start := make([]byte, 512) // as many as DetectContentType looks at
+	n, err := io.ReadFull(f, start)
+	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+		return nil // a folder, say: writing tells
+	}
+	if kind := http.DetectContentType(start[:n]); !strings.HasPrefix(kind, "text/") {
+		return usage("--out %s: there is a file that is no export, and it would be lost: choose another name", file)
 	}
 	return nil
 }

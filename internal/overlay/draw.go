@@ -58,6 +58,7 @@ type canvas struct {
 	k      float64
 	lw     float64
 	font   float64
+	view   image.Rectangle   // of the picture, without a legend under it
 	placed []image.Rectangle // where labels lie, in drawn pixels
 	labels []label           // that are yet to be written
 }
@@ -67,13 +68,15 @@ func newCanvas(img image.Image, k float64, extra int, opt Options) *canvas {
 	b := img.Bounds()
 	dst := image.NewRGBA(image.Rect(0, 0, b.Dx(), b.Dy()+extra))
 	draw.Draw(dst, image.Rect(0, 0, b.Dx(), b.Dy()), img, b.Min, draw.Src)
-	return canvasOn(dst, k, opt)
+	c := canvasOn(dst, k, opt)
+	c.view.Max.Y = b.Dy()
+	return c
 }
 
 // canvasOn draws on a picture itself.
 func canvasOn(dst *image.RGBA, k float64, opt Options) *canvas {
 	dc := gg.NewContextForRGBA(dst)
-	c := &canvas{dc: dc, dst: dst, opt: opt, k: k, lw: opt.LineWidth, font: opt.FontSize}
+	c := &canvas{dc: dc, dst: dst, view: dst.Bounds(), opt: opt, k: k, lw: opt.LineWidth, font: opt.FontSize}
 	short := float64(min(dc.Width(), dc.Height()))
 	if c.lw <= 0 {
 		c.lw = clamp(short/400, 1.2, 4)

@@ -57,7 +57,7 @@ func (c *canvas) label(s string, b detect.Box, col color.NRGBA) {
 			{x1 + off, y0 - off - h}, {x0 - off - w, y1 + off},
 		}
 	}
-	view := image.Rect(0, 0, c.dc.Width(), c.dc.Height())
+	view := c.view
 	rect := func(p [2]float64) image.Rectangle {
 		return image.Rect(int(p[0])-1, int(p[1])-1, int(math.Ceil(p[0]+w))+1, int(math.Ceil(p[1]+h))+1)
 	}

@@ -214,6 +214,15 @@ func TestDrawTakesBoundsThatDoNotStartAtZero(t *testing.T) {
 	}
 }
 
+// The number of a mark as tall as the picture lies in the picture: under it the legend would be drawn over it.
+func TestNumbersKeepOffTheLegend(t *testing.T) {
+	c := newCanvas(image.NewRGBA(image.Rect(0, 0, 400, 300)), 1, 100, Options{})
+	c.label("2", detect.Box{X: 2, Y: 2, W: 396, H: 290}, paper)
+	if at := c.placed[0]; at.Max.Y > 300 {
+		t.Errorf("the number lies at %v, in the legend's rows from 300 on", at)
+	}
+}
+
 func TestLegendNamesEverythingWithoutTouchingThePicture(t *testing.T) {
 	img, capt, marks := overlaytest.Scene("a.png", 2)
 	out := Draw(img, capt, marks, Options{Legend: true, ClassLabels: true})

@@ -43,6 +43,12 @@ func (f *finder) place() {
 		f.addPlace(near.gather([]int{i}, taken), nil)
 	}
 	slices.SortFunc(f.places, func(a, b Place) int {
+		if a.worthGoing() != b.worthGoing() {
+			if a.worthGoing() {
+				return -1
+			}
+			return 1
+		}
 		return cmp.Or(cmp.Compare(b.Score, a.Score), cmp.Compare(b.Targets, a.Targets), cmp.Compare(a.ID, b.ID))
 	})
 	of := map[string]string{}
@@ -220,8 +226,8 @@ func (f *finder) tell(p *Place, things []*Sighting, shown int) (sentence string,
 		if span != "" {
 			sentence += span + of
 		}
-		if p.AltitudeM != nil {
-			sentence += " in " + words.Depth(*p.AltitudeM, u) + " of water"
+		if deepest := deepest(things); deepest != nil {
+			sentence += " in " + words.Depth(*deepest, u) + " of water"
 		}
 		sentence = strings.TrimSuffix(sentence, ",")
 	}
@@ -296,6 +302,18 @@ func offBottom(things []*Sighting, u units.Lengths) string {
 		return a
 	}
 	return a + " to " + b
+}
+
+// deepest is the altitude over the deepest of what hangs, nil where none is known: what hangs higher there must not be told in the water
+// over something else.
+func deepest(things []*Sighting) *features.Measured {
+	var most *features.Measured
+	for _, s := range things {
+		if a := s.AltitudeM; a != nil && s.Class == detect.SuspendedTarget && (most == nil || a.Value > most.Value) {
+			most = a
+		}
+	}
+	return most
 }
 
 // Where tells what a place of that kind keeps to, "" for nothing: " near a hump of the bottom".

@@ -79,7 +79,7 @@ type Place struct {
 	AltitudeM *features.Measured `json:"altitude_m"`
 	Name      string             `json:"name,omitempty"` // given by a person
 	Note      string             `json:"note,omitempty"`
-	Score     float64            `json:"score"` // what it is worth to go there, 0 to 1; Rank goes by it
+	Score     float64            `json:"score"` // what it is worth to go there, 0 to 1; Rank goes by it, those at better than even odds first
 	Sentence  string             `json:"sentence"`
 	Why       []string           `json:"why"`
 }
@@ -118,12 +118,16 @@ func (a Atlas) Top(n int) []Place {
 		if len(out) == n {
 			break
 		}
-		if p.Odds >= 0.5 && p.Kind != Clutter {
+		if p.worthGoing() {
 			out = append(out, p)
 		}
 	}
 	return out
 }
+
+// worthGoing tells whether what a place is gone to for is there at better than even odds. Such places rank before all others, so that a
+// place has one number in every list.
+func (p *Place) worthGoing() bool { return p.Odds >= 0.5 && p.Kind != Clutter }
 
 // Sighting returns the sighting with that id, nil when there is none.
 func (a Atlas) Sighting(id string) *Sighting {

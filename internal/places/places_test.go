@@ -224,3 +224,37 @@ func TestCopiesShowTheirThingsOnce(t *testing.T) {
 		t.Errorf("%d targets on %v", p.Targets, p.Captures)
 	}
 }
+
+// A place has one number wherever places are listed: those that are gone to rank before a likelier-looking hold that may be nothing.
+func TestWhatIsGoneToRanksFirst(t *testing.T) {
+	hump := capture("hump.png")
+	hump.Panels[0].Humps = []detect.Hump{{Rows: [2]int{0, 40}, ReliefPx: 30}}
+	var marks []decided.Mark
+	for i := range 8 {
+		marks = append(marks, look("hump.png", fmt.Sprintf("f%d", i), detect.SuspendedTarget, 0.45, 100+3*float64(i)))
+	}
+	hump.Holds = []detect.HoldRecord{{ID: "h", Odds: 0.45}}
+	for _, m := range marks {
+		hump.Holds[0].Marks = append(hump.Holds[0].Marks, m.Mark)
+	}
+	marks = append(marks, look("a.png", "o1", detect.BottomObject, 0.55, 900), look("a.png", "o2", detect.BottomObject, 0.6, 1300))
+	atlas := Find([]detect.CaptureRecord{hump, capture("a.png")}, marks, Options{})
+	if len(atlas.Places) != 3 || atlas.Places[2].Kind != HoldOnHump {
+		t.Fatalf("places %+v, want the hold last of three", atlas.Places)
+	}
+	for i, p := range atlas.Top(10) {
+		if p.Rank != i+1 {
+			t.Errorf("place %d of those to go to is ranked %d", i+1, p.Rank)
+		}
+	}
+}
+
+// What hangs over the deepest water of several is not told in the water over the best of them.
+func TestTargetsAreToldInTheWaterTheyHangIn(t *testing.T) {
+	shallow, deep := look("a.png", "f1", detect.SuspendedTarget, 0.95, 100), look("a.png", "f2", detect.SuspendedTarget, 0.9, 104)
+	shallow.AltitudeM, deep.AltitudeM, deep.OffBottomM = m(1), m(4), m(2.5)
+	atlas := Find([]detect.CaptureRecord{capture("a.png")}, []decided.Mark{shallow, deep}, Options{})
+	if len(atlas.Places) != 1 || !strings.Contains(atlas.Places[0].Sentence, "in 4 m of water") {
+		t.Errorf("places %+v, want one that is told in 4 m of water", atlas.Places)
+	}
+}
