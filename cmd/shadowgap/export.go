@@ -227,10 +227,7 @@ func (e exportCmd) put(con *console, name string, write func(io.Writer) error) e
 		return write(con.out)
 	}
 	file := e.file(name)
-	if err := needsPlace(file); err != nil {
-		return err
-	}
-	if err := mayReplace(file); err != nil {
+	if err := needsPlace(file, exportKind, "export"); err != nil {
 		return err
 	}
 	return unwritable(export.File(file, write))

@@ -76,10 +76,7 @@ const minCaptures = 6
 
 // Run fits.
 func (f fitCmd) Run(con *console) error {
-	if info, err := os.Stat(f.Out); err == nil && info.IsDir() {
-		return usage("--out %s is a folder; name a file", f.Out)
-	}
-	if err := needsPlace(f.Out); err != nil { // before minutes of work
+	if err := needsPlace(f.Out, modelKind, "model"); err != nil { // before minutes of work
 		return err
 	}
 	if err := network.Start(); err != nil {

@@ -157,6 +157,7 @@ func TestFitUsage(t *testing.T) {
 		{"no run", []string{"--runs", captures, "--labels", labels}, "not a run folder"},
 		{"no model", []string{"--runs", run, "--labels", labels, "--model", labels}, "no model that this program reads"},
 		{"out is a folder", []string{"--runs", run, "--labels", labels, "--out", captures}, "is a folder"},
+		{"out is a run's database", []string{"--runs", run, "--labels", labels, "--out", filepath.Join(run, "run.db")}, "no model"},
 	} {
 		t.Run(tt.name, func(t *testing.T) {
 			code, stdout, stderr := shadowgap(t, append([]string{"fit"}, tt.args...)...)

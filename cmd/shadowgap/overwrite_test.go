@@ -4,6 +4,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"golang.org/x/sys/unix"
 )
 
 // An export may replace an earlier one, but neither a run's database nor a capture: nothing could bring those back.
@@ -25,6 +27,15 @@ func TestExportKeepsWhatIsNoExport(t *testing.T) {
 		}
 		if read(t, file) != before {
 			t.Fatalf("%s was written over", file)
+		}
+	}
+	pipe := filepath.Join(t.TempDir(), "pipe")
+	if err := unix.Mkfifo(pipe, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for file, says := range map[string]string{pipe: "no plain file", run: "is a folder"} {
+		if code, _, stderr := shadowgap(t, "export", run, "--as", "csv", "--out", file); code != exitUsage || !strings.Contains(stderr, says) {
+			t.Errorf("exit status %d, %q; want %d and %q", code, stderr, exitUsage, says)
 		}
 	}
 	for _, as := range []string{"csv", "gpx", "geojson", "kml", "jsonl", "csv"} {

@@ -120,30 +120,56 @@ func needsFolder(dir string) error {
 	return nil
 }
 
-// needsPlace refuses a file to be written that lies in no folder.
-func needsPlace(file string) error {
+// Beginnings that http.DetectContentType gives to what is written where the user says.
+const (
+	exportKind = "text/"
+	modelKind  = "application/x-gzip"
+)
+
+// needsPlace refuses a file to be written that lies in no folder, in the place of a folder or a device, or over a file that is none of its
+// kind: no earlier one, but a capture or a run's database. what names it.
+func needsPlace(file, kind, what string) error {
 	if info, err := os.Stat(filepath.Dir(file)); err != nil || !info.IsDir() {
 		return usage("--out %s: there is no folder %s", file, filepath.Dir(file))
+	}
+	info, err := os.Stat(file)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("looking at what --out would replace: %w", err)
+	}
+	switch {
+	case info.IsDir():
+		return usage("--out %s is a folder; name a file", file)
+	case !info.Mode().IsRegular(): // a device would be replaced by a file, and to open a pipe would wait for its writer
+		return usage("--out %s is no plain file; name one", file)
+	case info.Size() == 0:
+		return nil
+	}
+	start, err := beginning(file)
+	if err != nil {
+		return fmt.Errorf("looking at what --out would replace: %w", err)
+	}
+	if !strings.HasPrefix(http.DetectContentType(start), kind) {
+		return usage("--out %s: the file there is no %s, and it would be lost: choose another name", file, what)
 	}
 	return nil
 }
 
-// mayReplace refuses to write over a file that is no text: every export is, so it is no earlier one, but a capture or a run's database.
-func mayReplace(file string) error {
+// beginning is as much of a file as DetectContentType looks at.
+func beginning(file string) ([]byte, error) {
 	f, err := os.Open(file)
 	if err != nil {
-		return nil // nothing is there, or writing it tells what is wrong
+		return nil, err
 	}
 	defer f.Close()
-	start := make([]byte, 512) // as many as DetectContentType looks at
+	start := make([]byte, 512)
 	n, err := io.ReadFull(f, start)
-	if err != nil && !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
-		return nil // a folder, say: writing tells
+	if errors.Is(err, io.ErrUnexpectedEOF) {
+		err = nil
 	}
-	if kind := http.DetectContentType(start[:n]); !strings.HasPrefix(kind, "text/") {
-		return usage("--out %s: there is a file that is no export, and it would be lost: choose another name", file)
-	}
-	return nil
+	return start[:n], err
 }
 
 // advised adds what to do about an error.

@@ -57,18 +57,17 @@ func (c *canvas) label(s string, b detect.Box, col color.NRGBA) {
 			{x1 + off, y0 - off - h}, {x0 - off - w, y1 + off},
 		}
 	}
-	view := c.view
 	rect := func(p [2]float64) image.Rectangle {
 		return image.Rect(int(p[0])-1, int(p[1])-1, int(math.Ceil(p[0]+w))+1, int(math.Ceil(p[1]+h))+1)
 	}
 	off := c.lw + 4
 	edge := off / 2
 	first := places(off, edge)[0]
-	at := [2]float64{clamp(first[0], 2, max(2, float64(view.Dx())-w-2)), clamp(first[1], 2, max(2, float64(view.Dy())-h-2))}
+	at := [2]float64{clamp(first[0], 2, max(2, float64(c.view.Dx())-w-2)), clamp(first[1], 2, max(2, float64(c.view.Dy())-h-2))}
 search:
 	for ring := range labelRings {
 		for _, p := range places(off+float64(ring)*(h+off), edge) {
-			if r := rect(p); r.In(view) && !c.taken(r) {
+			if r := rect(p); r.In(c.view) && !c.taken(r) {
 				if at = p; ring > 0 {
 					x, y := at[0]+w/2, at[1]+h/2
 					c.stroke([][2]float64{{clamp(x, x0, x1), clamp(y, y0, y1)}, {x, y}}, false, col, nil, 1)

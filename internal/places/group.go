@@ -43,13 +43,7 @@ func (f *finder) place() {
 		f.addPlace(near.gather([]int{i}, taken), nil)
 	}
 	slices.SortFunc(f.places, func(a, b Place) int {
-		if a.worthGoing() != b.worthGoing() {
-			if a.worthGoing() {
-				return -1
-			}
-			return 1
-		}
-		return cmp.Or(cmp.Compare(b.Score, a.Score), cmp.Compare(b.Targets, a.Targets), cmp.Compare(a.ID, b.ID))
+		return cmp.Or(b.worthGoing()-a.worthGoing(), cmp.Compare(b.Score, a.Score), cmp.Compare(b.Targets, a.Targets), cmp.Compare(a.ID, b.ID))
 	})
 	of := map[string]string{}
 	for i := range f.places {
@@ -226,8 +220,8 @@ func (f *finder) tell(p *Place, things []*Sighting, shown int) (sentence string,
 		if span != "" {
 			sentence += span + of
 		}
-		if deepest := deepest(things); deepest != nil {
-			sentence += " in " + words.Depth(*deepest, u) + " of water"
+		if water := deepest(things); water != nil {
+			sentence += " in " + words.Depth(*water, u) + " of water"
 		}
 		sentence = strings.TrimSuffix(sentence, ",")
 	}

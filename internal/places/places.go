@@ -118,16 +118,21 @@ func (a Atlas) Top(n int) []Place {
 		if len(out) == n {
 			break
 		}
-		if p.worthGoing() {
+		if p.worthGoing() > 0 {
 			out = append(out, p)
 		}
 	}
 	return out
 }
 
-// worthGoing tells whether what a place is gone to for is there at better than even odds. Such places rank before all others, so that a
-// place has one number in every list.
-func (p *Place) worthGoing() bool { return p.Odds >= 0.5 && p.Kind != Clutter }
+// worthGoing is 1 where what a place is gone to for is there at better than even odds, else 0. Such places rank before all others, so that
+// a place has one number in every list.
+func (p *Place) worthGoing() int {
+	if p.Odds >= 0.5 && p.Kind != Clutter {
+		return 1
+	}
+	return 0
+}
 
 // Sighting returns the sighting with that id, nil when there is none.
 func (a Atlas) Sighting(id string) *Sighting {
