@@ -23,7 +23,8 @@ func longHelp() kong.Vars {
 		"manifest":    "CSV table with a line a capture: capture, range, time, speed and so on.",
 		"triage_clutter": "Look for what is likeliest clutter, too, and keep it in lists, counts and exports. Captures done without are " +
 			"looked at again.",
-		"triage_out":      "Run folder for the results. The same command again goes on where it stopped.",
+		"triage_out": "Run folder for the results. The same command again goes on where it stopped; without --track or --manifest it takes " +
+			"positions away.",
 		"triage_pictures": "Overlays and close-ups for: all captures, those with marks, or none.",
 		"triage_shard":    "Do only part I of N, split by content; auto/N takes I from a Kubernetes indexed Job or a Slurm array.",
 		"triage_timings":  "Keep what each capture cost in captures.jsonl; without, two runs give the same bytes.",

@@ -86,28 +86,31 @@ func (t triageCmd) Run(con *console) error {
 	return nil
 }
 
-// begin notes in a run what it is made with, and returns where more about its captures comes from.
-func (t triageCmd) begin(con *console, cfg batch.Config, store *runstore.Store) (survey.Sources, error) {
+// begin notes in a run what it is made with, and returns where more about its captures comes from and what was known of their places.
+func (t triageCmd) begin(con *console, cfg batch.Config, store *runstore.Store) (src survey.Sources, before placesBefore, err error) {
 	clearLeftovers(t.Out)
 	root, err := cfg.Inputs.Root()
 	if err != nil {
-		return survey.Sources{}, err
+		return src, before, err
 	}
+	if src, _, err = t.sources(con.ctx); err != nil {
+		return src, before, err
+	}
+	if before, err = t.lookAtPlaces(con.abort, store); err != nil {
+		return src, before, err
+	}
+	before.warn(con, t.Out, src)
 	if err := store.SetMeta(con.abort, runstore.MetaRoot, root); err != nil {
-		return survey.Sources{}, err
+		return src, before, err
 	}
 	if err := store.SetMeta(con.abort, runstore.MetaUnits, t.Units); err != nil {
-		return survey.Sources{}, err
+		return src, before, err
 	}
-	src, _, err := t.sources(con.ctx)
-	if err != nil {
-		return src, err
-	}
-	return src, keepForPage(con.abort, store, con.args, src.Track)
+	return src, before, keepForPage(con.abort, store, con.args, src.Track)
 }
 
 func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) error {
-	src, err := t.begin(con, cfg, store)
+	src, before, err := t.begin(con, cfg, store)
 	if err != nil {
 		return err
 	}
@@ -164,7 +167,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return err
 	}
 	printSummary(con.out, t.Out, o.tally, sum, o.mapped)
-	if err := t.tellLeft(ctx, con, src, store); err != nil {
+	if err := errors.Join(before.tell(ctx, con, store, src), t.tellLeft(ctx, con, src, store)); err != nil {
 		return err
 	}
 	if stopped && !t.Watch {

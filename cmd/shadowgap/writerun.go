@@ -27,6 +27,9 @@ const maxPageCaptures = 5000
 // firstPlaces is how many places a run is gone to first for: as many as a person reads and a small unit takes.
 const firstPlaces = 10
 
+// firstName is the file with them for a unit at the helm.
+const firstName = "first.gpx"
+
 // shownOnPage is how many of them one page shows at most, and marksOnPage how many marks; of the others it needs only what its name for
 // the run is made of.
 const (
@@ -118,9 +121,9 @@ func runFiles(ctx context.Context, o overview, units overlay.Units) []runFile {
 	}
 	none := func(name string) { files = append(files, runFile{name, nil}) }
 	if !placed(atlas) {
-		none("first.gpx")
+		none(firstName)
 	} else {
-		files = append(files, list("first.gpx", func(w io.Writer) error {
+		files = append(files, list(firstName, func(w io.Writer) error {
 			return export.GPX(w, "shadowgap: go here first", export.OfPlaces(placedOnly(atlas.Places, firstPlaces), opt), opt)
 		}))
 	}

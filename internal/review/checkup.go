@@ -68,7 +68,7 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 	}
 	again := func(option ...string) string { return commandLine(opt.Command, option...) }
 	// A file that was given is the one to mend.
-	given := func(option, name string) string { return again(option, cmp.Or(valueOf(opt.Command, option), name)) }
+	given := func(option, name string) string { return again(option, cmp.Or(ValueOf(opt.Command, option), name)) }
 	checks := []Check{
 		{What: "Side-scan found in the picture", Captures: unread, Of: len(caps),
 			Cost: "Nothing in these captures was looked at.",
@@ -113,8 +113,8 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 // the folder: as it was typed when it is served, else the one that it lies in.
 const runToken = "@RUN@"
 
-// valueOf is an option's value on a command line, "" when it is not there.
-func valueOf(args []string, option string) string {
+// ValueOf is an option's value on a command line, "" when it is not there.
+func ValueOf(args []string, option string) string {
 	for i, a := range args {
 		if v, ok := strings.CutPrefix(a, option+"="); ok {
 			return v

@@ -308,7 +308,7 @@ func (p *runPage) render(w io.Writer, ds []Decision, mode pageMode) error {
 	}
 	folder := ""
 	if mode == modeServed {
-		folder = cmp.Or(valueOf(p.opt.Command, "--out"), valueOf(p.opt.Command, "-o"), "RUN")
+		folder = cmp.Or(ValueOf(p.opt.Command, "--out"), ValueOf(p.opt.Command, "-o"), "RUN")
 	}
 	err = t.Execute(w, struct {
 		CSP, Name, Sheet string

@@ -115,6 +115,17 @@ func (s *Store) Tally(ctx context.Context) (Tally, error) {
 	return t, nil
 }
 
+// Placed returns how many captures hold a mark with a position.
+func (s *Store) Placed(ctx context.Context) (int, error) {
+	var n int
+	err := s.db.QueryRowContext(ctx,
+		"SELECT count(DISTINCT capture) FROM marks WHERE json_extract(CAST(record AS TEXT), '$.position') IS NOT NULL").Scan(&n)
+	if err != nil {
+		return 0, fmt.Errorf("counting captures with positions: %w", err)
+	}
+	return n, nil
+}
+
 func count[K ~string](ctx context.Context, db *sql.DB, query string, into map[K]int) error {
 	rows, err := db.QueryContext(ctx, query)
 	if err != nil {

@@ -201,6 +201,11 @@ func (m *Manifest) Lookup(capture string) *Entry {
 	return e
 }
 
+// Places says whether any line tells where the boat was.
+func (m *Manifest) Places() bool {
+	return m != nil && slices.ContainsFunc(m.entries, func(e Entry) bool { return e.Lat != nil })
+}
+
 // Entries returns every line in order.
 func (m *Manifest) Entries() []Entry { return slices.Clone(m.entries) }
 
