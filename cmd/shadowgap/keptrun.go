@@ -10,6 +10,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strconv"
 
 	"shadowgap/internal/export"
 	"shadowgap/internal/overlay"
@@ -26,6 +27,7 @@ const trackName = "track.csv"
 const (
 	metaCommand    = "command"     // arguments of the newest triage, a JSON list
 	metaStopped    = "stopped"     // not empty where that ended before all captures were looked at
+	metaMixed      = "mixed"       // how many captures hold results of other settings than that was given
 	metaTrackNotes = "track notes" // what was odd about its track's log, a JSON list
 )
 
@@ -56,13 +58,38 @@ func keepTrack(name string, way *track.Track) error {
 	return export.File(name, way.WriteCSV)
 }
 
-// keepStopped notes whether a run ended before all its captures were looked at.
-func keepStopped(ctx context.Context, store *runstore.Store, stopped bool) error {
+// keepEnd notes how a triage ended: whether before all captures were looked at, and how many hold results of others that were told other
+// things. basis stands for what this one was told, "" where that can't be told.
+func keepEnd(ctx context.Context, store *runstore.Store, stopped bool, basis string) error {
 	text := ""
 	if stopped {
 		text = "before the end"
 	}
-	return store.SetMeta(ctx, metaStopped, text)
+	if err := store.SetMeta(ctx, metaStopped, text); err != nil {
+		return err
+	}
+	mixed := ""
+	if basis != "" {
+		n, err := store.Otherwise(ctx, basis)
+		if err != nil {
+			return err
+		}
+		mixed = strconv.Itoa(n)
+	}
+	return store.SetMeta(ctx, metaMixed, mixed)
+}
+
+// keptMixed is how many captures of a run hold results of other settings than its newest triage's, as far as that is known.
+func keptMixed(ctx context.Context, store *runstore.Store) (int, error) {
+	text, err := store.Meta(ctx, metaMixed)
+	if err != nil || text == "" {
+		return 0, err
+	}
+	n, err := strconv.Atoi(text)
+	if err != nil {
+		return 0, fmt.Errorf("%q of the run: %w", metaMixed, err)
+	}
+	return n, nil
 }
 
 func keepList(ctx context.Context, store *runstore.Store, key string, list []string) error {
@@ -115,6 +142,9 @@ func pageOptions(
 		return opt, err
 	}
 	opt.Stopped = stopped != ""
+	if opt.Mixed, err = keptMixed(ctx, store); err != nil {
+		return opt, err
+	}
 	name := filepath.Join(store.Dir(), trackName)
 	switch opt.Track, err = track.ReadFile(name, track.Options{}); {
 	case errors.Is(err, fs.ErrNotExist):

@@ -182,7 +182,7 @@ func settingsOf(src survey.Sources, readText bool, trackSum, capture string, dat
 		known = survey.Known{Options: src.Detect, RangeNotes: []string{err.Error()}}
 		known.Options.RangeM = 0
 	}
-	out := batch.Settings{Options: known.Options, Range: known.Range, Hash: settingsHash(known, readText, trackSum)}
+	out := batch.Settings{Options: known.Options, Range: known.Range, Hash: settingsHash(known, readText, trackSum, src.Times.Zone)}
 	if !readText || err != nil { // else the notes on the range are made when the text has been read
 		out.Notes = known.RangeNotes
 	}
@@ -207,7 +207,7 @@ func setTime(c *detect.CaptureRecord, t *survey.CaptureTime) {
 }
 
 // settingsHash covers all that a capture's result depends on beside its content and the model.
-func settingsHash(known survey.Known, readText bool, trackSum string) string {
+func settingsHash(known survey.Known, readText bool, trackSum string, zone *time.Location) string {
 	all := struct {
 		Code     string
 		Options  detect.Options
@@ -215,7 +215,16 @@ func settingsHash(known survey.Known, readText bool, trackSum string) string {
 		Entry    *survey.Entry
 		Track    string
 		Time     *survey.CaptureTime
-	}{version, known.Options, readText, nil, trackSum, nil}
+		// Only where they count, so that results of earlier programs stay good.
+		Zone  string            `json:",omitempty"` // of a track's times without one
+		Range *survey.RangeSaid `json:",omitempty"` // for one that is read off the capture
+	}{Code: version, Options: known.Options, ReadText: readText, Track: trackSum}
+	if trackSum != "" && zone != nil && zone != time.UTC {
+		all.Zone = zone.String()
+	}
+	if readText {
+		all.Range = &known.Range
+	}
 	all.Options.Model = nil // named by its version elsewhere
 	if known.Scene.Entry != nil {
 		e := *known.Scene.Entry

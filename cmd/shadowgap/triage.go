@@ -138,7 +138,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 	how := fmt.Sprintf("%s, clutter %t, unfinished %t", t.Units, t.Clutter, unfinished)
 	var o *overview
 	exportErr := exportsIfStale(ctx, store, how, func() error {
-		if err := keepStopped(ctx, store, unfinished); err != nil {
+		if err := keepEnd(ctx, store, unfinished, cfg.Basis); err != nil {
 			return err
 		}
 		made, err := t.write(ctx, store, src)
@@ -167,7 +167,7 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 		return err
 	}
 	printSummary(con.out, t.Out, o.tally, sum, o.mapped)
-	if err := errors.Join(before.tell(ctx, con, store, src), t.tellLeft(ctx, con, src, store)); err != nil {
+	if err := errors.Join(before.tell(ctx, con, store, src), t.tellLeft(ctx, con, src, store, unfinished)); err != nil {
 		return err
 	}
 	if stopped && !t.Watch {
@@ -177,11 +177,33 @@ func (t triageCmd) run(con *console, cfg batch.Config, store *runstore.Store) er
 }
 
 // tellLeft tells what of that which was known speaks of no capture, and which captures hold no clutter though it is asked for.
-func (t triageCmd) tellLeft(ctx context.Context, con *console, src survey.Sources, store *runstore.Store) error {
+func (t triageCmd) tellLeft(ctx context.Context, con *console, src survey.Sources, store *runstore.Store, unfinished bool) error {
+	if err := t.tellMixed(ctx, con, store, unfinished); err != nil {
+		return err
+	}
 	if err := t.tellMissed(con, src, store.Captures(ctx)); err != nil || !t.Clutter {
 		return err
 	}
 	return tellUnasked(ctx, con, store)
+}
+
+// tellMixed tells of captures whose results this triage has not made alike, since it was stopped or since they are in none of its inputs.
+func (t triageCmd) tellMixed(ctx context.Context, con *console, store *runstore.Store, unfinished bool) error {
+	n, err := keptMixed(ctx, store)
+	if err != nil || n == 0 {
+		return err
+	}
+	mend := "give their folders as well to have them read again, or another --out to keep them apart"
+	if unfinished {
+		mend = "the same command reads them again where it goes on"
+	}
+	are := "captures in %s were"
+	if n == 1 {
+		are = "capture in %s was"
+	}
+	fmt.Fprintf(con.err, "shadowgap: %d "+are+" not looked at with what is given now (range, track and so on): lists hold results of an "+
+		"earlier command beside this one's, perhaps pixels beside metres; %s\n", n, t.Out, mend)
+	return nil
 }
 
 // unreadOnes is how a run ends that came to its end: with a word on what could not be read.
@@ -221,7 +243,9 @@ func (t triageCmd) exportsLater() string {
 // basis stands for all that is known of captures beside their names and contents, the contents of the files named in the options
 // included; "" when that can't be told.
 func (t triageCmd) basis(model string) string {
-	text, err := json.Marshal(t.knowledge)
+	know := t.knowledge
+	know.Units = "" // says how results are told
+	text, err := json.Marshal(know)
 	var options map[string]any
 	if err == nil {
 		err = json.Unmarshal(text, &options)
@@ -293,7 +317,7 @@ func (t triageCmd) config(ctx context.Context) (batch.Config, error) {
 		Shard: shard, Retry: t.Retry, Versions: detect.Versions{Code: version, Model: model},
 		Pictures: batch.Pictures(t.Pictures), Copies: t.Copies, Clutter: t.Clutter, Units: overlay.Units(t.Units),
 		ReadText: t.ReadText, Timings: t.Timings, Settings: settings,
-		Basis: t.basis(model),
+		Basis: t.basis(model), Within: fmt.Sprintf("%d pixels, %d bytes, %v, %d bytes of memory", t.MaxPixels, maxFile, t.Limit, memory),
 	}
 	if t.Watch {
 		cfg.Watch = watchEvery

@@ -212,10 +212,18 @@ func (l *ledger) Seen(_ context.Context, path string, from runstore.Origin, mode
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	r := l.recs[path]
-	if r == nil || from.Stamp == "" || from.Basis == "" || l.from[path] != from || r.Versions.Model != model {
+	was := l.from[path]
+	from.Within = was.Within
+	if r == nil || from.Stamp == "" || from.Basis == "" || was != from || r.Versions.Model != model {
 		return "", "", false, nil
 	}
 	return r.SHA256, r.Status, true, nil
+}
+
+func (l *ledger) Within(_ context.Context, path, _ string) (string, error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return l.from[path].Within, nil
 }
 
 func (l *ledger) Tried(_ context.Context, path, sha, _, _ string) (string, error) {
@@ -235,6 +243,7 @@ func (l *ledger) Restamp(_ context.Context, looks []runstore.Look) error {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	for _, k := range looks {
+		k.From.Within = l.from[k.Path].Within
 		l.from[k.Path] = k.From
 	}
 	return nil

@@ -34,6 +34,8 @@ type Store interface {
 	Done(ctx context.Context, path, sha256, settings, model string) (detect.Status, bool, error)
 	// Seen is Done for a file that has not been read: by what it is called and what tells it from every other state of it.
 	Seen(ctx context.Context, path string, from runstore.Origin, model string) (sha256 string, status detect.Status, known bool, err error)
+	// Within returns runstore.Origin.Within of a capture's result.
+	Within(ctx context.Context, path, sha256 string) (string, error)
 	// Put stores a capture's result as one unit.
 	Put(ctx context.Context, from runstore.Origin, c *detect.CaptureRecord, marks []detect.MarkRecord) error
 	// Restamp keeps where captures come from whose results turned out to be still good.
@@ -90,6 +92,9 @@ type Config struct {
 	// Basis stands for all that Settings depends on beside the capture's name and bytes. With it, a file that has not changed since it
 	// was last looked at is not read again; without, every file is.
 	Basis string
+	// Within stands for the bounds of time, size and memory that captures are read within. What could not be read within others is tried
+	// again; without, only Retry does that.
+	Within string
 
 	patience patience // zero but in tests
 }
@@ -465,8 +470,8 @@ func (r *run) unchanged(w work) (bool, error) {
 		return true, nil
 	}
 	w.job.SHA256 = sum
-	if !r.known(w.job, status) {
-		return false, nil
+	if known, err := r.known(w.job, status); err != nil || !known {
+		return false, err
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
@@ -488,7 +493,12 @@ func (r *run) toDo(w *work) (bool, error) {
 	if err != nil {
 		return false, err
 	}
-	if done && r.known(w.job, status) {
+	if done {
+		if done, err = r.known(w.job, status); err != nil {
+			return false, err
+		}
+	}
+	if done {
 		return false, r.restamp(*w)
 	}
 	if !r.cfg.Retry {
@@ -497,9 +507,10 @@ func (r *run) toDo(w *work) (bool, error) {
 	return err == nil, err
 }
 
-// restamp keeps what tells a known capture's file from other states of it, so that it need not be read the next time.
+// restamp keeps what tells a known capture's file from other states of it, so that it need not be read the next time, and that its result
+// agrees with what is known now, so that it isn't taken for one of other settings.
 func (r *run) restamp(w work) error {
-	if w.stamp == "" || r.cfg.Basis == "" {
+	if r.cfg.Basis == "" {
 		return nil
 	}
 	r.looks = append(r.looks, runstore.Look{Path: w.job.Capture, SHA256: w.job.SHA256, From: r.origin(w)})
@@ -523,22 +534,25 @@ func (r *run) stopped() bool { return r.ctx.Err() != nil }
 
 // origin is where a capture comes from, for the store.
 func (r *run) origin(w work) runstore.Origin {
-	return runstore.Origin{Root: w.root, Stamp: w.stamp, Basis: r.cfg.Basis}
+	return runstore.Origin{Root: w.root, Stamp: w.stamp, Basis: r.cfg.Basis, Within: r.cfg.Within}
 }
 
 // known reports whether the result that the store has of a capture will do and its pictures are there, and tells the observer then.
-func (r *run) known(job Job, status detect.Status) bool {
-	if r.cfg.Retry && status == detect.StatusUnreadable {
-		return false
+func (r *run) known(job Job, status detect.Status) (bool, error) {
+	if status == detect.StatusUnreadable {
+		within, err := r.store.Within(r.abort, job.Capture, job.SHA256)
+		if err != nil || r.cfg.Retry || within != "" && r.cfg.Within != "" && within != r.cfg.Within {
+			return false, err
+		}
 	}
 	if status == detect.StatusRead && job.Pictures == PicturesAll && !hasPictures(job) {
-		return false
+		return false, nil
 	}
 	r.mu.Lock()
 	defer r.mu.Unlock()
 	r.sum.Known++
 	r.obs.Finished(&detect.CaptureRecord{Capture: job.Capture, SHA256: job.SHA256, Status: status}, 0, true)
-	return true
+	return true, nil
 }
 
 // hasPictures reports whether the pictures of a capture are there. They are not synced one by one: after a power cut one may be

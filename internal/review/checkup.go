@@ -101,12 +101,29 @@ func checkUp(caps []detect.CaptureRecord, byCapture map[string][]detect.MarkReco
 			*c = Check{What: c.What, OK: true, Of: c.Of}
 		}
 	}
+	if opt.Mixed > 0 {
+		checks = append(checks, mixedResults(opt, len(caps), again()))
+	}
 	if opt.Stopped {
 		checks = append(checks, Check{What: endOfRun, Of: len(caps),
 			Cost: "It was stopped before all captures were looked at: what is told here is told of some of them.",
 			Mend: "Give the same command again; it goes on where it stopped.", Line: again()})
 	}
 	return checks
+}
+
+// oneAnswer is what a run lacks some of whose captures were read by another command than the newest.
+const oneAnswer = "Results of one command"
+
+func mixedResults(opt PageOptions, all int, again string) Check {
+	mend := "Give the folders of all captures at once; those that were read with other settings are read again."
+	if opt.Stopped {
+		mend = "Give the same command again; it reads them again where it stopped."
+	}
+	of := max(opt.Total, all)
+	return Check{What: oneAnswer, Of: of, Cost: fmt.Sprintf("%d of %d captures were not looked at with what the newest command says of "+
+		"range, track and so on: lengths of one list may be in metres beside others in pixels, or of another range.", opt.Mixed, of),
+		Mend: mend, Line: again}
 }
 
 // runToken stands for the run folder on a command line in the page's data, which is the same wherever the run was made. The page puts in

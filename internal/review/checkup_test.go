@@ -94,6 +94,27 @@ func TestCheckUpOfAStoppedRun(t *testing.T) {
 	}
 }
 
+// Where some results are those of another command, the check-up says so and counts them.
+func TestCheckUpOfMixedResults(t *testing.T) {
+	for _, tt := range []struct {
+		mixed   int
+		stopped bool
+		want    string
+	}{{0, false, ""}, {2, false, "folders of all captures"}, {2, true, "same command again"}} {
+		opt := PageOptions{Mixed: tt.mixed, Stopped: tt.stopped, Total: 5, Command: []string{"triage", "caps", "--out", "run"}}
+		var got Check
+		for _, c := range checkUp(nil, nil, opt) {
+			if c.What == oneAnswer {
+				got = c
+			}
+		}
+		if told := got.What != ""; told != (tt.want != "") || told && (got.OK || !strings.HasPrefix(got.Cost, "2 of 5 captures") ||
+			!strings.Contains(got.Mend, tt.want)) {
+			t.Errorf("%+v: %+v", tt, got)
+		}
+	}
+}
+
 // What was not read is told once, in a sentence, with what to do about it on the page.
 func TestWhyUnreadIsOneSentence(t *testing.T) {
 	for why, want := range map[string]string{

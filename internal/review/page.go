@@ -68,6 +68,7 @@ type PageOptions struct {
 	TrackNotes  []string        // what was odd about the track's log
 	Layouts     []detect.Layout // what was outlined by hand so far
 	Stopped     bool            // the run ended before all captures were looked at
+	Mixed       int             // captures with results of other settings than the newest triage's
 	Command     []string        // arguments of the command that made the run, without the program's name; nil = unknown
 }
 

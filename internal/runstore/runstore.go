@@ -212,6 +212,8 @@ type Origin struct {
 	Root  string // folder that its path is relative to
 	Stamp string // tells the file from every other state of it without a look inside; "" when nothing does
 	Basis string // stands for all that was known of captures beside their names and contents; "" when nothing does
+	// Within stands for the bounds of time, size and memory that it was read within; "" when nothing does.
+	Within string
 }
 
 // Seen is Done for a file that has not been read: it reports whether the file at path was in the state and on the basis of from when its
@@ -232,6 +234,25 @@ func (s *Store) Seen(
 		return "", "", false, fmt.Errorf("looking up %s: %w", path, err)
 	}
 	return sha256Hex, status, true, nil
+}
+
+// Within returns Origin.Within of a capture's result, "" where there is none.
+func (s *Store) Within(ctx context.Context, path, sha256Hex string) (string, error) {
+	var within string
+	err := s.db.QueryRowContext(ctx, "SELECT within FROM captures WHERE id = ?", CaptureID(path, sha256Hex)).Scan(&within)
+	if err != nil && !errors.Is(err, sql.ErrNoRows) {
+		return "", fmt.Errorf("looking up %s: %w", path, err)
+	}
+	return within, nil
+}
+
+// Otherwise returns how many captures hold results that are not known to be made on this basis.
+func (s *Store) Otherwise(ctx context.Context, basis string) (int, error) {
+	var n int
+	if err := s.db.QueryRowContext(ctx, "SELECT count(*) FROM captures WHERE basis <> ?", basis).Scan(&n); err != nil {
+		return 0, fmt.Errorf("counting captures of other settings: %w", err)
+	}
+	return n, nil
 }
 
 // Look is a capture that was found as its result left it.
@@ -301,9 +322,10 @@ func put(ctx context.Context, tx *sql.Tx, from Origin, c *detect.CaptureRecord, 
 		return err
 	}
 	_, err = tx.ExecContext(ctx,
-		"INSERT INTO captures (id, root, path, sha256, settings, model, status, why, interest, record, stamp, basis) "+
-			"VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-		id, from.Root, c.Capture, c.SHA256, c.Versions.Settings, c.Versions.Model, c.Status, c.Why, c.Interest, record, from.Stamp, from.Basis)
+		"INSERT INTO captures (id, root, path, sha256, settings, model, status, why, interest, record, stamp, basis, within) "+
+			"VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+		id, from.Root, c.Capture, c.SHA256, c.Versions.Settings, c.Versions.Model, c.Status, c.Why, c.Interest, record, from.Stamp, from.Basis,
+		from.Within)
 	if err != nil {
 		return err
 	}

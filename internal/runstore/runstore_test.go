@@ -320,7 +320,7 @@ func TestMergeComparesHowResultsWereMade(t *testing.T) {
 func TestSeen(t *testing.T) {
 	s := open(t, t.TempDir())
 	c := capture("a.png", "x", 0)
-	from := Origin{"/in", "stamp", "basis"}
+	from := Origin{Root: "/in", Stamp: "stamp", Basis: "basis"}
 	if err := s.Put(t.Context(), from, c, nil); err != nil {
 		t.Fatal(err)
 	}
@@ -332,9 +332,9 @@ func TestSeen(t *testing.T) {
 		want  bool
 	}{
 		{"a.png", from, "m", true},
-		{"a.png", Origin{"/else", "stamp", "basis"}, "m", false},
-		{"a.png", Origin{"/in", "other", "basis"}, "m", false},
-		{"a.png", Origin{"/in", "stamp", "other"}, "m", false},
+		{"a.png", Origin{Root: "/else", Stamp: "stamp", Basis: "basis"}, "m", false},
+		{"a.png", Origin{Root: "/in", Stamp: "other", Basis: "basis"}, "m", false},
+		{"a.png", Origin{Root: "/in", Stamp: "stamp", Basis: "other"}, "m", false},
 		{"a.png", from, "other", false},
 		{"old.png", Origin{Root: "/in"}, "m", false},
 	} {
@@ -343,12 +343,17 @@ func TestSeen(t *testing.T) {
 			t.Errorf("%+v: got %q, %q, %v, %v", tt, sum, status, got, err)
 		}
 	}
-	moved := Origin{"/in", "new stamp", "basis"}
+	moved := Origin{Root: "/in", Stamp: "new stamp", Basis: "basis"}
 	if err := s.Restamp(t.Context(), []Look{{"a.png", c.SHA256, moved}}); err != nil {
 		t.Fatal(err)
 	}
 	if _, _, got, err := s.Seen(t.Context(), "a.png", moved, "m"); err != nil || !got {
 		t.Errorf("after Restamp: %v, %v", got, err)
+	}
+	for basis, want := range map[string]int{"basis": 1, "other": 2} {
+		if n, err := s.Otherwise(t.Context(), basis); err != nil || n != want {
+			t.Errorf("on another basis than %q: %d, %v; want %d", basis, n, err, want)
+		}
 	}
 }
 

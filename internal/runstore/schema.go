@@ -59,6 +59,8 @@ var migrations = [...]string{
 		model    TEXT NOT NULL,
 		why      TEXT NOT NULL
 	) WITHOUT ROWID;`,
+
+	`ALTER TABLE captures ADD COLUMN within TEXT NOT NULL DEFAULT ''; -- Origin.Within`,
 }
 
 // migrate brings the database to the newest version, each step in a transaction of its own.
