@@ -6,6 +6,8 @@ import "github.com/alecthomas/kong"
 // place.
 func longHelp() kong.Vars {
 	return kong.Vars{
+		"clock_offset": "Added to the times in captures and in their names: -1h if their clock was an hour fast, 90s if slow. Times in a " +
+			"manifest are taken as they stand.",
 		"export_as": "Format: csv, jsonl, geojson, gpx or kml; or labels, what a reviewer made of the captures looked at " +
 			"to the end, for score and fit.",
 		"export_of": "What to write: marks; sightings, things merged over all looks at them; holds; or places to go to, best first.",

@@ -38,7 +38,7 @@ type knowledge struct {
 	Manifest       string        `type:"path" placeholder:"FILE" help:"${manifest}"`
 	Track          string        `type:"path" placeholder:"FILE" help:"The boat's track: GPX, NMEA 0183 log or CSV."`
 	Zone           string        `placeholder:"ZONE" help:"Time zone of times without one, such as Europe/Berlin; default UTC."`
-	ClockOffset    time.Duration `placeholder:"-1h" help:"Added to the captures' own times: -1h if their clock was an hour fast, 90s if slow."`
+	ClockOffset    time.Duration `placeholder:"-1h" help:"${clock_offset}"`
 	WaterTemp      *float64      `placeholder:"C" help:"Water temperature in degrees Celsius, to correct the range for the speed of sound."`
 	Salinity       *float64      `placeholder:"PSU" help:"Salinity in practical units, with --water-temp."`
 	Units          string        `enum:"m,ft" default:"m" help:"Unit of lengths in tables, pictures and CSV: m or ft."`
@@ -61,7 +61,7 @@ func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Se
 		return nil
 	}
 	m := survey.Matches{Manifest: src.Manifest, Track: src.Track, Layouts: src.Detect.Layouts, TrackName: k.Track, LayoutName: k.Layout,
-		ZoneGuessed: k.Zone == ""}
+		ZoneGuessed: k.Zone == "", ClockOffset: k.ClockOffset}
 	for c, err := range captures {
 		if err != nil {
 			return err

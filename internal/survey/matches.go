@@ -25,6 +25,7 @@ type Matches struct {
 
 	TrackName, LayoutName string // their files; "" = none was given
 	ZoneGuessed           bool   // nobody said in which zone the captures' clock was
+	ClockOffset           time.Duration
 
 	captures, read                int
 	inManifest, onTrack, ofScreen bool
@@ -33,6 +34,7 @@ type Matches struct {
 	timed                         int
 	first, last                   time.Time // of captures
 	screens                       map[image.Point]int
+	asManifest                    int    // captures whose time the manifest gives
 	zoneless                      int    // captures whose time names no zone
 	otherwise                     int    // captures that show otherwise what was set by hand
 	shown                         string // what the first of them shows
@@ -44,7 +46,11 @@ const told = 3
 // See takes a capture into account.
 func (m *Matches) See(c *detect.CaptureRecord) {
 	m.captures++
-	m.inManifest = m.inManifest || m.Manifest.Lookup(c.Capture) != nil
+	entry := m.Manifest.Lookup(c.Capture)
+	m.inManifest = m.inManifest || entry != nil
+	if entry != nil && entry.Time != nil {
+		m.asManifest++
+	}
 	if len(m.names) <= told {
 		m.names = append(m.names, fmt.Sprintf("%q", path.Base(c.Capture)))
 	}
@@ -95,6 +101,11 @@ func (m *Matches) Missed() []string {
 		out = append(out, fmt.Sprintf("the times of %d of %d captures name no zone and were taken for UTC: places along the track are hours off "+
 			"where the clock was in another; --zone says which, such as --zone Europe/Berlin, or --zone UTC", m.zoneless, m.read))
 	}
+	if m.ClockOffset != 0 && m.asManifest > 0 {
+		out = append(out, fmt.Sprintf("--clock-offset %s was not added to the times of %d of %d captures, which the manifest %s gives: its times "+
+			"are taken as they stand. Where they come from the same clock, leave its column time out or correct it there", m.ClockOffset,
+			m.asManifest, m.captures, m.Manifest.Name))
+	}
 	if m.otherwise > 0 {
 		out = append(out, fmt.Sprintf("%d of %d captures show otherwise what was set by hand: %s", m.otherwise, m.read, m.shown))
 	}
@@ -139,8 +150,12 @@ func (m *Matches) missedTrack() string {
 		return fmt.Sprintf("%s, and %d of %d captures were taken in its gaps: fixes more than %s apart are not joined. Log them more often, "+
 			"every few seconds if the unit can", has, m.inGaps, m.timed, m.Track.MaxGap())
 	}
+	there := ""
+	if m.asManifest > 0 {
+		there = "; what the manifest gives is mended there"
+	}
 	return fmt.Sprintf("%s; the captures were taken from %s to %s. Where the captures' clock was wrong, --clock-offset mends it; where it "+
-		"ran on local time, --zone", has, stamp(m.first), stamp(m.last))
+		"ran on local time, --zone%s", has, stamp(m.first), stamp(m.last), there)
 }
 
 func (m *Matches) missedLayout() string {
