@@ -101,6 +101,9 @@ func (m *Matches) Missed() []string {
 		out = append(out, fmt.Sprintf("the times of %d of %d captures name no zone and were taken for UTC: places along the track are hours off "+
 			"where the clock was in another; --zone says which, such as --zone Europe/Berlin, or --zone UTC", m.zoneless, m.read))
 	}
+	if m.Track != nil && m.captures > 0 && m.Track.Cut() != "" {
+		out = append(out, fmt.Sprintf("the track %s: %s", m.TrackName, m.Track.Cut()))
+	}
 	if m.ClockOffset != 0 && m.asManifest > 0 {
 		out = append(out, fmt.Sprintf("--clock-offset %s was not added to the times of %d of %d captures, which the manifest %s gives: its times "+
 			"are taken as they stand. Where they come from the same clock, leave its column time out or correct it there", m.ClockOffset,

@@ -42,6 +42,11 @@ func TestMatches(t *testing.T) {
 	zoneless, otherwise := read("f.png", at(noon), 9, 9), read("day/f.png", nil, 9, 9)
 	_, zoneless.Notes = survey.ChooseTime(nil, nil, "scan_20250601_120000.png", survey.TimeOptions{})
 	otherwise.Panels = []detect.PanelRecord{{Notes: []string{"set by hand against what the picture shows: the nadir at column 9"}}}
+	cut, err := track.Read(strings.NewReader(`<gpx><trk><trkseg><trkpt lat="60" lon="25"><time>2025-06-01T12:00:00Z</time></trkpt><trk`),
+		track.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
 	wide := []detect.Layout{{Width: 1920, Height: 1080}, {Width: 1024, Height: 600}}
 	for _, tt := range []struct {
 		name string
@@ -79,6 +84,8 @@ func TestMatches(t *testing.T) {
 		{name: "a manifest's times at another hour than the track's", m: survey.Matches{Track: way, TrackName: "t.gpx",
 			Manifest: table("capture,time\na.png,2025-06-01T14:00:00Z\n")}, caps: five, want: []string{"what the manifest gives is mended there"}},
 		{name: "the zone was told", m: survey.Matches{Track: way, TrackName: "t.gpx"}, caps: []detect.CaptureRecord{zoneless}},
+		{name: "a track that breaks off", m: survey.Matches{Track: cut, TrackName: "t.gpx"}, caps: []detect.CaptureRecord{read("f.png",
+			at(noon), 9, 9)}, want: []string{"the track t.gpx: the file breaks off in line 1"}},
 		{name: "set by hand", caps: append(five[:2:2], otherwise), want: []string{"1 of 3 captures show otherwise", "f.png: set was the nadir"}},
 		{name: "another screen", m: survey.Matches{Layouts: wide, LayoutName: "l.json"}, caps: five, want: []string{"l.json",
 			"1920 × 1080, 1024 × 600 pixels", "800 × 480, 1280 × 720", "--panel"}},

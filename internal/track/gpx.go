@@ -21,17 +21,20 @@ const (
 
 // ReadGPX reads the tracks of a GPX 1.1 (or 1.0) file as a stream: one pass, memory for the fixes only. Each track segment
 // is a run of its own. Files with a document type declaration are refused, which rules out entity expansion. Fixes without
-// a time are counted in the notes and left out.
+// a time are counted in the notes and left out. Of a file that breaks off, as a recorder that lost power leaves it, the fixes before that
+// are taken, and Track.Cut tells it.
 func ReadGPX(r io.Reader, opt Options) (*Track, error) {
 	opt = opt.withDefaults()
-	limited := &capped{r: r, left: opt.MaxBytes, burst: gpxMaxToken}
+	limited := &capped{r: &untilZeros{r: r, most: opt.MaxBytes}, left: opt.MaxBytes, burst: gpxMaxToken}
 	d := xml.NewDecoder(limited)
 	d.CharsetReader = singleByteCharset
 	g := gpxReader{opt: opt}
+	cut := false
 	for {
 		limited.rest()
 		tok, err := d.RawToken()
-		if errors.Is(err, io.EOF) {
+		if errors.Is(err, io.EOF) || breaksOff(err) {
+			cut = !errors.Is(err, io.EOF) || len(g.open) > 0
 			break
 		}
 		if err != nil {
@@ -42,8 +45,8 @@ func ReadGPX(r io.Reader, opt Options) (*Track, error) {
 			return nil, fmt.Errorf("GPX line %d: %w", line, err)
 		}
 	}
-	if len(g.open) > 0 {
-		return nil, fmt.Errorf("GPX: the file breaks off inside <%s>", g.open[len(g.open)-1])
+	if cut && g.points == 0 {
+		return nil, fmt.Errorf("GPX: the file breaks off%s, before the first point with a time", g.inside())
 	}
 	if g.points == 0 {
 		return nil, fmt.Errorf("GPX: no track point with a time (%d without)", g.untimed)
@@ -52,10 +55,22 @@ func ReadGPX(r io.Reader, opt Options) (*Track, error) {
 	if err != nil {
 		return nil, fmt.Errorf("GPX: %w", err)
 	}
+	if cut {
+		line, _ := d.InputPos()
+		t.cut = fmt.Sprintf("the file breaks off in line %d%s, as a recorder that lost power leaves it: the points before that, %d of them, are "+
+			"used, the last at %s", line, g.inside(), g.points, g.last().Time.UTC().Format(time.RFC3339))
+		t.notes = append(t.notes, t.cut)
+	}
 	if g.untimed > 0 {
 		t.notes = append(t.notes, fmt.Sprintf("%d track points have no time and were left out", g.untimed))
 	}
 	return t, nil
+}
+
+// breaksOff says whether a file ended in the middle of something.
+func breaksOff(err error) bool {
+	var syntax *xml.SyntaxError
+	return errors.As(err, &syntax) && syntax.Msg == "unexpected EOF"
 }
 
 // gpxReader holds the state between tokens.
@@ -157,6 +172,23 @@ func (g *gpxReader) end(name string) error {
 		return fmt.Errorf("<%s>: %w", name, err)
 	}
 	return nil
+}
+
+// inside names the element that is open.
+func (g *gpxReader) inside() string {
+	if len(g.open) == 0 {
+		return ""
+	}
+	return " inside <" + g.parent() + ">"
+}
+
+// last is the newest fix that was read; there must be one.
+func (g *gpxReader) last() Point {
+	for i := len(g.runs) - 1; ; i-- {
+		if run := g.runs[i]; len(run) > 0 {
+			return run[len(run)-1]
+		}
+	}
 }
 
 func (g *gpxReader) parent() string {

@@ -66,6 +66,40 @@ func looksNMEA(head []byte) bool {
 	return false
 }
 
+// untilZeros ends where nothing but zero bytes follow: file systems fill with them what was not written yet when power went.
+type untilZeros struct {
+	r     io.Reader
+	most  int64 // zero bytes that are looked through
+	ended bool
+}
+
+func (z *untilZeros) Read(p []byte) (int, error) {
+	if z.ended {
+		return 0, io.EOF
+	}
+	n, err := z.r.Read(p)
+	at := bytes.IndexByte(p[:n], 0)
+	if at < 0 {
+		return n, err
+	}
+	z.ended = true
+	rest, buf := p[at:n], make([]byte, 4<<10)
+	for left := z.most; ; left -= int64(len(rest)) {
+		switch {
+		case len(bytes.Trim(rest, "\x00")) > 0:
+			return at, errors.New("zero bytes before the end of the file")
+		case errors.Is(err, io.EOF):
+			return at, io.EOF
+		case err != nil:
+			return at, err
+		case left < 0:
+			return at, fmt.Errorf("more than the allowed bytes: %w", ErrTooBig)
+		}
+		n, err = z.r.Read(buf)
+		rest = buf[:n]
+	}
+}
+
 // capped reads at most left bytes and then fails with ErrTooBig. burst bytes may pass between two calls of rest, which
 // bounds how much a single token of a parser can hold.
 type capped struct {

@@ -91,6 +91,7 @@ type Track struct {
 	opt    Options
 	maxGap time.Duration
 	notes  []string
+	cut    string
 }
 
 // New builds a track from runs of fixes in the order they were logged. A run ends where the logger says so (a GPX
@@ -127,6 +128,9 @@ func New(runs [][]Point, opt Options) (*Track, error) {
 
 // Notes tells what was odd about the log: clock jumps, dropped sentences, impossible speeds.
 func (t *Track) Notes() []string { return slices.Clone(t.notes) }
+
+// Cut tells where a log breaks off in mid-word, "" where it doesn't. It is one of the notes, too.
+func (t *Track) Cut() string { return t.cut }
 
 // Span returns the times of the first and the last fix.
 func (t *Track) Span() (first, last time.Time) {

@@ -2,8 +2,10 @@ package track_test
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -183,6 +185,47 @@ func TestReadGPX(t *testing.T) {
 	}
 	if len(tr.Notes()) != 1 || !strings.HasPrefix(tr.Notes()[0], "1 track points have no time") {
 		t.Errorf("notes %q", tr.Notes())
+	}
+}
+
+// A recorder that loses power leaves its last words half-written, or zero bytes after them.
+func TestReadGPXThatBreaksOff(t *testing.T) {
+	point := func(sec int) string {
+		return fmt.Sprintf(`<trkpt lat="60.000%d" lon="25"><time>2025-06-01T12:00:0%dZ</time></trkpt>`, sec, sec)
+	}
+	whole := gpxHead + "<trk><trkseg>\n" + point(0) + "\n" + point(5) + "\n"
+	for _, tt := range []struct {
+		name, doc string
+		inside    string // "" = an error
+	}{
+		{"after a point", whole, "line 4 inside <trkseg>"},
+		{"after a segment", whole + "</trkseg>", "line 4 inside <trk>"},
+		{"in a new segment", whole + "</trkseg><trkseg>", "line 4 inside <trkseg>"},
+		{"in a time", whole + `<trkpt lat="61" lon="25"><time>2025-06-0`, "line 4 inside <time>"},
+		{"in a point", whole + `<trkpt lat="61" lon="25"><time>2025-06-01T12:00:09Z</time>`, "line 4 inside <trkpt>"},
+		{"in an attribute", whole + `<trkpt lat="6`, "line 4 inside <trkseg>"},
+		{"in a closing tag", whole + "</trks", "line 4 inside <trkseg>"},
+		{"in a comment", whole + "<!-- by ha", "line 4 inside <trkseg>"},
+		{"zero bytes after it", whole + `<trkpt lat="61` + strings.Repeat("\x00", 9000), "line 4 inside <trkseg>"},
+		{"zero bytes and more", whole + strings.Repeat("\x00", 9000) + "x", ""},
+		{"before any point", gpxHead + "<trk><trkseg><trkpt la", ""},
+		{"another file", `<kml><Document><Placem`, ""},
+	} {
+		tr, err := track.Read(strings.NewReader(tt.doc), track.Options{})
+		if (err == nil) != (tt.inside != "") {
+			t.Errorf("%s: %v", tt.name, err)
+		}
+		if err != nil {
+			continue
+		}
+		want := "the file breaks off in " + tt.inside + ", as a recorder that lost power leaves it: the points before that, 2 of them, are " +
+			"used, the last at 2025-06-01T12:00:05Z"
+		if tr.Points() != 2 || tr.Cut() != want || !slices.Contains(tr.Notes(), want) {
+			t.Errorf("%s: %d fixes, %q, notes %q", tt.name, tr.Points(), tr.Cut(), tr.Notes())
+		}
+	}
+	if tr, err := track.Read(strings.NewReader(whole+"</trkseg></trk></gpx>"), track.Options{}); err != nil || tr.Cut() != "" {
+		t.Errorf("a whole file: %v, %q", err, tr.Cut())
 	}
 }
 
