@@ -61,7 +61,7 @@ func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Se
 		return nil
 	}
 	m := survey.Matches{Manifest: src.Manifest, Track: src.Track, Layouts: src.Detect.Layouts, TrackName: k.Track, LayoutName: k.Layout,
-		ZoneGuessed: k.Zone == "", ClockOffset: k.ClockOffset}
+		ZoneGuessed: k.Zone == "", ClockOffset: k.ClockOffset, Panel: src.Detect.Panel, NadirX: src.Detect.NadirX}
 	for c, err := range captures {
 		if err != nil {
 			return err
@@ -70,6 +70,13 @@ func (k knowledge) tellMissed(con *console, src survey.Sources, captures iter.Se
 	}
 	for _, s := range m.Missed() {
 		fmt.Fprintf(con.err, "shadowgap: %s\n", onOneLine(s))
+	}
+	said, all := m.Outside()
+	switch {
+	case all:
+		return usage("%s", said)
+	case said != "":
+		fmt.Fprintf(con.err, "shadowgap: %s\n", said)
 	}
 	return nil
 }

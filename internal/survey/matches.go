@@ -26,6 +26,8 @@ type Matches struct {
 	TrackName, LayoutName string // their files; "" = none was given
 	ZoneGuessed           bool   // nobody said in which zone the captures' clock was
 	ClockOffset           time.Duration
+	Panel                 image.Rectangle // set by hand; empty = none was
+	NadirX                float64         // set by hand; 0 = none was
 
 	captures, read                int
 	inManifest, onTrack, ofScreen bool
@@ -36,6 +38,7 @@ type Matches struct {
 	screens                       map[image.Point]int
 	asManifest                    int    // captures whose time the manifest gives
 	zoneless                      int    // captures whose time names no zone
+	outside                       int    // captures that what was set by hand lies outside of
 	otherwise                     int    // captures that show otherwise what was set by hand
 	shown                         string // what the first of them shows
 }
@@ -62,6 +65,9 @@ func (m *Matches) See(c *detect.CaptureRecord) {
 		m.zoneless++
 	}
 	m.seePanels(c)
+	if m.misses(image.Rect(0, 0, c.Width, c.Height)) {
+		m.outside++
+	}
 	if c.Time != nil {
 		if m.timed++; m.timed == 1 || c.Time.Before(m.first) {
 			m.first = *c.Time
@@ -82,6 +88,27 @@ func (m *Matches) See(c *detect.CaptureRecord) {
 	}
 	m.screens[image.Pt(c.Width, c.Height)]++
 	m.ofScreen = m.ofScreen || slices.ContainsFunc(m.Layouts, func(l detect.Layout) bool { return l.Width == c.Width && l.Height == c.Height })
+}
+
+// misses says whether what was set by hand lies outside of a picture.
+func (m *Matches) misses(picture image.Rectangle) bool {
+	return !m.Panel.Empty() && !m.Panel.Overlaps(picture) || m.NadirX > 0 && m.NadirX >= float64(picture.Dx())
+}
+
+// Outside says whether what was set by hand lies outside of every picture, which nobody can have meant.
+func (m *Matches) Outside() (sentence string, all bool) {
+	if m.outside == 0 {
+		return "", false
+	}
+	set := fmt.Sprintf("--nadir %g", m.NadirX)
+	if p := m.Panel; !p.Empty() {
+		set = fmt.Sprintf("--panel %d,%d,%d,%d", p.Min.X, p.Min.Y, p.Dx(), p.Dy())
+	}
+	const mend = "nothing was looked for there. Both are in pixels of the pictures as they are stored"
+	if m.outside < m.read {
+		return fmt.Sprintf("%s lies outside of %d of %d pictures: %s", set, m.outside, m.read, mend), false
+	}
+	return fmt.Sprintf("%s lies outside of every picture: %s. The pictures have %s", set, mend, m.sizes()), true
 }
 
 // Missed returns a sentence for each thing given that speaks of none of the captures seen: what it holds, what was looked for, and what
@@ -165,19 +192,25 @@ func (m *Matches) missedLayout() string {
 	if len(m.Layouts) == 0 {
 		return fmt.Sprintf("the layout %s holds nothing that was set by hand", m.LayoutName)
 	}
-	var has, are []string
+	var has []string
 	for _, l := range m.Layouts {
 		has = append(has, fmt.Sprintf("%d × %d", l.Width, l.Height))
 	}
+	return fmt.Sprintf("the layout %s fits no capture here, so nothing was set by it: it is for pictures of %s pixels; the captures have %s. "+
+		"Set one by hand on one of these with \"shadowgap explain CAPTURE --panel X,Y,W,H --layout FILE\"", m.LayoutName, some(has, len(has)),
+		m.sizes())
+}
+
+// sizes tells the pictures' sizes, the most frequent first.
+func (m *Matches) sizes() string {
+	var are []string
 	sizes := slices.SortedFunc(maps.Keys(m.screens), func(a, b image.Point) int {
 		return cmp.Or(cmp.Compare(m.screens[b], m.screens[a]), cmp.Compare(a.X, b.X), cmp.Compare(a.Y, b.Y))
 	})
 	for _, s := range sizes {
 		are = append(are, fmt.Sprintf("%d × %d", s.X, s.Y))
 	}
-	return fmt.Sprintf("the layout %s fits no capture here, so nothing was set by it: it is for pictures of %s pixels; the captures have %s. "+
-		"Set one by hand on one of these with \"shadowgap explain CAPTURE --panel X,Y,W,H --layout FILE\"", m.LayoutName, some(has, len(has)),
-		some(are, len(are)))
+	return some(are, len(are))
 }
 
 // some tells the first of n things.
