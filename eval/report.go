@@ -19,6 +19,9 @@ func WriteText(w io.Writer, r *Results) error {
 	var b bytes.Buffer
 	fmt.Fprintf(&b, "%d labelled captures (%d without a panel found, %d unreadable); %d captures without labels are not scored\n",
 		r.Captures.Labelled, r.Captures.NoPanel, r.Captures.Unreadable, r.Captures.Unlabelled)
+	if n := r.Captures.Lacking; n > 0 {
+		fmt.Fprintf(&b, "%d labelled captures are not in the run and are not scored\n", n)
+	}
 	fmt.Fprintf(&b, "%d labels, %d count (left out: %d too small, %d too faint, %d unsure, %d clutter)\n",
 		r.Labels.Total, r.Labels.Counted, r.Labels.TooSmall, r.Labels.TooFaint, r.Labels.Unsure, r.Labels.Clutter)
 	for _, part := range []func(*bytes.Buffer, *Results){

@@ -68,9 +68,10 @@ type Results struct {
 // CaptureTally counts captures.
 type CaptureTally struct {
 	Labelled   int `json:"labelled"`
-	Unlabelled int `json:"unlabelled"` // in the run but not in the labels: not scored
-	NoPanel    int `json:"no_panel"`   // of the labelled
-	Unreadable int `json:"unreadable"` // of the labelled
+	Unlabelled int `json:"unlabelled"`        // in the run but not in the labels: not scored
+	Lacking    int `json:"lacking,omitempty"` // in the labels but not in the run: not scored
+	NoPanel    int `json:"no_panel"`          // of the labelled
+	Unreadable int `json:"unreadable"`        // of the labelled
 }
 
 // LabelTally counts mark labels. Only Counted ones can be missed.

@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"shadowgap/detect"
@@ -107,6 +108,23 @@ func (r *Run) sizes() map[string]image.Point {
 		m[c.Capture] = image.Pt(c.Width, c.Height)
 	}
 	return m
+}
+
+// in returns the labels of the captures that are known, and how many are left out: a run of a part of what is labelled is scored by that
+// part. A label that fits more than one capture stays, and where none is known all do, for Check to name.
+func (l Labels) in(sizes map[string]image.Point) (part Labels, lacking int) {
+	part = l
+	part.Captures = slices.DeleteFunc(slices.Clone(l.Captures), func(c CaptureLabel) bool {
+		_, known := sizes[c.Capture]
+		for have := range sizes {
+			known = known || strings.HasSuffix(have, "/"+c.Capture) || strings.HasSuffix(c.Capture, "/"+have)
+		}
+		return !known && c.Capture != ""
+	})
+	if len(part.Captures) == 0 {
+		return l, 0
+	}
+	return part, len(l.Captures) - len(part.Captures)
 }
 
 // rebased returns labels with each capture under the path the run has it by. Labels name captures from their own folder and a

@@ -21,15 +21,16 @@ type scored struct {
 	byChance matching             // labels against all, best chance of being real first
 }
 
-// Score lays a run against labels. Captures of the run without labels are not scored; a labelled capture the run lacks, a box
-// outside its capture or any other fault of the labels is an error that names it, and nothing is scored then. Captures the
+// Score lays a run against labels. Captures of the run without labels are not scored; neither are labels of
+// captures that the run lacks, unless it lacks them all. A box outside its capture or any other fault of the labels is an error that names
+// it, and nothing is scored then. Captures the
 // run could not read count with all their labels missed. It also returns an error when ctx ends.
 func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, error) {
 	sizes := run.sizes()
 	if err := labels.Check(nil); err != nil { // before paths are looked up by their ends
 		return nil, fmt.Errorf("scoring: %w", err)
 	}
-	labels = rebased(labels, sizes)
+	labels, lacking := rebased(labels, sizes).in(sizes)
 	if err := labels.Check(sizes); err != nil {
 		return nil, fmt.Errorf("scoring: %w", err)
 	}
@@ -41,6 +42,7 @@ func Score(ctx context.Context, run Run, labels Labels, opt Options) (*Results, 
 		return nil, fmt.Errorf("scoring: %w", err)
 	}
 	r := &Results{Schema: resultsSchema, Options: opt, Labels: tally, Captures: captureTally(run, caps)}
+	r.Captures.Lacking = lacking
 	r.PerCapture = perCapture(caps)
 	r.Detection = detection(r.PerCapture, caps, opt)
 	r.Confusion, r.RightClass = confusion(caps)

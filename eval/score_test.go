@@ -290,12 +290,40 @@ func TestHumps(t *testing.T) {
 	}
 }
 
+// A run of a part of what is labelled is scored by that part, and what is left out is counted, as captures without labels are.
+func TestScoreOfAPartOfTheLabels(t *testing.T) {
+	run, labels := survey()
+	want, err := Score(t.Context(), run, labels, quick())
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 3 {
+		labels.Captures = append(labels.Captures, CaptureLabel{Capture: fmt.Sprintf("elsewhere/%d.png", i), By: "hand",
+			Marks: []MarkLabel{label(detect.BottomObject, box(50, 50, 20, 20))}})
+	}
+	got, err := Score(t.Context(), run, labels, quick())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got.Captures.Lacking != 3 || got.Captures.Labelled != want.Captures.Labelled || got.Detection.Recall != want.Detection.Recall {
+		t.Errorf("captures %+v, recall %+v; want recall %+v", got.Captures, got.Detection.Recall, want.Detection.Recall)
+	}
+	var b strings.Builder
+	if err := WriteText(&b, got); err != nil || !strings.Contains(b.String(), "3 labelled captures are not in the run and are not scored\n") {
+		t.Errorf("%v\n%s", err, b.String())
+	}
+}
+
 func TestScoreRefusesBadLabels(t *testing.T) {
 	for _, c := range []struct {
 		name, want string
 		change     func(*Labels)
 	}{
-		{"unknown capture", `capture 1 ("zz.png"): unknown capture`, func(l *Labels) { l.Captures[0].Capture = "zz.png" }},
+		{"no known capture", `4 of 4 captures are unknown`, func(l *Labels) {
+			for i := range l.Captures {
+				l.Captures[i].Capture = "zz" + l.Captures[i].Capture
+			}
+		}},
 		{"box outside", `mark 1: highlight box {395 50 20 10} lies outside the picture of 400 × 300`, func(l *Labels) {
 			l.Captures[1].Marks[0].Highlight.X = 395
 		}},
