@@ -20,7 +20,7 @@ import (
 
 type explainCmd struct {
 	Capture string `arg:"" help:"The picture to explain."`
-	Out     string `short:"o" placeholder:"DIR" help:"Folder for the page and its pictures; default the capture's name with -explained."`
+	Out     string `short:"o" placeholder:"DIR" help:"Folder for page and pictures, not of captures; default its name and -explained."`
 
 	Clutter bool `help:"Look for what is likeliest clutter, too, and explain it."`
 
@@ -43,6 +43,9 @@ func (e explainCmd) Run(con *console) error {
 	}
 	if err := needsFolder(dir); err != nil {
 		return err
+	}
+	if err := batch.KeepsExplained(dir); err != nil {
+		return usage("--out %s: %v; give it a new folder, an empty one, or an earlier explanation", dir, err)
 	}
 	if err := network.Start(); err != nil { // else it would be told as if the capture were at fault
 		return err

@@ -10,6 +10,7 @@ import (
 	"iter"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"time"
@@ -322,6 +323,36 @@ func kindOf(mode fs.FileMode) string {
 
 // explainedPage is what an explained capture's folder holds beside drawings of it.
 const explainedPage = "explain.html"
+
+// explainedPicture are the names of the pictures beside that page.
+var explainedPicture = regexp.MustCompile(`^(overlay|altitude(-[0-9]+)?)\.png$`)
+
+// KeepsExplained tells what keeps a folder from taking an explained capture: pictures, archives or folders that are none of an
+// explanation's own. Its page would have them left out of a run over the folder around them, and its pictures be read as captures in
+// a run over the folder itself.
+func KeepsExplained(dir string) error {
+	names, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil
+	}
+	if err != nil {
+		return fmt.Errorf("it can't be looked through: %s", fileWhy(err))
+	}
+	earlier := slices.ContainsFunc(names, func(d fs.DirEntry) bool { return d.Name() == explainedPage })
+	for _, d := range names {
+		name := d.Name()
+		switch {
+		case hidden(name), earlier && explainedPicture.MatchString(name):
+		case name == runstore.FileName:
+			return errors.New("it is the folder of a run")
+		case d.IsDir():
+			return fmt.Errorf("it holds another folder, %s", name)
+		case isArchive(name), hasPictureExt(name):
+			return fmt.Errorf("it holds captures, such as %s, and triage would mix them up with the explanation", name)
+		}
+	}
+	return nil
+}
 
 // skipped leaves out run folders and those of explained captures: the pictures in them are our own.
 func (w *walker) skipped(dir string) bool {

@@ -45,6 +45,32 @@ func walkNames(t testing.TB, in Inputs) (names, notes []string) {
 	return names, notes
 }
 
+// An explanation goes where it is not taken for captures, nor they for a part of it.
+func TestKeepsExplained(t *testing.T) {
+	for _, tt := range []struct {
+		name, says string
+		files      []string
+	}{
+		{"nothing", "", nil},
+		{"an earlier explanation", "", []string{"explain.html", "overlay.png", "altitude.png", "altitude-2.png"}},
+		{"a layout", "", []string{"layout.json", ".hidden.png"}},
+		{"captures", "such as a.png", []string{"a.png", "notes.txt"}},
+		{"captures beside an earlier explanation", "such as a.jpg", []string{"a.jpg", "explain.html", "overlay.png"}},
+		{"a capture of that name", "such as overlay.png", []string{"overlay.png"}},
+		{"an archive", "such as a.zip", []string{"a.zip"}},
+		{"folders", "another folder, day", []string{"day/a.png"}},
+		{"a run", "folder of a run", []string{"run.db"}},
+	} {
+		err := KeepsExplained(folder(t, tt.files...))
+		if (err == nil) != (tt.says == "") || err != nil && !strings.Contains(err.Error(), tt.says) {
+			t.Errorf("%s: %v, want %q", tt.name, err, tt.says)
+		}
+	}
+	if err := KeepsExplained(filepath.Join(t.TempDir(), "new")); err != nil {
+		t.Errorf("a new folder: %v", err)
+	}
+}
+
 func TestWalk(t *testing.T) {
 	dir := folder(t, "b.PNG", "a.jpeg", "notes.txt", ".hidden.png", ".git/x.png", "sub/deep/c.tif", "old-run/"+runstore.FileName,
 		"a-explained/"+explainedPage, "a-explained/overlay.png", "old-run/overlays/x.png", "out/y.png")

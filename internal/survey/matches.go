@@ -132,8 +132,8 @@ func (m *Matches) Missed() []string {
 		out = append(out, fmt.Sprintf("the track %s: %s", m.TrackName, m.Track.Cut()))
 	}
 	if m.ClockOffset != 0 && m.asManifest > 0 {
-		out = append(out, fmt.Sprintf("--clock-offset %s was not added to the times of %d of %d captures, which the manifest %s gives: its times "+
-			"are taken as they stand. Where they come from the same clock, leave its column time out or correct it there", m.ClockOffset,
+		out = append(out, fmt.Sprintf("--clock-offset %s was not added to the times of %d of %d captures, which the manifest %s gives: its "+
+			"times are taken as they stand. Where they come from the same clock, leave its column time out or correct it there", m.ClockOffset,
 			m.asManifest, m.captures, m.Manifest.Name))
 	}
 	if m.otherwise > 0 {
