@@ -29,7 +29,7 @@ func ReadGPX(r io.Reader, opt Options) (*Track, error) {
 	d := xml.NewDecoder(limited)
 	d.CharsetReader = singleByteCharset
 	g := gpxReader{opt: opt}
-	cut := false
+	var cut bool
 	for {
 		limited.rest()
 		tok, err := d.RawToken()
