@@ -133,6 +133,8 @@ func gap(m *detect.MarkRecord, u units.Lengths) string {
 		return "the shadow touches it: it lies on the bottom, or too close above to tell" + look
 	case g.Value <= 3.5*g.SD+1:
 		return "the shadow starts " + size + " behind it, about as much as that can be off by: on the bottom or just above it" + look
+	case m.Class == detect.RaisedStructure:
+		return "the shadow starts " + size + " behind it: so far behind its bright face lies what throws it, or part of it is clear of the bottom"
 	case m.Class != detect.SuspendedTarget:
 		return "the shadow starts " + size + " behind it: part of it may stand clear of the bottom"
 	}

@@ -154,6 +154,22 @@ func TestWhyIsPlain(t *testing.T) {
 }
 
 // Beside a bottom that is black there is no end to how far an echo stands out, and a number says nothing.
+// The same gap means another thing of what hangs, of what stands and of what lies.
+func TestGapIsToldByWhatItIsOf(t *testing.T) {
+	for class, want := range map[detect.Class]string{
+		detect.SuspendedTarget: "it hangs in the water",
+		detect.RaisedStructure: "so far behind its bright face lies what throws it, or part of it is clear of the bottom",
+		detect.BottomObject:    "part of it may stand clear of the bottom",
+	} {
+		r := fish()
+		r.Class = class
+		why := strings.Join(Why(&r, units.Metres), "; ")
+		if !strings.Contains(why, "the shadow starts 1.5 m behind it") || !strings.Contains(why, want) {
+			t.Errorf("%s: %q; want %q in it", class, why, want)
+		}
+	}
+}
+
 func TestContrast(t *testing.T) {
 	for v, want := range map[float64]string{
 		1.8: "1.8 times the speckle around it", 7.6: "8 times the speckle around it",
