@@ -23,6 +23,7 @@ import (
 	"shadowgap/eval/placeworld"
 	"shadowgap/eval/pulseworld"
 	"shadowgap/eval/rayworld"
+	"shadowgap/eval/roughworld"
 	"shadowgap/eval/scene"
 	"shadowgap/eval/screenworld"
 	"shadowgap/eval/setin"
@@ -129,6 +130,7 @@ var others = [...]struct {
 	{"ground", drawnBy(groundworld.Render)},
 	{"shoal", drawnBy(shoalworld.Render)},
 	{"works", drawnBy(worksworld.Render)},
+	{"rough", drawnBy(roughworld.Render)},
 }
 
 // capture is what each of the others draws, under a name of its own.
