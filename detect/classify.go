@@ -52,6 +52,9 @@ func evidenceOf(s *swath, lv *leveled, tail float64, m measured) evidence {
 	if m.gap != nil {
 		e.ofGap(s, m)
 	}
+	if m.line != nil {
+		e.ofLine(m)
+	}
 	return e
 }
 

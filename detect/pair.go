@@ -14,6 +14,8 @@ type candidate struct {
 	shadow    *patch
 	thing     *thing  // what the finder says of it; nil for one that it didn't find
 	wall      bool    // a long face with dark behind it, followed row by row
+	line      *line   // the long thin echo that runs through it; nil where none does
+	lineShare float64 // the part of that which lies in its box
 	overlap   float64 // share of the rows of the shorter of the two that both fill
 	evidence  float64 // how strongly the two belong together, 0 to 1
 }

@@ -182,7 +182,7 @@ func (d *Detector) detectSide(p *frame.Panel, s *swath, edge *bottomEdge, opt Op
 	if err != nil {
 		return nil, err
 	}
-	marks := measureAll(s, lv, seg.candidates(lv, found, pairs))
+	marks := measureAll(s, lv, seg.withLines(lv, seg.candidates(lv, found, pairs), linesOf(lv)))
 	long, err := wallsOf(s, lv)
 	if err != nil {
 		return nil, err

@@ -1,6 +1,7 @@
 // Command refit looks at captures whose truth is known. It writes them down as the finder's network sees them, for
 // models/finder/fit.py, or as they are, for models/reader/fit.py, or what lies beside their nadirs, for models/axis/fit.py, or fits the
-// boosted trees that judge what the detector proposes in them, at once or in parts that several machines have looked at.
+// boosted trees that judge what the detector proposes in them, at once or in parts that several machines have looked at, or
+// writes the mean of several such fits.
 //
 //	go run ./cmd/refit -others 2500 -first 1 -shown DIR
 //	go run ./cmd/refit -scenes 11500 -first 30001 -setin 3500 -views views.bin
@@ -8,6 +9,7 @@
 //	go run ./cmd/refit -scenes 1500 -first 62001 -setin 1600 -thin 0.25 -apart finder.onnx -held 'real-3_*' -trees models/weights.json.gz
 //	go run ./cmd/refit -scenes 1500 -first 62001 -setin 1600 -thin 0.25 -apart finder.onnx -held 'real-3_*' -samples part.gob
 //	go run ./cmd/refit -from part.gob -from another.gob -trees models/weights.json.gz
+//	go run ./cmd/refit -mean ONE/weights.json.gz -mean OTHER/weights.json.gz -trees models/weights.json.gz
 //
 // Seeds below 100000 are its own; it refuses others. Of the open pictures only half A (testdata/open/halves.json) and the first half by
 // name of the effigy tiles take part. It is run from the repository's root.
@@ -42,6 +44,11 @@ func main() {
 		s.From = append(s.From, file)
 		return nil
 	})
+	flag.Func("mean", "file of -trees, with its stages beside it, to write the mean of, instead of looking; may be given several times",
+		func(file string) error {
+			s.Mean = append(s.Mean, file)
+			return nil
+		})
 	flag.StringVar(&s.Trees, "trees", "", "file to write the fitted trees to")
 	flag.Float64Var(&s.Thin, "thin", 1, "part of the rendered clutter that the trees are fitted on, above 0 and at most 1")
 	flag.StringVar(&s.Apart, "apart", "", "finder (ONNX) fitted without the groups of -held, for those; other real pictures are left out")

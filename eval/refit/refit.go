@@ -9,9 +9,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
-	"os"
 	"path"
-	"path/filepath"
 	"runtime"
 	"slices"
 	"strings"
@@ -37,6 +35,7 @@ type Settings struct {
 	Shown   string   // folder to write the captures of the other worlds to, with their labels, "" = none; nothing else is done then
 	Samples string   // file to write what is found to, for trees fitted on several such; "" = none; no trees are fitted then
 	From    []string // files of samples to fit the trees on, instead of looking
+	Mean    []string // files of trees to write the mean of, instead of looking; what each was fitted behind stands beside it
 	Trees   string   // file to write the fitted trees to; "" = none
 	Models  string   // folder of the networks that the program is built with, for what the trees are fitted behind
 	Thin    float64  // part of the rendered clutter that the trees are fitted on, above 0, at most 1
@@ -61,7 +60,7 @@ func (s *Settings) check() error {
 	if err := eval.FitSeeds(s.First, max(s.Scenes, s.SetIn, s.Others)); err != nil {
 		return err
 	}
-	if (s.Trees != "" && len(s.From) == 0 || s.Samples != "") && !(s.Thin > 0 && s.Thin <= 1) {
+	if (s.Trees != "" && len(s.From)+len(s.Mean) == 0 || s.Samples != "") && !(s.Thin > 0 && s.Thin <= 1) {
 		return fmt.Errorf("part of the clutter to fit on is %v: must be above 0 and at most 1", s.Thin)
 	}
 	if s.Shown != "" && s.Others <= 0 {
@@ -94,6 +93,8 @@ func (s *Settings) checkMade() error {
 		return errors.New("each run makes one thing: views, paths, pictures, samples or trees")
 	case len(s.From) > 0 && s.Trees == "":
 		return errors.New("samples are read to fit trees on: say where to write those")
+	case len(s.Mean) > 0 && (s.Trees == "" || len(s.From) > 0):
+		return errors.New("the mean of trees goes with where to write it, and with no samples")
 	}
 	return nil
 }
@@ -162,6 +163,9 @@ func Run(ctx context.Context, s Settings, out io.Writer) error {
 	}
 	if s.Shown != "" {
 		return writePictures(ctx, s.Shown, s.First, s.Others)
+	}
+	if len(s.Mean) > 0 {
+		return meanTrees(s, out)
 	}
 	if len(s.From) > 0 {
 		parts, err := s.readParts()
@@ -317,22 +321,7 @@ func fitTrees(ctx context.Context, s Settings, parts []part, out io.Writer) erro
 	if err != nil {
 		return err
 	}
-	b, err := m.Encode()
-	if err != nil {
-		return err
-	}
-	if err := os.WriteFile(s.Trees, b, 0o644); err != nil {
-		return fmt.Errorf("writing the trees: %w", err)
-	}
-	behind, err := stagesOf(s.Models, m)
-	if err != nil {
-		return err
-	}
-	if err := behind.write(filepath.Dir(s.Trees)); err != nil {
-		return err
-	}
-	fmt.Fprintf(out, "%s: log loss %.3f, accuracy %.3f\n", m.Version, m.Provenance.LogLoss, m.Provenance.Accuracy)
-	return nil
+	return writeTrees(s, m, out)
 }
 
 // rounds is more than cross-validation ever keeps.

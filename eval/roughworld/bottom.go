@@ -39,7 +39,7 @@ type waves struct {
 	patchy                       float64
 }
 
-func newRecipe(rng *rand.Rand, p *plan) recipe {
+func newRecipe(rng *rand.Rand) recipe {
 	r := recipe{
 		relief: spread(rng, 0.1, 1.2), fall: between(rng, 0.7, 1.3), mottle: spread(rng, 0.08, 0.6),
 		diffuse: between(rng, 0.08, 0.5), near: between(rng, 0.5, 1.3), raggedness: between(rng, 0.4, 0.9),

@@ -61,7 +61,7 @@ func newPlan(rng *rand.Rand) *plan {
 	if chance(rng, 0.42) {
 		p.things = 1 + rng.IntN(4)
 	}
-	p.bottom = newRecipe(rng, p)
+	p.bottom = newRecipe(rng)
 	p.palette, p.dark = newPalette(rng)
 	return p
 }
