@@ -5,8 +5,8 @@ import (
 	"testing"
 )
 
-// aslant is how far from the middle line of a thing of 160 pixels' length at row 200 and range 260 a place lies, and how far along it, for a
-// thing that lies so many degrees from range towards later rows.
+// aslant is how far a place lies from the middle line of a thing of 160 pixels' length at row 200 and range 260, and how far along it, for
+// a thing that lies so many degrees from range towards later rows.
 func aslant(r, k int, degrees float64) (across, along float64) {
 	dr, dk := float64(r)-200, float64(k)-260
 	sin, cos := math.Sincos(degrees * math.Pi / 180)
