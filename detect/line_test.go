@@ -83,3 +83,42 @@ func TestLinesAreFollowedAtAnySlant(t *testing.T) {
 		}
 	}
 }
+
+// A log that lies aslant is a candidate by itself, with the shadow behind it, and is known of what holds a part of it.
+func TestLinesAreCandidatesAndEvidence(t *testing.T) {
+	const degrees = 60
+	s, lv := wallSide(t, 5, func(r, k int, bottom float64) float64 {
+		if across, along := aslant(r, k, degrees); across <= 3 && along <= 80 {
+			return 2.5 * bottom
+		}
+		if across, along := aslant(r, k-9, degrees); across <= 4 && along <= 80 {
+			return 0.1 * bottom
+		}
+		return bottom
+	})
+	seg, err := segment(s, lv)
+	if err != nil {
+		t.Fatal(err)
+	}
+	lines := linesOf(lv)
+	log := span{r0: 131, r1: 269, k0: 220, k1: 300}
+	alone := seg.withLines(lv, nil, lines)
+	if len(alone) != 1 || alone[0].line == nil || alone[0].highlight.overlap(log) < 0.7 || alone[0].shadow == nil {
+		t.Fatalf("%d candidates, want one over %v with its shadow: %+v", len(alone), log, alone)
+	}
+	whole, part, aside := patch{span: log}, patch{span: span{131, 200, 220, 262}}, patch{span: span{20, 60, 300, 340}}
+	for _, c := range seg.withLines(lv, []candidate{{highlight: &whole}, {highlight: &part}, {highlight: &aside}}, lines) {
+		switch c.highlight {
+		case &whole, &part:
+			if c.line == nil {
+				t.Errorf("no line runs through %v", c.highlight.span)
+			}
+		case &aside:
+			if c.line != nil {
+				t.Errorf("a line runs through %v, which lies aside", c.highlight.span)
+			}
+		default:
+			t.Errorf("the log is a candidate again, at %v", c.highlight.span)
+		}
+	}
+}
