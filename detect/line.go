@@ -1,6 +1,7 @@
 package detect
 
 import (
+	"maps"
 	"math"
 	"slices"
 	"sort"
@@ -106,19 +107,13 @@ func newLineMap(lv *leveled, per int) *lineMap {
 // sweep takes of every direction the ridges that stand out most.
 func (m *lineMap) sweep() {
 	n := m.rows * m.cols
-	m.ridge, m.angle = make([]float32, n), make([]int8, n)
-	for i := range m.ridge {
-		m.ridge[i] = -1
-	}
 	turned := lineMap{rows: m.cols, cols: m.rows, v: make([]float32, n), ok: make([]bool, n)}
+	m.ridge, m.angle = slices.Repeat([]float32{-1}, n), make([]int8, n)
+	turned.ridge, turned.angle = slices.Repeat([]float32{-1}, n), make([]int8, n)
 	for r := range m.rows {
 		for k := range m.cols {
 			turned.v[k*m.rows+r], turned.ok[k*m.rows+r] = m.v[r*m.cols+k], m.ok[r*m.cols+k]
 		}
-	}
-	turned.ridge, turned.angle = make([]float32, n), make([]int8, n)
-	for i := range turned.ridge {
-		turned.ridge[i] = -1
 	}
 	mean := make([]float32, n)
 	for a := range lineAngles {
@@ -477,7 +472,8 @@ func (seg *segments) patchAlong(lv *leveled, l *line) (patch, bool) {
 	cut := float32(1 + (features.Percentile(shown, 0.9)-1)/outstanding)
 	p := patch{span: span{math.MaxInt, 0, math.MaxInt, 0}}
 	sum := 0.0
-	for row, s := range near {
+	for _, row := range slices.Sorted(maps.Keys(near)) { // in order, so that sums come out the same each time
+		s := near[row]
 		for _, run := range appendRuns(nil, row, fine.Row(row)[:s.k1], s.k0, s, cut, true) {
 			p.runs = append(p.runs, run)
 			p.span = p.union(span{row, row + 1, run.Col0, run.Col1})
@@ -490,7 +486,6 @@ func (seg *segments) patchAlong(lv *leveled, l *line) (patch, bool) {
 	if p.area < leastArea {
 		return patch{}, false
 	}
-	slices.SortFunc(p.runs, byRaster)
 	p.mean = sum / float64(p.area)
 	p.peak, p.fine, p.wide = seg.peaksOf(p.runs, true)
 	return p, true

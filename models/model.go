@@ -204,6 +204,11 @@ func (m *Model) Fingerprint() string {
 	return fmt.Sprintf("%012x", h.Sum64()&0xffffffffffff)
 }
 
+// VersionBy is a model's version when its numbers were come by in a way that is named so, such as "boosted".
+func (m *Model) VersionBy(way string) string {
+	return fmt.Sprintf("%s-%d-%s", way, SchemaVersion, m.Fingerprint())
+}
+
 // Softmax turns scores, one a class, into odds in place and returns them.
 func Softmax(score []float64) []float64 { return softmax(score) }
 

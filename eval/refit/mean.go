@@ -24,7 +24,7 @@ func meanTrees(s Settings, out io.Writer) error {
 	if err != nil {
 		return err
 	}
-	mean.Version = fmt.Sprintf("boosted-%d-%s", models.SchemaVersion, mean.Fingerprint())
+	mean.Version = mean.VersionBy("boosted")
 	return writeTrees(s, mean, out)
 }
 

@@ -8,6 +8,7 @@ the mean of two finders where only one was fitted. Needs Debian's python3-onnx.
 import argparse
 
 import numpy as np
+from google.protobuf.message import DecodeError
 from onnx import checker, helper, load, numpy_helper, save
 
 from views import PLANES
@@ -22,7 +23,10 @@ def main():
     p.add_argument("finder")
     p.add_argument("out")
     args = p.parse_args()
-    model = load(args.finder)
+    try:
+        model = load(args.finder)
+    except (OSError, DecodeError) as e:
+        p.error(f"{args.finder}: {e}")
     graph = model.graph
     given, answer = graph.input[0].name, graph.output[0].name
     if graph.input[0].type.tensor_type.shape.dim[1].dim_value != PLANES:

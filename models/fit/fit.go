@@ -84,7 +84,7 @@ func Fit(ctx context.Context, samples []Sample, opt Options) (*models.Model, err
 	loss, accuracy := left.judge(m.Scale, m.Bias)
 	m.Provenance = provenance(samples, round5(loss), round5(accuracy))
 	m.Provenance.Source = opt.Source
-	m.Version = fmt.Sprintf("boosted-%d-%s", models.SchemaVersion, m.Fingerprint())
+	m.Version = m.VersionBy("boosted")
 	return m, nil
 }
 

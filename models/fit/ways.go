@@ -152,6 +152,6 @@ func adjusted(before *models.Model, samples []Sample) (*models.Model, error) {
 // named gives a model a version of its own and leaves its provenance to be said.
 func named(m *models.Model) *models.Model {
 	m.Provenance = models.Provenance{}
-	m.Version = fmt.Sprintf("fitted-%d-%s", models.SchemaVersion, m.Fingerprint())
+	m.Version = m.VersionBy("fitted")
 	return m
 }
