@@ -36,10 +36,12 @@ var csvColumns = []struct {
 // ReadCSV reads a log with one fix a line under a header line, separated by comma, semicolon or tab. It needs time (with
 // date beside it, or in it; ISO 8601 or Unix seconds or milliseconds), lat and lon; it takes course, speed, depth, hdop and
 // error. Units stand in the header ("speed (kn)") or in the value; speed and depth have none of their own, so a bare
-// number there is an error. Times without an offset are in Options.Zone. Errors name the line and the column.
+// number there is an error. Times without an offset are in Options.Zone. Errors name the line and the column. Of a file that breaks off in
+// mid-line, as a recorder that lost power leaves it, the lines before that are taken, and Track.Cut tells it.
 func ReadCSV(r io.Reader, opt Options) (*Track, error) {
 	opt = opt.withDefaults()
-	br := bufio.NewReader(&capped{r: r, left: opt.MaxBytes})
+	end := &ending{r: &untilZeros{r: r, most: opt.MaxBytes}}
+	br := bufio.NewReader(&capped{r: end, left: opt.MaxBytes})
 	first, err := br.Peek(4096)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return nil, fmt.Errorf("CSV: %w", err)
@@ -54,33 +56,54 @@ func ReadCSV(r io.Reader, opt Options) (*Track, error) {
 	if err != nil {
 		return nil, fmt.Errorf("CSV: %w", err)
 	}
-	var points []Point
-	for {
-		rec, err := cr.Read()
-		if errors.Is(err, io.EOF) {
-			break
-		}
-		if err != nil {
-			return nil, fmt.Errorf("CSV: %w", err)
-		}
-		line, _ := cr.FieldPos(0)
-		p, err := c.point(rec)
-		if err != nil {
-			return nil, fmt.Errorf("CSV line %d: %w", line, err)
-		}
-		if len(points) >= opt.MaxPoints {
-			return nil, fmt.Errorf("CSV line %d: more than %d fixes: %w", line, opt.MaxPoints, ErrTooBig)
-		}
-		points = append(points, p)
+	points, cut, err := c.points(cr, len(head), end)
+	if err != nil {
+		return nil, fmt.Errorf("CSV%w", err)
 	}
 	t, err := New([][]Point{points}, opt)
 	if err != nil {
 		return nil, fmt.Errorf("CSV: %w", err)
 	}
+	if cut > 0 {
+		t.cut = fmt.Sprintf("the file breaks off in line %d, as a recorder that lost power leaves it: the lines before that, %d of them, are "+
+			"used, the last at %s", cut, len(points), points[len(points)-1].Time.UTC().Format(time.RFC3339))
+		t.notes = append(t.notes, t.cut)
+	}
 	if c.noZone > 0 {
 		t.notes = append(t.notes, fmt.Sprintf("%d times without an offset were taken as %s", c.noZone, opt.Zone))
 	}
 	return t, nil
+}
+
+// points reads what comes after the header line. cut is the line in which the file breaks off, after others that are whole; 0 where it
+// doesn't. Errors begin with the line or a colon.
+func (c *csvReader) points(cr *csv.Reader, columns int, end *ending) (points []Point, cut int, err error) {
+	for {
+		rec, err := cr.Read()
+		if errors.Is(err, io.EOF) {
+			return points, 0, nil
+		}
+		var p Point
+		said, line := "", 0
+		if err == nil {
+			line, _ = cr.FieldPos(0)
+			said = fmt.Sprintf(" line %d", line)
+			p, err = c.point(rec)
+		} else if bad := new(csv.ParseError); errors.As(err, &bad) {
+			line = bad.StartLine
+		}
+		// only the last line can have no end
+		if (err != nil || len(rec) < columns) && len(points) > 0 && end.broken(cr.InputOffset()) {
+			return points, line, nil
+		}
+		switch {
+		case err != nil:
+			return nil, 0, fmt.Errorf("%s: %w", said, err)
+		case len(points) >= c.opt.MaxPoints:
+			return nil, 0, fmt.Errorf("%s: more than %d fixes: %w", said, c.opt.MaxPoints, ErrTooBig)
+		}
+		points = append(points, p)
+	}
 }
 
 func separator(text string) rune {

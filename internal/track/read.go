@@ -50,7 +50,7 @@ func Read(r io.Reader, opt Options) (*Track, error) {
 		return ReadGPX(br, opt)
 	case looksNMEA(head):
 		return ReadNMEA(br, opt)
-	case bytes.IndexByte(head, 0) >= 0:
+	case head[0] == 0, bytes.IndexByte(bytes.TrimRight(head, "\x00"), 0) >= 0: // zeros at the end: a file that breaks off
 		return nil, errors.New("a binary file: a track is GPX, NMEA 0183 or CSV text")
 	}
 	return ReadCSV(br, opt)
@@ -99,6 +99,24 @@ func (z *untilZeros) Read(p []byte) (int, error) {
 		rest = buf[:n]
 	}
 }
+
+// ending remembers where what was read ends, and with which byte.
+type ending struct {
+	r    io.Reader
+	n    int64
+	last byte
+}
+
+func (e *ending) Read(p []byte) (int, error) {
+	n, err := e.r.Read(p)
+	if n > 0 {
+		e.n, e.last = e.n+int64(n), p[n-1]
+	}
+	return n, err
+}
+
+// broken tells whether a line that ends at an offset is the last that there is, and has no end.
+func (e *ending) broken(offset int64) bool { return offset == e.n && e.last != '\n' }
 
 // capped reads at most left bytes and then fails with ErrTooBig. burst bytes may pass between two calls of rest, which
 // bounds how much a single token of a parser can hold.

@@ -312,6 +312,39 @@ func TestReadCSV(t *testing.T) {
 	}
 }
 
+func TestReadCSVThatBreaksOff(t *testing.T) {
+	const head = "time,lat,lon,speed (kn)\n"
+	const two = head + "2025-06-01T12:00:00Z,60,25,4\n2025-06-01T12:00:10Z,60,25.0005,4\n"
+	const cut = "the file breaks off in line 4, as a recorder that lost power leaves it: the lines before that, 2 of them, are used, " +
+		"the last at 2025-06-01T12:00:10Z"
+	for _, tt := range []struct {
+		name, doc, cut, err string
+		points              int
+	}{
+		{name: "in a time", doc: two + "2025-06-01T12:0", cut: cut, points: 2},
+		{name: "before the place", doc: two + "2025-06-01T12:00:20Z", cut: cut, points: 2},
+		{name: "in a place that still reads as one", doc: two + "2025-06-01T12:00:20Z,60,2", cut: cut, points: 2},
+		{name: "in quotes", doc: two + "\"2025-06-01T1", cut: cut, points: 2},
+		{name: "zero bytes where the rest belongs", doc: two + "2025-06-01T12:00\x00\x00\x00", cut: cut, points: 2},
+		{name: "no newline after a whole line", doc: two + "2025-06-01T12:00:20Z,60,25.001,4", points: 3},
+		{name: "after a newline", doc: two, points: 2},
+		{name: "a faulty last line with its end", doc: two + "2025-06-01T12:0\n", err: `line 4: column "time"`},
+		{name: "a faulty line before a whole one", doc: two + "2025\n2025-06-01T12:00:20Z,60,25.001,4", err: `line 4: column "time"`},
+		{name: "in the first line of all", doc: head + "2025-06-01T12:0", err: `line 2: column "time"`},
+	} {
+		tr, err := track.Read(strings.NewReader(tt.doc), track.Options{})
+		if tt.err != "" {
+			if err == nil || !strings.Contains(err.Error(), tt.err) {
+				t.Errorf("%s: %v, want %q", tt.name, err, tt.err)
+			}
+			continue
+		}
+		if err != nil || tr.Points() != tt.points || tr.Cut() != tt.cut || tt.cut != "" && !slices.Contains(tr.Notes(), tt.cut) {
+			t.Errorf("%s: %v, %+v", tt.name, err, tr)
+		}
+	}
+}
+
 func TestReadCSVBadInput(t *testing.T) {
 	tests := []struct{ name, doc, want string }{
 		{"no lon", "time,lat\n", "no column for lon"},
