@@ -115,14 +115,14 @@ func (m *lineMap) sweep() {
 			turned.v[k*m.rows+r], turned.ok[k*m.rows+r] = m.v[r*m.cols+k], m.ok[r*m.cols+k]
 		}
 	}
-	mean := make([]float32, n)
+	mean, cells, across := make([]float32, n), m.counted(), turned.counted()
 	for a := range lineAngles {
 		at := float64(a) * math.Pi / lineAngles
 		if math.Abs(math.Sin(at)) <= math.Abs(math.Cos(at))+1e-9 {
-			m.along(mean, math.Tan(at))
+			m.along(mean, cells, math.Tan(at))
 			m.compare(mean, math.Abs(math.Cos(at)), a)
 		} else {
-			turned.along(mean, math.Cos(at)/math.Sin(at))
+			turned.along(mean, across, math.Cos(at)/math.Sin(at))
 			turned.compare(mean, math.Abs(math.Sin(at)), a)
 		}
 	}
@@ -136,35 +136,61 @@ func (m *lineMap) sweep() {
 	}
 }
 
-// along writes to mean what lines through every cell hold on average, that go down by slope rows a column, between -1 and 1; below 0 where
-// they leave what is known.
-func (m *lineMap) along(mean []float32, slope float64) {
-	for i := range mean {
-		mean[i] = -1
+// Of each cell along counts, in one number, whether it holds bottom and how strong it is: sums are exact, and one of lineLength cells fits.
+const (
+	lineCount = 1 << 26 // a cell that holds bottom
+	lineUnit  = 1 << 19 // of leveled strength
+)
+
+// counted is what along adds up of every cell.
+func (m *lineMap) counted() []uint32 {
+	out := make([]uint32, len(m.v))
+	for i, v := range m.v {
+		if m.ok[i] {
+			out[i] = lineCount + uint32(max(0, v)*lineUnit)
+		}
 	}
-	shift := make([]int, m.cols)
+	return out
+}
+
+// along writes to mean what lines through every cell hold on average, that go down by slope rows a column, between -1 and 1; no number where
+// they leave what is known. cells are those of counted.
+func (m *lineMap) along(mean []float32, cells []uint32, slope float64) {
+	unknown := float32(math.NaN())
+	for i := range mean {
+		mean[i] = unknown
+	}
+	var share [lineLength + 1]float32
+	for held := lineLength - lineMiss; held <= lineLength; held++ {
+		share[held] = 1 / float32(held*lineUnit)
+	}
+	shift, at := make([]int, m.cols), make([]int, m.cols) // how far a line has gone down at a column, and where that lies
 	for k := range shift {
 		shift[k] = int(math.Round(float64(k) * slope))
+		at[k] = shift[k]*m.cols + k
 	}
+	const half, least = lineLength / 2, lineLength - lineMiss
 	low, high := min(0, shift[m.cols-1]), max(0, shift[m.cols-1])
 	for first := -high; first < m.rows-low; first++ {
 		// the columns at which this line lies in the map; a slope never turns back
 		from := sort.Search(m.cols, func(k int) bool { return slope >= 0 && first+shift[k] >= 0 || slope < 0 && first+shift[k] < m.rows })
 		to := sort.Search(m.cols, func(k int) bool { return slope >= 0 && first+shift[k] >= m.rows || slope < 0 && first+shift[k] < 0 })
-		sum, held := float32(0), 0
-		for k := from; k < to+lineLength/2; k++ {
-			if k < to {
-				if i := (first+shift[k])*m.cols + k; m.ok[i] {
-					sum, held = sum+m.v[i], held+1
-				}
+		if to-from < least {
+			continue
+		}
+		line, base, sum := at[from:to], first*m.cols, uint32(0)
+		for _, i := range line[:least-1] {
+			sum += cells[base+i]
+		}
+		for mid := least - 1 - half; mid < len(line)-(least-1-half); mid++ {
+			if next := mid + half; next < len(line) {
+				sum += cells[base+line[next]]
 			}
-			if gone := k - lineLength; gone >= from {
-				if i := (first+shift[gone])*m.cols + gone; m.ok[i] {
-					sum, held = sum-m.v[i], held-1
-				}
+			if held := sum / lineCount; held >= least {
+				mean[base+line[mid]] = float32(sum%lineCount) * share[held]
 			}
-			if mid := k - lineLength/2; mid >= from && held >= lineLength-lineMiss {
-				mean[(first+shift[mid])*m.cols+mid] = sum / float32(held)
+			if gone := mid - half; gone >= 0 {
+				sum -= cells[base+line[gone]]
 			}
 		}
 	}
@@ -176,14 +202,13 @@ func (m *lineMap) compare(mean []float32, cosine float64, direction int) {
 	off := int(math.Round(lineBeside / cosine))
 	for r := off; r < m.rows-off; r++ {
 		at := r * m.cols
-		here, ridge := mean[at:at+m.cols], m.ridge[at:at+m.cols]
-		before, after := mean[at-off*m.cols:at-(off-1)*m.cols], mean[at+off*m.cols:at+(off+1)*m.cols]
+		here, ridge, angle := mean[at:at+m.cols], m.ridge[at:at+m.cols], m.angle[at:at+m.cols]
+		before, after := mean[at-off*m.cols:][:len(here)], mean[at+off*m.cols:][:len(here)]
+		ridge, angle = ridge[:len(here)], angle[:len(here)]
 		for k, v := range here {
-			if v < 0 || before[k] < 0 || after[k] < 0 {
-				continue
-			}
+			// false as well where one of the three is no number
 			if stands := v - max(before[k], after[k]); stands > ridge[k] {
-				ridge[k], m.angle[at+k] = stands, int8(direction)
+				ridge[k], angle[k] = stands, int8(direction)
 			}
 		}
 	}

@@ -51,6 +51,10 @@ func BenchmarkStages(b *testing.B) {
 		_, err := segment(s, lv)
 		return err
 	})
+	stage("stage=lines", func() error {
+		linesOf(lv)
+		return nil
+	})
 	stage("stage=view", func() error {
 		newFinderView(s, lv, &arena)
 		return nil
