@@ -34,7 +34,7 @@ func TestAskingForClutterOnlyAdds(t *testing.T) {
 		for _, m := range rest {
 			if p := m.Odds[detect.Clutter]; m.Class != detect.Clutter || p < 0.5 || p > 0.9 || m.Hold != nil {
 				t.Errorf("%s: %s is added as %s, of odds %v, in hold %v", kind, m.Mark, m.Class, m.Odds, m.Hold)
-			} else if p > 0.6 {
+			} else if p > 0.7 {
 				sure++
 			}
 		}

@@ -153,8 +153,8 @@ func (m *lineMap) counted() []uint32 {
 	return out
 }
 
-// along writes to mean what lines through every cell hold on average, that go down by slope rows a column, between -1 and 1; no number where
-// they leave what is known. cells are those of counted.
+// along writes to mean what lines through every cell hold on average, that go down by slope rows a column, between -1 and 1; no number
+// where they leave what is known. cells are those of counted.
 func (m *lineMap) along(mean []float32, cells []uint32, slope float64) {
 	unknown := float32(math.NaN())
 	for i := range mean {

@@ -53,7 +53,7 @@ func checkClutter(t *testing.T, got, plain string) (clutter []decided.Mark) {
 			others = append(others, line)
 		}
 	}
-	if !slices.ContainsFunc(clutter, func(m decided.Mark) bool { return m.Odds[detect.Clutter] > 0.6 }) {
+	if !slices.ContainsFunc(clutter, func(m decided.Mark) bool { return m.Odds[detect.Clutter] > 0.7 }) {
 		t.Error("no mark is likely clutter")
 	}
 	if had := slices.Collect(strings.Lines(plain)); !slices.Equal(others, had) {
