@@ -152,3 +152,36 @@ func TestRockFields(t *testing.T) {
 		t.Errorf("twelve alike: crowd %d, standing %.2f", ms[5].crowd, ms[5].standing)
 	}
 }
+
+// Of a field of many stones only what stands out is a mark; in a small one each is that is likelier a stone than nothing.
+func TestLostInField(t *testing.T) {
+	for _, tt := range []struct {
+		name    string
+		stones  int
+		clutter float64
+		larger  bool
+		lost    bool
+	}{
+		{name: "a sure stone of a small field", stones: 12, clutter: 0.2},
+		{name: "one that is likelier nothing", stones: 12, clutter: 0.6, lost: true},
+		{name: "a sure stone of many", stones: 24, clutter: 0.2, lost: true},
+		{name: "the largest of many", stones: 24, clutter: 0.2, larger: true},
+	} {
+		var ms []measured
+		for i := range tt.stones {
+			r, k := 100+20*(i/4), 200+20*(i%4)
+			h, s := rect(r, r+6, k, k+6), rect(r, r+6, k+6, k+14)
+			ms = append(ms, measured{candidate: candidate{highlight: &h, shadow: &s}, odds: Odds{BottomObject: 1 - tt.clutter, Clutter: tt.clutter}})
+		}
+		if tt.larger {
+			ms[5].highlight.area *= 2
+		}
+		s := &sideView{fields: rockFields(ms)}
+		if len(s.fields) != 1 {
+			t.Fatalf("%s: %d fields, want one", tt.name, len(s.fields))
+		}
+		if got := s.lostInField(ms[5]); got != tt.lost {
+			t.Errorf("%s: lost %v, want %v", tt.name, got, tt.lost)
+		}
+	}
+}

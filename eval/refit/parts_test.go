@@ -61,7 +61,7 @@ func TestParts(t *testing.T) {
 	}
 	parts[0].Held = []string{"real-3_*"}
 	source := sourceOf(parts)
-	for _, want := range []string{"1 rendered scenes, seeds 4 to 4", "1 captures of each of 11 worlds", "real-3_*"} {
+	for _, want := range []string{"1 rendered scenes, seeds 4 to 4", "1 captures of each of 12 worlds", "real-3_*"} {
 		if !strings.Contains(source, want) {
 			t.Errorf("the trees' source %q lacks %q", source, want)
 		}

@@ -18,6 +18,7 @@ import (
 
 	"shadowgap/detect"
 	"shadowgap/eval"
+	"shadowgap/eval/bedworld"
 	"shadowgap/eval/groundworld"
 	"shadowgap/eval/patchworld"
 	"shadowgap/eval/placeworld"
@@ -131,6 +132,7 @@ var others = [...]struct {
 	{"shoal", drawnBy(shoalworld.Render)},
 	{"works", drawnBy(worksworld.Render)},
 	{"rough", drawnBy(roughworld.Render)},
+	{"bed", drawnBy(bedworld.Render)},
 }
 
 // capture is what each of the others draws, under a name of its own.
