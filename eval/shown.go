@@ -48,7 +48,7 @@ func Ways() []Way {
 			}})
 		}
 	}
-	out = append(out, Way{"JPEG of quality 60", 1, storedAsJPEG})
+	out = append(out, Way{"JPEG of quality 60", 1, func(img image.Image) (image.Image, error) { return AsJPEG(img, 60) }})
 	same("grey", func(img image.Image) image.Image { return imaging.Grayscale(img) })
 	same("inverted", func(img image.Image) image.Image { return imaging.Invert(img) })
 	for _, p := range []struct {
@@ -66,13 +66,17 @@ func Ways() []Way {
 
 func scaledPx(n int, by float64) int { return max(1, int(math.Round(float64(n)*by))) }
 
-func storedAsJPEG(img image.Image) (image.Image, error) {
-	const quality = 60
+// AsJPEG is a picture as a JPEG file of a quality, 1 to 100, gives it back. It returns an error for a picture that JPEG can't hold.
+func AsJPEG(img image.Image, quality int) (image.Image, error) {
 	var b bytes.Buffer
 	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: quality}); err != nil {
-		return nil, err
+		return nil, fmt.Errorf("storing a picture as JPEG: %w", err)
 	}
-	return jpeg.Decode(&b)
+	out, err := jpeg.Decode(&b)
+	if err != nil {
+		return nil, fmt.Errorf("reading back a picture stored as JPEG: %w", err)
+	}
+	return out, nil
 }
 
 // recoloured shows a picture's luminance in other colours, darkest first.

@@ -1,11 +1,8 @@
 package bedworld
 
 import (
-	"bytes"
-	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"math"
 	"strconv"
 
@@ -135,15 +132,7 @@ func (w *world) print() (image.Image, error) {
 	if w.tone.compress == 0 {
 		return img, nil
 	}
-	var file bytes.Buffer
-	if err := jpeg.Encode(&file, img, &jpeg.Options{Quality: w.tone.compress}); err != nil {
-		return nil, fmt.Errorf("compressing a capture: %w", err)
-	}
-	img, err := jpeg.Decode(&file)
-	if err != nil {
-		return nil, fmt.Errorf("reading a compressed capture: %w", err)
-	}
-	return img, nil
+	return eval.AsJPEG(img, w.tone.compress)
 }
 
 // paint colours a grey picture.

@@ -5,11 +5,11 @@ import (
 	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"image/png"
 	"math"
 
 	"shadowgap/detect"
+	"shadowgap/eval"
 )
 
 // picture is the record as shown.
@@ -225,17 +225,14 @@ func (p *picture) paint(w *world) *image.RGBA {
 
 // stored encodes a picture and decodes it as a reader would.
 func stored(img image.Image, quality int) (image.Image, error) {
-	var buf bytes.Buffer
-	var err error
 	if quality > 0 {
-		err = jpeg.Encode(&buf, img, &jpeg.Options{Quality: quality})
-	} else {
-		err = (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(&buf, img)
+		return eval.AsJPEG(img, quality)
 	}
-	if err != nil {
+	var buf bytes.Buffer
+	if err := (&png.Encoder{CompressionLevel: png.BestSpeed}).Encode(&buf, img); err != nil {
 		return nil, fmt.Errorf("store picture: %w", err)
 	}
-	out, _, err := image.Decode(&buf)
+	out, err := png.Decode(&buf)
 	if err != nil {
 		return nil, fmt.Errorf("read picture back: %w", err)
 	}

@@ -7,12 +7,10 @@
 package patchworld
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"image"
 	"image/draw"
-	"image/jpeg"
 	"math"
 
 	"shadowgap/detect"
@@ -231,13 +229,9 @@ func show(d dice, l layout, p plane, pal ramp, mid float32) (image.Image, []eval
 	if d.chance(0.45) {
 		return img, furniture, nil
 	}
-	var buf bytes.Buffer
-	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: d.count(60, 95)}); err != nil {
-		return nil, nil, fmt.Errorf("encode as JPEG: %w", err)
-	}
-	got, err := jpeg.Decode(&buf)
+	got, err := eval.AsJPEG(img, d.count(60, 95))
 	if err != nil {
-		return nil, nil, fmt.Errorf("decode own JPEG: %w", err)
+		return nil, nil, err
 	}
 	if _, ok := got.(*image.YCbCr); ok {
 		return got, furniture, nil

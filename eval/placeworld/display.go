@@ -1,11 +1,8 @@
 package placeworld
 
 import (
-	"bytes"
-	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"math"
 	"slices"
 
@@ -56,15 +53,10 @@ func (w *world) display() (*screen, error) {
 		w.rescale(s)
 	}
 	if w.chance(0.7) {
-		var buf bytes.Buffer
-		if err := jpeg.Encode(&buf, s.img, &jpeg.Options{Quality: w.between(60, 95)}); err != nil {
-			return nil, fmt.Errorf("store as JPEG: %w", err)
+		var err error
+		if s.img, err = eval.AsJPEG(s.img, w.between(60, 95)); err != nil {
+			return nil, err
 		}
-		img, err := jpeg.Decode(&buf)
-		if err != nil {
-			return nil, fmt.Errorf("read the JPEG back: %w", err)
-		}
-		s.img = img
 	}
 	return s, nil
 }

@@ -1,11 +1,8 @@
 package pulseworld
 
 import (
-	"bytes"
-	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"math"
 	"slices"
 
@@ -149,15 +146,7 @@ func (w *world) show() (image.Image, error) {
 	if p.jpeg == 0 {
 		return img, nil
 	}
-	var buf bytes.Buffer
-	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: p.jpeg}); err != nil {
-		return nil, fmt.Errorf("storing as JPEG: %w", err)
-	}
-	out, err := jpeg.Decode(&buf)
-	if err != nil {
-		return nil, fmt.Errorf("reading the JPEG back: %w", err)
-	}
-	return out, nil
+	return eval.AsJPEG(img, p.jpeg)
 }
 
 // composeRecord lays port and starboard side by side as display values. The curve is looked up by the upper bits of the echo's

@@ -1,13 +1,11 @@
 package rayworld
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
-	"image/jpeg"
 	"math"
 
 	"golang.org/x/image/font"
@@ -322,13 +320,5 @@ func (s *screen) stored() (image.Image, error) {
 	if s.d.chance(0.4) {
 		return s.img, nil
 	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, s.img, &jpeg.Options{Quality: s.d.intIn(60, 95)}); err != nil {
-		return nil, fmt.Errorf("encoding JPEG: %w", err)
-	}
-	img, err := jpeg.Decode(&b)
-	if err != nil {
-		return nil, fmt.Errorf("decoding JPEG: %w", err)
-	}
-	return img, nil
+	return eval.AsJPEG(s.img, s.d.intIn(60, 95))
 }

@@ -11,11 +11,9 @@
 package roughworld
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"image"
-	"image/jpeg"
 	"math/rand/v2"
 
 	"shadowgap/eval"
@@ -69,15 +67,10 @@ func Render(ctx context.Context, seed int64) (*Capture, error) {
 	label.Furniture = p.furnish(rng, img)
 	c := &Capture{Image: img, Label: label}
 	if p.quality > 0 {
-		var b bytes.Buffer
-		if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: p.quality}); err != nil {
-			return nil, fmt.Errorf("storing capture %d: %w", seed, err)
+		var err error
+		if c.Image, err = eval.AsJPEG(img, p.quality); err != nil {
+			return nil, fmt.Errorf("capture %d: %w", seed, err)
 		}
-		stored, err := jpeg.Decode(&b)
-		if err != nil {
-			return nil, fmt.Errorf("reading capture %d: %w", seed, err)
-		}
-		c.Image = stored
 	}
 	return c, nil
 }

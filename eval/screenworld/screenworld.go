@@ -15,7 +15,6 @@ import (
 	"context"
 	"fmt"
 	"image"
-	"image/jpeg"
 	"image/png"
 	"math/rand/v2"
 
@@ -103,13 +102,10 @@ func (s *screen) label() eval.CaptureLabel {
 
 // stored is the picture after it was written and read again: as JPEG of a quality, or as PNG for 0.
 func stored(img image.Image, quality int) (image.Image, error) {
-	var buf bytes.Buffer
 	if quality > 0 {
-		if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: quality}); err != nil {
-			return nil, err
-		}
-		return jpeg.Decode(&buf)
+		return eval.AsJPEG(img, quality)
 	}
+	var buf bytes.Buffer
 	enc := png.Encoder{CompressionLevel: png.BestSpeed}
 	if err := enc.Encode(&buf, img); err != nil {
 		return nil, err

@@ -1,12 +1,10 @@
 package setin
 
 import (
-	"bytes"
 	"context"
 	"fmt"
 	"image"
 	"image/draw"
-	"image/jpeg"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -54,17 +52,9 @@ func (b *Bottoms) Render(ctx context.Context, seed int64) (*Capture, error) {
 
 // compressed is the picture after a lossy file: set-in and real things lose alike.
 func compressed(img *image.NRGBA, quality int) (image.Image, error) {
-	var b bytes.Buffer
 	flat := image.NewRGBA(img.Bounds())
 	draw.Draw(flat, flat.Bounds(), img, image.Point{}, draw.Src)
-	if err := jpeg.Encode(&b, flat, &jpeg.Options{Quality: quality}); err != nil {
-		return nil, fmt.Errorf("encoding JPEG: %w", err)
-	}
-	out, err := jpeg.Decode(&b)
-	if err != nil {
-		return nil, fmt.Errorf("decoding JPEG: %w", err)
-	}
-	return out, nil
+	return eval.AsJPEG(flat, quality)
 }
 
 // setAll sets n things in, as far as there is room.

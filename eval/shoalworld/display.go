@@ -1,14 +1,12 @@
 package shoalworld
 
 import (
-	"bytes"
-	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"math"
 
 	"shadowgap/detect"
+	"shadowgap/eval"
 )
 
 // palette is the colours of levels 0 to 255.
@@ -133,25 +131,14 @@ func (s *screen) picture(recs []*record) (image.Image, error) {
 	for _, it := range s.furniture {
 		it.draw(img)
 	}
-	if p.look.jpeg > 0 {
-		var buf bytes.Buffer
-		var src image.Image = img
-		if p.look.palette.grey {
-			src = greyOf(img)
-		}
-		if err := jpeg.Encode(&buf, src, &jpeg.Options{Quality: p.look.jpeg}); err != nil {
-			return nil, fmt.Errorf("encode a capture: %w", err)
-		}
-		back, err := jpeg.Decode(&buf)
-		if err != nil {
-			return nil, fmt.Errorf("decode a capture: %w", err)
-		}
-		return back, nil
-	}
+	var shown image.Image = img
 	if p.look.palette.grey {
-		return greyOf(img), nil
+		shown = greyOf(img)
 	}
-	return img, nil
+	if p.look.jpeg > 0 {
+		return eval.AsJPEG(shown, p.look.jpeg)
+	}
+	return shown, nil
 }
 
 func greyOf(img *image.RGBA) *image.Gray {

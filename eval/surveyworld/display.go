@@ -1,12 +1,10 @@
 package surveyworld
 
 import (
-	"bytes"
 	"fmt"
 	"image"
 	"image/color"
 	"image/draw"
-	"image/jpeg"
 	"math"
 
 	"golang.org/x/image/font"
@@ -141,13 +139,9 @@ func (s *swath) picture(grey plane, k kin) (*image.RGBA, error) {
 	if s.chance(0.35) {
 		return img, nil
 	}
-	var buf bytes.Buffer
-	if err := jpeg.Encode(&buf, img, &jpeg.Options{Quality: s.between(60, 95)}); err != nil {
-		return nil, fmt.Errorf("encode JPEG: %w", err)
-	}
-	back, err := jpeg.Decode(&buf)
+	back, err := eval.AsJPEG(img, s.between(60, 95))
 	if err != nil {
-		return nil, fmt.Errorf("decode JPEG: %w", err)
+		return nil, err
 	}
 	draw.Draw(img, img.Bounds(), back, image.Point{}, draw.Src)
 	return img, nil

@@ -1,11 +1,8 @@
 package trialworld
 
 import (
-	"bytes"
-	"fmt"
 	"image"
 	"image/color"
-	"image/jpeg"
 	"math"
 	"math/rand/v2"
 
@@ -207,15 +204,10 @@ func (s *screen) store(pic *picture, inverted bool) error {
 	}
 	pic.img = s.rgba
 	if chance(r, 0.65) {
-		var buf bytes.Buffer
-		if err := jpeg.Encode(&buf, s.rgba, &jpeg.Options{Quality: 60 + r.IntN(36)}); err != nil {
-			return fmt.Errorf("encode the picture: %w", err)
+		var err error
+		if pic.img, err = eval.AsJPEG(s.rgba, 60+r.IntN(36)); err != nil {
+			return err
 		}
-		img, err := jpeg.Decode(&buf)
-		if err != nil {
-			return fmt.Errorf("decode the picture: %w", err)
-		}
-		pic.img = img
 	}
 	pic.w, pic.h = s.rgba.Bounds().Dx(), s.rgba.Bounds().Dy()
 	pic.readLuminance(inverted)

@@ -1,11 +1,9 @@
 package worksworld
 
 import (
-	"bytes"
 	"image"
 	"image/color"
 	"image/draw"
-	"image/jpeg"
 	"math"
 	"strconv"
 
@@ -66,11 +64,7 @@ func (c *chain) paint(v []float32, l *eval.CaptureLabel) (image.Image, error) {
 	if chance(r, 0.4) {
 		return img, nil
 	}
-	var b bytes.Buffer
-	if err := jpeg.Encode(&b, img, &jpeg.Options{Quality: between(r, 60, 95)}); err != nil {
-		return nil, err
-	}
-	return jpeg.Decode(&b)
+	return eval.AsJPEG(img, between(r, 60, 95))
 }
 
 func (c *chain) furnish(img *image.RGBA, l *eval.CaptureLabel) *image.RGBA {

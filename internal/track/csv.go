@@ -65,9 +65,7 @@ func ReadCSV(r io.Reader, opt Options) (*Track, error) {
 		return nil, fmt.Errorf("CSV: %w", err)
 	}
 	if cut > 0 {
-		t.cut = fmt.Sprintf("the file breaks off in line %d, as a recorder that lost power leaves it: the lines before that, %d of them, are "+
-			"used, the last at %s", cut, len(points), points[len(points)-1].Time.UTC().Format(time.RFC3339))
-		t.notes = append(t.notes, t.cut)
+		t.breakOff(cut, "", "lines", len(points), points[len(points)-1].Time)
 	}
 	if c.noZone > 0 {
 		t.notes = append(t.notes, fmt.Sprintf("%d times without an offset were taken as %s", c.noZone, opt.Zone))

@@ -57,9 +57,7 @@ func ReadGPX(r io.Reader, opt Options) (*Track, error) {
 	}
 	if cut {
 		line, _ := d.InputPos()
-		t.cut = fmt.Sprintf("the file breaks off in line %d%s, as a recorder that lost power leaves it: the points before that, %d of them, are "+
-			"used, the last at %s", line, g.inside(), g.points, g.last().Time.UTC().Format(time.RFC3339))
-		t.notes = append(t.notes, t.cut)
+		t.breakOff(line, g.inside(), "points", g.points, g.last().Time)
 	}
 	if g.untimed > 0 {
 		t.notes = append(t.notes, fmt.Sprintf("%d track points have no time and were left out", g.untimed))

@@ -132,6 +132,13 @@ func (t *Track) Notes() []string { return slices.Clone(t.notes) }
 // Cut tells where a log breaks off in mid-word, "" where it doesn't. It is one of the notes, too.
 func (t *Track) Cut() string { return t.cut }
 
+// breakOff notes the line in which a log breaks off and how many of what (points, lines) came before that, the last at a time.
+func (t *Track) breakOff(line int, inside, what string, n int, last time.Time) {
+	t.cut = fmt.Sprintf("the file breaks off in line %d%s, as a recorder that lost power leaves it: the %s before that, %d of them, are "+
+		"used, the last at %s", line, inside, what, n, last.UTC().Format(time.RFC3339))
+	t.notes = append(t.notes, t.cut)
+}
+
 // Span returns the times of the first and the last fix.
 func (t *Track) Span() (first, last time.Time) {
 	first, last = t.legs[0].start(), t.legs[0].end()
