@@ -38,7 +38,7 @@ func (b *Bottoms) Render(ctx context.Context, seed int64) (*Capture, error) {
 	c := &Capture{Real: len(v.label.Marks), Whole: p.whole}
 	if !d.chance(0.22) { // a few more pictures have no room
 		g := survey(v)
-		v.setAll(g, d.from(1, 12))
+		v.setAll(g, d.from(1, mostThings))
 	}
 	c.Image, c.Label = v.img, v.label
 	if d.chance(0.3) {
@@ -57,6 +57,9 @@ func compressed(img *image.NRGBA, quality int) (image.Image, error) {
 	return eval.AsJPEG(flat, quality)
 }
 
+// mostThings is how many are set into one picture.
+const mostThings = 12
+
 // setAll sets n things in, as far as there is room.
 func (v *view) setAll(g *ground, n int) {
 	// Things of one picture are alike; a whole swath shows them smaller than a tile.
@@ -64,7 +67,11 @@ func (v *view) setAll(g *ground, n int) {
 	if v.sides[portSide] && v.sides[starboardSide] {
 		size *= 0.75
 	}
+	most := len(v.label.Marks) + mostThings
 	for range n {
+		if len(v.label.Marks) == most {
+			break
+		}
 		kind := v.Float64()
 		reach := size * v.logIn(2, 8)
 		switch {
@@ -89,6 +96,8 @@ func (v *view) setAll(g *ground, n int) {
 			h := v.altitude(p.side, p.y)
 			var t *thing
 			switch {
+			case kind < 0.07:
+				t = v.heap(p.s, h, 1.7*reach)
 			case kind < 0.45:
 				t = v.rock(p.s, h, reach)
 			case kind < 0.6:
@@ -99,9 +108,31 @@ func (v *view) setAll(g *ground, n int) {
 				t = v.structure(p.s, h, reach)
 			}
 			if v.setIn(g, t, p) {
+				if t.kind == "rock" && v.chance(0.25) {
+					v.strew(g, p, reach, min(v.from(2, 6), most-len(v.label.Marks)))
+				}
 				break
 			}
 		}
+	}
+}
+
+// strew sets a few more stones about one, as they lie where a slope has shed them: too few for a rock field.
+func (v *view) strew(g *ground, about spot, reach float64, n int) {
+	for range n {
+		p := about
+		far := v.logIn(3, 12) * reach
+		sin, cos := math.Sincos(v.in(0, 2*math.Pi))
+		p.s += far * cos
+		p.y += int(far * sin)
+		if p.y < 0 || p.y >= v.h {
+			continue
+		}
+		x := int(v.nadir[p.y] + outward(p.side)*p.s)
+		if x < 0 || x >= v.w || g.use[p.y*v.w+x] != bottom {
+			continue
+		}
+		v.setIn(g, v.rock(p.s, v.altitude(p.side, p.y), reach*v.in(0.5, 1.4)), p)
 	}
 }
 
@@ -201,8 +232,9 @@ func (v *view) setIn(g *ground, t *thing, p spot) bool {
 	if m.Shadow != nil {
 		gap := 0.0
 		if t.solid == nil {
-			if gap = l.shadowEdge - l.farEdge; gap < leastGap {
-				return false // nobody could tell that it hangs
+			gap = l.shadowEdge - l.farEdge
+			if gap < leastGap || math.Abs(drawnGap(light, shadow)-gap) > 3+0.3*gap {
+				return false // nobody could tell that it hangs, or how high
 			}
 		}
 		gap = math.Round(10*gap) / 10
@@ -288,6 +320,11 @@ func (l *layer) boxes(bright float64, shade []float32) (light, shadow image.Rect
 		}
 	}
 	return light.Add(l.at.Min).Intersect(l.at), shadow.Add(l.at.Min).Intersect(l.at)
+}
+
+// drawnGap is how far a shadow's box begins behind a highlight's, pixels; 0 where they meet.
+func drawnGap(light, shadow image.Rectangle) float64 {
+	return float64(max(0, shadow.Min.X-light.Max.X, light.Min.X-shadow.Max.X))
 }
 
 // judge labels what can be seen: the highlight must stand out from the bottom around it, and so must the shadow, or it is left out.

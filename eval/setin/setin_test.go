@@ -275,6 +275,47 @@ func TestRenderIsOftenEmpty(t *testing.T) {
 	}
 }
 
+// What real bottoms hold beside single stones: stones on a heap, stones that lie about one, and some told by their echo alone.
+func TestStonesLieTogether(t *testing.T) {
+	b := loadMade(t)
+	heaps, flat, groups := 0, 0, 0
+	for seed := range int64(200) {
+		c, err := b.Render(t.Context(), seed)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var at []image.Point
+		for _, m := range c.Label.Marks[c.Real:] {
+			switch m.Kind {
+			case "heap":
+				heaps++
+			case "rock":
+				r := m.Highlight.Rect()
+				at = append(at, r.Min.Add(r.Max).Div(2))
+				if m.Shadow == nil {
+					flat++
+				}
+			}
+		}
+		if slices.ContainsFunc(at, func(p image.Point) bool {
+			near := image.Rectangle{Min: p, Max: p}.Inset(-60)
+			n := 0
+			for _, q := range at {
+				if q.In(near) {
+					n++
+				}
+			}
+			return n >= 4
+		}) {
+			groups++
+		}
+	}
+	t.Logf("in 200 captures: %d heaps, %d stones without a shadow, %d groups", heaps, flat, groups)
+	if heaps < 20 || flat < 20 || groups < 20 {
+		t.Errorf("in 200 captures: %d heaps, %d stones without a shadow, %d groups", heaps, flat, groups)
+	}
+}
+
 func TestLabelsAgreeWithPixels(t *testing.T) {
 	for name, load := range map[string]func(*testing.T) *Bottoms{
 		"made": loadMade, "open": func(t *testing.T) *Bottoms { return loadOpen(t) },

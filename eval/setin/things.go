@@ -66,7 +66,11 @@ func (v *view) rock(s, h, reach float64) *thing {
 	t := &thing{class: detect.BottomObject, kind: "rock", level: v.logIn(1.3, 5.5), depth: v.in(0.45, 1), seed: v.Uint64()}
 	a, b := reach, reach*v.in(0.5, 1)
 	sin, cos := math.Sincos(v.in(0, math.Pi))
-	top := min(rise(s, h, min(reach*v.logIn(1.5, 14), 130)), 2*b, 0.5*h)
+	long := reach * v.logIn(1.5, 14)
+	if v.chance(0.12) { // flat or half buried, told by its echo alone
+		long, t.level = reach*v.logIn(0.2, 1.2), v.logIn(2, 7)
+	}
+	top := min(rise(s, h, min(long, 130)), 2*b, 0.5*h)
 	uneven, cell, phase := v.in(0.15, 0.5), max(1.5, b*v.in(0.35, 0.8)), v.in(0, 7)
 	sharp := v.in(0.3, 0.9) // low: a block with steep sides; high: rounded
 	seed, aspect := t.seed, v.aspect
@@ -85,6 +89,33 @@ func (v *view) rock(s, h, reach float64) *thing {
 	}
 	r := 1.6 * a
 	t.solid = &solid{-r, r, -r * aspect, r * aspect, height}
+	return t
+}
+
+// heap is stones that lie on and against one another; reach is its half length in pixels.
+func (v *view) heap(s, h, reach float64) *thing {
+	t := &thing{class: detect.BottomObject, kind: "heap", level: v.logIn(1.3, 5), depth: v.in(0.45, 1), seed: v.Uint64()}
+	type stone struct {
+		*solid
+		dg, dy float64
+	}
+	var stones []stone
+	whole := solid{}
+	for range v.from(3, 7) {
+		of := v.rock(s, h, reach*v.in(0.25, 0.55)).solid
+		o := stone{of, v.in(-0.6, 0.6) * reach, v.in(-0.6, 0.6) * reach * v.aspect}
+		stones = append(stones, o)
+		whole.g0, whole.g1 = min(whole.g0, o.dg+o.g0), max(whole.g1, o.dg+o.g1)
+		whole.y0, whole.y1 = min(whole.y0, o.dy+o.y0), max(whole.y1, o.dy+o.y1)
+	}
+	whole.height = func(dg, dy float64) float64 {
+		z := 0.0
+		for i := range stones {
+			z = max(z, stones[i].height(dg-stones[i].dg, dy-stones[i].dy))
+		}
+		return z
+	}
+	t.solid = &whole
 	return t
 }
 
