@@ -4,7 +4,6 @@ import (
 	"maps"
 	"math"
 	"slices"
-	"sort"
 
 	"shadowgap/features"
 )
@@ -67,72 +66,144 @@ func newLineMap(lv *leveled, per int) *lineMap {
 	n := m.rows * m.cols
 	raw := make([]float32, n)
 	m.v, m.ok = make([]float32, n), make([]bool, n)
+	sums, held := make([]float32, m.cols), make([]int, m.cols)
 	for r := range m.rows {
 		edge := 0
+		clear(sums)
+		clear(held)
 		for i := r * per; i < (r+1)*per; i++ {
 			edge = max(edge, lv.edge[i])
+			at := i * lv.q.Cols
+			addCells(sums, held, lv.q.V[at:at+m.cols*per], lv.mask[at:at+m.cols*per], per)
 		}
-		for k := range m.cols {
-			sum, held := float32(0), 0
-			for i := r * per; i < (r+1)*per; i++ {
-				at := i * lv.q.Cols
-				for j := k * per; j < (k+1)*per; j++ {
-					if lv.mask[at+j] == regionBottom {
-						sum, held = sum+min(lineBurnt, lv.q.V[at+j]), held+1
-					}
-				}
-			}
+		for k, sum := range sums {
 			raw[r*m.cols+k] = 1
-			if 2*held > per*per {
-				raw[r*m.cols+k] = sum / float32(held)
+			if 2*held[k] > per*per {
+				raw[r*m.cols+k] = sum / float32(held[k])
 				m.ok[r*m.cols+k] = k >= edge/per+lineEdge
 			}
 		}
 	}
-	for r := range m.rows {
-		for k := range m.cols {
-			sum, held := float32(0), float32(0)
-			for i := max(0, r-1); i < min(m.rows, r+2); i++ {
-				for _, v := range raw[i*m.cols+max(0, k-1) : i*m.cols+min(m.cols, k+2)] {
-					sum, held = sum+v, held+1
-				}
-			}
-			m.v[r*m.cols+k] = sum / held
-		}
-	}
+	m.smooth(raw)
 	m.sweep()
 	return m
+}
+
+// addCells adds what a row of pixels holds of bottom to the sums of the cells that it runs through, and how many pixels that are.
+func addCells(sums []float32, held []int, row []float32, mask []uint8, per int) {
+	held, mask = held[:len(sums)], mask[:len(row)]
+	for k := range sums {
+		sum, n := sums[k], held[k]
+		for j := k * per; j < (k+1)*per; j++ {
+			if mask[j] == regionBottom {
+				sum, n = sum+min(lineBurnt, row[j]), n+1
+			}
+		}
+		sums[k], held[k] = sum, n
+	}
+}
+
+// smooth averages cells over the 3 × 3 around each, fewer at the map's ends.
+func (m *lineMap) smooth(raw []float32) {
+	around := func(r, k int) float32 {
+		sum, held := float32(0), float32(0)
+		for i := max(0, r-1); i < min(m.rows, r+2); i++ {
+			for _, v := range raw[i*m.cols+max(0, k-1) : i*m.cols+min(m.cols, k+2)] {
+				sum, held = sum+v, held+1
+			}
+		}
+		return sum / held
+	}
+	for r := range m.rows {
+		out := m.v[r*m.cols : (r+1)*m.cols]
+		if r == 0 || r == m.rows-1 {
+			for k := range out {
+				out[k] = around(r, k)
+			}
+			continue
+		}
+		here := raw[r*m.cols:][:len(out)]
+		above, below := raw[(r-1)*m.cols:][:len(out)], raw[(r+1)*m.cols:][:len(out)]
+		out[0], out[len(out)-1] = around(r, 0), around(r, m.cols-1)
+		for k := 2; k < len(out); k++ { // in the order of around, which sums of single precision depend on
+			sum := above[k-2] + above[k-1] + above[k] + here[k-2] + here[k-1] + here[k] + below[k-2] + below[k-1] + below[k]
+			out[k-1] = sum / 9
+		}
+	}
 }
 
 // sweep takes of every direction the ridges that stand out most.
 func (m *lineMap) sweep() {
 	n := m.rows * m.cols
-	turned := lineMap{rows: m.cols, cols: m.rows, v: make([]float32, n), ok: make([]bool, n)}
-	m.ridge, m.angle = slices.Repeat([]float32{-1}, n), make([]int8, n)
-	turned.ridge, turned.angle = slices.Repeat([]float32{-1}, n), make([]int8, n)
+	cells, turned := m.counted(), make([]uint32, n)
 	for r := range m.rows {
-		for k := range m.cols {
-			turned.v[k*m.rows+r], turned.ok[k*m.rows+r] = m.v[r*m.cols+k], m.ok[r*m.cols+k]
+		for k, c := range cells[r*m.cols : (r+1)*m.cols] {
+			turned[k*m.rows+r] = c
 		}
 	}
-	mean, cells, across := make([]float32, n), m.counted(), turned.counted()
+	// Lines that lie side by side are taken together, a row of cells after the other: those nearer to range go down the columns of the
+	// map that is turned on its side.
+	none := []standing{standingOf(-1, 0)}
+	sums, mean := make([]uint32, m.rows+m.cols), make([]float32, max(m.rows, m.cols))
+	steep := sweeping{rows: m.rows, cols: m.cols, cells: cells, best: slices.Repeat(none, n), sums: sums, mean: mean}
+	flat := sweeping{rows: m.cols, cols: m.rows, cells: turned, best: slices.Repeat(none, n), sums: sums, mean: mean}
+	steep.findBottom()
+	flat.findBottom()
 	for a := range lineAngles {
 		at := float64(a) * math.Pi / lineAngles
 		if math.Abs(math.Sin(at)) <= math.Abs(math.Cos(at))+1e-9 {
-			m.along(mean, cells, math.Tan(at))
-			m.compare(mean, math.Abs(math.Cos(at)), a)
+			flat.along(math.Tan(at), math.Abs(math.Cos(at)), a)
 		} else {
-			turned.along(mean, across, math.Cos(at)/math.Sin(at))
-			turned.compare(mean, math.Abs(math.Sin(at)), a)
+			steep.along(math.Cos(at)/math.Sin(at), math.Abs(math.Sin(at)), a)
 		}
 	}
+	m.ridge, m.angle = make([]float32, n), make([]int8, n)
 	for r := range m.rows {
-		for k := range m.cols {
-			i, j := r*m.cols+k, k*m.rows+r
-			if turned.ridge[j] > m.ridge[i] || turned.ridge[j] == m.ridge[i] && turned.angle[j] < m.angle[i] {
-				m.ridge[i], m.angle[i] = turned.ridge[j], turned.angle[j]
-			}
+		for k, s := range steep.best[r*m.cols : (r+1)*m.cols] {
+			i := r*m.cols + k
+			m.ridge[i], m.angle[i] = max(s, flat.best[k*m.rows+r]).told()
 		}
+	}
+}
+
+// standing is how far a line stands over its sides, and its direction, in one number: greater the farther it stands and, where as far, the
+// earlier its direction is. So the best of all is found without a branch, which no processor foretells here: it cost more than all else.
+type standing int64
+
+const (
+	directionBits = 5
+	sign          = 31      // the bit of a float32 that is its sign
+	leastNoNumber = 1 << 23 // added to the bits of what is infinite or no number, it makes them negative
+)
+
+// standingOf is least of all for what is no number.
+func standingOf(ridge float32, direction int) standing {
+	bits := int32(math.Float32bits(ridge))
+	bits ^= int32(uint32(bits>>sign) >> 1) // of two below 0 the one with the greater bits is the lesser
+	return standing(bits+leastNoNumber)<<directionBits | standing(lineAngles-direction)
+}
+
+// told is the reverse.
+func (s standing) told() (ridge float32, direction int8) {
+	bits := int32(s>>directionBits) - leastNoNumber
+	bits ^= int32(uint32(bits>>sign) >> 1)
+	return math.Float32frombits(uint32(bits)), int8(lineAngles - s&(1<<directionBits-1))
+}
+
+// sweeping is what goes over a map of rows × cols cells, in one direction after another.
+type sweeping struct {
+	rows, cols int
+	cells      []uint32   // those of counted
+	bottom     []bool     // rows that hold any
+	best       []standing // of the directions so far
+	sums       []uint32   // scratch: rows + cols of them
+	mean       []float32  // and cols
+}
+
+// findBottom finds the rows without any, as in the water column: they take no part.
+func (s *sweeping) findBottom() {
+	for row := range slices.Chunk(s.cells, s.cols) {
+		s.bottom = append(s.bottom, slices.ContainsFunc(row, func(c uint32) bool { return c > 0 }))
 	}
 }
 
@@ -153,64 +224,84 @@ func (m *lineMap) counted() []uint32 {
 	return out
 }
 
-// along writes to mean what lines through every cell hold on average, that go down by slope rows a column, between -1 and 1; no number
-// where they leave what is known. cells are those of counted.
-func (m *lineMap) along(mean []float32, cells []uint32, slope float64) {
-	unknown := float32(math.NaN())
-	for i := range mean {
-		mean[i] = unknown
+// along takes the mean of what lines through every cell hold, that go on by slope columns, between -1 and 1, from each row to the next,
+// and keeps how far each stands over those beside it, where that is farther than in any direction before; as many columns off as the
+// cosine of their slant asks.
+func (s *sweeping) along(slope, cosine float64, direction int) {
+	shift := make([]int, s.rows) // how far a line has gone on at a row
+	for r := range shift {
+		shift[r] = int(math.Round(float64(r) * slope))
 	}
-	var share [lineLength + 1]float32
-	for held := lineLength - lineMiss; held <= lineLength; held++ {
-		share[held] = 1 / float32(held*lineUnit)
+	// Sums are over lineLength cells of each line, by the column at which it crosses the first row, which may lie before the map.
+	before := max(0, shift[s.rows-1])
+	clear(s.sums)
+	const half = lineLength / 2
+	at := func(r int) (sums, cells []uint32) {
+		return s.sums[before-shift[r]:][:s.cols], s.cells[r*s.cols : (r+1)*s.cols]
 	}
-	shift, at := make([]int, m.cols), make([]int, m.cols) // how far a line has gone down at a column, and where that lies
-	for k := range shift {
-		shift[k] = int(math.Round(float64(k) * slope))
-		at[k] = shift[k]*m.cols + k
+	off := int(math.Round(lineBeside / cosine))
+	if 2*off >= s.cols {
+		return
 	}
-	const half, least = lineLength / 2, lineLength - lineMiss
-	low, high := min(0, shift[m.cols-1]), max(0, shift[m.cols-1])
-	for first := -high; first < m.rows-low; first++ {
-		// the columns at which this line lies in the map; a slope never turns back
-		from := sort.Search(m.cols, func(k int) bool { return slope >= 0 && first+shift[k] >= 0 || slope < 0 && first+shift[k] < m.rows })
-		to := sort.Search(m.cols, func(k int) bool { return slope >= 0 && first+shift[k] >= m.rows || slope < 0 && first+shift[k] < 0 })
-		if to-from < least {
+	mean, held := s.mean[:s.cols], 0 // rows that are in the sums and hold bottom
+	for next := range s.rows + half {
+		if next < s.rows && s.bottom[next] {
+			add(at(next))
+			held++
+		}
+		r := next - half
+		if r < 0 {
 			continue
 		}
-		line, base, sum := at[from:to], first*m.cols, uint32(0)
-		for _, i := range line[:least-1] {
-			sum += cells[base+i]
+		if held >= lineLength-lineMiss {
+			sums, _ := at(r)
+			meansOf(mean, sums)
+			keepBest(s.best[r*s.cols+off:(r+1)*s.cols-off], mean, off, direction)
 		}
-		for mid := least - 1 - half; mid < len(line)-(least-1-half); mid++ {
-			if next := mid + half; next < len(line) {
-				sum += cells[base+line[next]]
-			}
-			if held := sum / lineCount; held >= least {
-				mean[base+line[mid]] = float32(sum%lineCount) * share[held]
-			}
-			if gone := mid - half; gone >= 0 {
-				sum -= cells[base+line[gone]]
-			}
+		if gone := r - half; gone >= 0 && s.bottom[gone] {
+			takeOff(at(gone))
+			held--
 		}
 	}
 }
 
-// compare keeps of the lines of along, in a direction, those that stand farther over the ones beside them than any direction's before; as
-// many rows off as the cosine of their slant asks.
-func (m *lineMap) compare(mean []float32, cosine float64, direction int) {
-	off := int(math.Round(lineBeside / cosine))
-	for r := off; r < m.rows-off; r++ {
-		at := r * m.cols
-		here, ridge, angle := mean[at:at+m.cols], m.ridge[at:at+m.cols], m.angle[at:at+m.cols]
-		before, after := mean[at-off*m.cols:][:len(here)], mean[at+off*m.cols:][:len(here)]
-		ridge, angle = ridge[:len(here)], angle[:len(here)]
-		for k, v := range here {
-			// false as well where one of the three is no number
-			if stands := v - max(before[k], after[k]); stands > ridge[k] {
-				ridge[k], angle[k] = stands, int8(direction)
-			}
+// add adds a row of cells to the sums of the lines through them.
+func add(sums, cells []uint32) {
+	for i, c := range cells[:len(sums)] {
+		sums[i] += c
+	}
+}
+
+// takeOff takes what add has added off again.
+func takeOff(sums, cells []uint32) {
+	for i, c := range cells[:len(sums)] {
+		sums[i] -= c
+	}
+}
+
+// lineShares are what sums of counted are multiplied by to be means, by how many of their cells hold bottom: no number for too few.
+var lineShares = func() (share [1 << 32 / lineCount]float32) {
+	for held := range share {
+		share[held] = float32(math.NaN())
+		if held >= lineLength-lineMiss && held <= lineLength {
+			share[held] = 1 / float32(held*lineUnit)
 		}
+	}
+	return share
+}()
+
+// meansOf writes what the cells of lines hold on average, given their sums; no number where that isn't known.
+func meansOf(mean []float32, sums []uint32) {
+	for i, sum := range sums[:len(mean)] {
+		mean[i] = float32(sum%lineCount) * lineShares[sum/lineCount]
+	}
+}
+
+// keepBest keeps of a row's means, but for off at either end, those that stand farther over the ones off beside them than the best so far.
+func keepBest(best []standing, mean []float32, off, direction int) {
+	before, here, after := mean[:len(best)], mean[off:][:len(best)], mean[2*off:][:len(best)]
+	for k, v := range here {
+		best[k] = max(best[k], standingOf(min(v-before[k], v-after[k]), direction))
 	}
 }
 
@@ -226,27 +317,22 @@ func (m *lineMap) lines() []line {
 		return nil
 	}
 	usual := features.Percentile(known, 0.99)
-	left := slices.Clone(m.ridge)
+	left := newRidges(m)
 	var out []line
 	for len(out) < mostLines {
-		best := 0
-		for i, v := range left {
-			if v > left[best] {
-				best = i
-			}
-		}
-		if left[best] < lineRidge {
+		best := left.strongest()
+		if left.ridge[best] < lineRidge {
 			break
 		}
 		r, k := best/m.cols, best%m.cols
 		if upright(int(m.angle[best])) {
-			m.clearAround(left, [][2]float64{{float64(r), float64(k)}})
+			left.clearAround([][2]float64{{float64(r), float64(k)}})
 			continue
 		}
 		l := m.follow(r, k)
 		l.usual, l.per, l.clear = usual, m.per, m.clearOf(l.path[0]) && m.clearOf(l.path[len(l.path)-1])
 		out = append(out, l)
-		m.clearAround(left, l.path)
+		left.clearAround(l.path)
 	}
 	return out
 }
@@ -262,17 +348,62 @@ func turnedBy(a, b int) int {
 	return min(d, lineAngles-d)
 }
 
-// clearAround takes what lies along a path out of a map.
-func (m *lineMap) clearAround(ridge []float32, path [][2]float64) {
+// ridges are what is left of a map's, with the strongest of each row known: much is asked for the strongest of all.
+type ridges struct {
+	cols  int
+	ridge []float32
+	best  []int // per row, where its strongest lies in ridge, the first of equals
+}
+
+func newRidges(m *lineMap) *ridges {
+	s := &ridges{cols: m.cols, ridge: slices.Clone(m.ridge), best: make([]int, m.rows)}
+	for r := range s.best {
+		s.look(r)
+	}
+	return s
+}
+
+// look finds the strongest of a row.
+func (s *ridges) look(r int) {
+	row := s.ridge[r*s.cols : (r+1)*s.cols]
+	best, most := 0, row[0]
+	for k, v := range row {
+		if v > most {
+			best, most = k, v
+		}
+	}
+	s.best[r] = r*s.cols + best
+}
+
+// strongest is where the strongest of all lies, the first of equals.
+func (s *ridges) strongest() int {
+	best := s.best[0]
+	for _, i := range s.best {
+		if s.ridge[i] > s.ridge[best] {
+			best = i
+		}
+	}
+	return best
+}
+
+// clearAround takes out what lies along a path.
+func (s *ridges) clearAround(path [][2]float64) {
 	const around = lineLength / 2
+	rows := len(s.best)
+	r0, r1 := rows, 0
 	for _, p := range path {
 		r, k := int(p[0]), int(p[1])
-		for i := max(0, r-around); i < min(m.rows, r+around+1); i++ {
-			row := ridge[i*m.cols+max(0, k-around) : i*m.cols+min(m.cols, k+around+1)]
+		from, to := max(0, r-around), min(rows, r+around+1)
+		r0, r1 = min(r0, from), max(r1, to)
+		for i := from; i < to; i++ {
+			row := s.ridge[i*s.cols+max(0, k-around) : i*s.cols+min(s.cols, k+around+1)]
 			for j := range row {
 				row[j] = -1
 			}
 		}
+	}
+	for r := r0; r < r1; r++ {
+		s.look(r)
 	}
 }
 

@@ -122,3 +122,85 @@ func TestLinesAreCandidatesAndEvidence(t *testing.T) {
 		}
 	}
 }
+
+// plainMean is what a line through one cell holds on average, cell by cell.
+func plainMean(m *lineMap, cells []uint32, r, k int, flat bool, slope float64) float32 {
+	gone := func(i int) int { return int(math.Round(float64(i) * slope)) }
+	inside := func(y, x int) bool { return x >= 0 && x < m.cols && y >= 0 && y < m.rows }
+	sum := uint32(0)
+	for i := -lineLength / 2; i <= lineLength/2; i++ {
+		y, x := r+i, k+gone(r+i)-gone(r)
+		if flat {
+			y, x = r+gone(k+i)-gone(k), k+i
+		}
+		if inside(y, x) {
+			sum += cells[y*m.cols+x]
+		}
+	}
+	if held := sum / lineCount; held >= lineLength-lineMiss {
+		return float32(sum%lineCount) * (1 / float32(held*lineUnit))
+	}
+	return float32(math.NaN())
+}
+
+// plainRidge is the ridge at one cell and its direction.
+func plainRidge(m *lineMap, cells []uint32, r, k int) (ridge float32, angle int8) {
+	ridge = -1
+	for a := range lineAngles {
+		at := float64(a) * math.Pi / lineAngles
+		flat, slope := true, math.Tan(at)
+		dr, dk := int(math.Round(lineBeside/math.Abs(math.Cos(at)))), 0
+		if math.Abs(math.Sin(at)) > math.Abs(math.Cos(at))+1e-9 {
+			flat, slope = false, math.Cos(at)/math.Sin(at)
+			dr, dk = 0, int(math.Round(lineBeside/math.Abs(math.Sin(at))))
+		}
+		if r < dr || r >= m.rows-dr || k < dk || k >= m.cols-dk {
+			continue
+		}
+		mean := func(r, k int) float32 { return plainMean(m, cells, r, k, flat, slope) }
+		if stands := mean(r, k) - max(mean(r-dr, k-dk), mean(r+dr, k+dk)); stands > ridge {
+			ridge, angle = stands, int8(a)
+		}
+	}
+	return ridge, angle
+}
+
+// What is swept row by row is what a look along every direction from every cell tells.
+func TestSweepIsThatOfEveryCell(t *testing.T) {
+	rng := seeded(73)
+	for _, size := range [][2]int{{60, 83}, {83, 60}, {48, 48}} {
+		m := &lineMap{rows: size[0], cols: size[1]}
+		n := m.rows * m.cols
+		m.v, m.ok = make([]float32, n), make([]bool, n)
+		for i := range n {
+			m.v[i], m.ok[i] = 2*rng.Float32(), i%m.cols >= 9 && i/m.cols != 30 && rng.IntN(60) > 0
+		}
+		m.sweep()
+		cells := m.counted()
+		for i := range n {
+			if ridge, angle := plainRidge(m, cells, i/m.cols, i%m.cols); m.ridge[i] != ridge || m.angle[i] != angle {
+				t.Fatalf("%v: row %d, column %d stands %v in direction %d, want %v and %d", size, i/m.cols, i%m.cols,
+					m.ridge[i], m.angle[i], ridge, angle)
+			}
+		}
+	}
+}
+
+// Of two standings the greater is that of what stands farther, or as far in an earlier direction; what is no number is least.
+func TestStandingsAreInOrder(t *testing.T) {
+	inf, none := float32(math.Inf(1)), float32(math.NaN())
+	least := max(standingOf(none, 0), standingOf(inf, 0), standingOf(-inf, 0), standingOf(-none, 0))
+	before := least
+	for _, v := range []float32{-1e30, -1, -0.25, -1e-9, 0, 1e-9, 0.3, 0.3000001, 2.6, 1e30} {
+		for a := lineAngles - 1; a >= 0; a-- {
+			s := standingOf(v, a)
+			if s <= before {
+				t.Errorf("%v in direction %d is no greater than what comes before it", v, a)
+			}
+			if ridge, angle := s.told(); ridge != v || int(angle) != a {
+				t.Errorf("%v in direction %d is told as %v in %d", v, a, ridge, angle)
+			}
+			before = s
+		}
+	}
+}

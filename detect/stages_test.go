@@ -55,6 +55,10 @@ func BenchmarkStages(b *testing.B) {
 		linesOf(lv)
 		return nil
 	})
+	stage("stage=walls", func() error {
+		_, err := wallsOf(s, lv)
+		return err
+	})
 	stage("stage=view", func() error {
 		newFinderView(s, lv, &arena)
 		return nil

@@ -100,17 +100,20 @@ func newWallMap(s *swath, lv *leveled) (*wallMap, error) {
 	}
 	cells := grids[0]
 	m.echo, m.evidence = grids[1], grids[2]
+	held := make([]int, nk)
 	for r := range nr {
-		m.fill(s, cells.Row(r), r)
+		m.fill(s, cells.Row(r), held, r)
 		m.edge = append(m.edge, min(nk, (lv.edge[r*m.dr]+m.dk-1)/m.dk))
 	}
 	if err := features.BoxMean(m.echo, cells, 3, 1); err != nil {
 		return nil, fmt.Errorf("following walls of the %s swath: %w", s.side, err)
 	}
-	var bottom, peaks []float64
+	const step = 7
+	bottom, peaks := make([]float64, 0, nr*(nk/step+1)), make([]float64, 0, nr*(nk/step+1))
+	sums := make([]float64, nk+1)
 	for r := range nr {
-		m.weigh(r)
-		for k := m.edge[r] + 2 + wallFace; k+wallGuard < nk; k += 7 {
+		m.weigh(r, sums)
+		for k := m.edge[r] + 2 + wallFace; k+wallGuard < nk; k += step {
 			bottom, peaks = append(bottom, float64(m.echo.Row(r)[k])), append(peaks, m.brightest(r, k))
 		}
 	}
@@ -121,22 +124,29 @@ func newWallMap(s *swath, lv *leveled) (*wallMap, error) {
 	return m, nil
 }
 
-// fill averages the echo under a row of cells; what furniture covers counts as what lies beside it.
-func (m *wallMap) fill(s *swath, into []float32, r int) {
-	cols := s.echo.Cols
-	last := float32(0)
-	for k := range into {
-		sum, n := float32(0), 0
-		for i := r * m.dr; i < (r+1)*m.dr; i++ {
-			row, ok := s.echo.Row(i), s.valid[i*cols:(i+1)*cols]
-			for j := k * m.dk; j < (k+1)*m.dk; j++ {
+// fill averages the echo under a row of cells, into cells that are 0; what furniture covers counts as what lies beside it. held is for its
+// own use.
+func (m *wallMap) fill(s *swath, into []float32, held []int, r int) {
+	cols, dk := s.echo.Cols, m.dk
+	held = held[:len(into)]
+	clear(held)
+	for i := r * m.dr; i < (r+1)*m.dr; i++ {
+		row, ok := s.echo.Row(i), s.valid[i*cols:(i+1)*cols]
+		ok = ok[:len(row)]
+		for k := range into {
+			sum, n := into[k], held[k]
+			for j := k * dk; j < (k+1)*dk; j++ {
 				if ok[j] != 0 {
 					sum, n = sum+row[j], n+1
 				}
 			}
+			into[k], held[k] = sum, n
 		}
+	}
+	last := float32(0)
+	for k, n := range held {
 		if n > 0 {
-			last = sum / float32(n)
+			last = into[k] / float32(n)
 		}
 		into[k] = last
 	}
@@ -152,19 +162,22 @@ func (m *wallMap) brightest(r, k int) float64 {
 	return float64(most)
 }
 
-// weigh writes a row of evidence.
-func (m *wallMap) weigh(r int) {
-	row, out := m.echo.Row(r), m.evidence.Row(r)
+// weigh writes a row of evidence, over 0; sums are for its own use, one more than the row has cells.
+func (m *wallMap) weigh(r int, sums []float64) {
+	row, out, edge := m.echo.Row(r), m.evidence.Row(r), m.edge[r]
 	nk := len(row)
-	sums := make([]float64, nk+1)
+	sum := 0.0
 	for k, v := range row {
-		sums[k+1] = sums[k] + float64(v)
+		sum += float64(v)
+		sums[k+1] = sum
 	}
 	mean := func(a, b int) float64 { return (sums[b] - sums[a]) / float64(b-a) }
-	for k := m.edge[r] + 2; k+wallGuard < nk-1; k++ {
-		face := mean(max(m.edge[r], k-wallFace), k)
+	for k := edge + 2; k+wallGuard < nk-1; k++ {
+		face := mean(max(edge, k-wallFace), k)
 		dark := mean(k+wallGuard, min(nk, k+wallGuard+m.behind))
-		out[k] = float32(min(wallMost, max(0, math.Log((face+wallFloor)/(dark+wallFloor)))))
+		if face > dark { // most aren't, and logarithms take long
+			out[k] = float32(min(wallMost, math.Log((face+wallFloor)/(dark+wallFloor))))
+		}
 	}
 }
 

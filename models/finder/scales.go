@@ -48,19 +48,21 @@ func merge(near []float32, rows, cols int, far []float32, farRows, farCols int) 
 	for k := range seen {
 		seen[k] = make([]float32, cols)
 	}
-	line := make([]float32, farCols)
+	line, across := make([]float32, farCols), betweens(cols, farCols)
 	for y := range rows {
+		var here [len(logits)][]float32
 		for k, c := range logits {
-			enlarge(seen[k], line, far[c*m:][:m], y)
+			enlarge(seen[k], line, far[c*m:][:m], y, across)
+			here[k] = near[c*n+y*cols:][:cols]
 		}
 		for x := range cols {
 			i := y*cols + x
-			closest, both := near[i], near[i]+seen[0][x]
+			closest, both := here[0][x], here[0][x]+seen[0][x]
 			for k := 1; k < Kinds; k++ {
-				closest, both = max(closest, near[k*n+i]), max(both, near[k*n+i]+seen[k][x])
+				closest, both = max(closest, here[k][x]), max(both, here[k][x]+seen[k][x])
 			}
-			for k, c := range logits {
-				near[c*n+i] = (near[c*n+i] + seen[k][x]) / 2
+			for k := range here {
+				here[k][x] = (here[k][x] + seen[k][x]) / 2
 			}
 			near[Closer*n+i] = closest - both/2
 			if both/2 < faint {
@@ -83,26 +85,42 @@ func merge(near []float32, rows, cols int, far []float32, farRows, farCols int) 
 	}
 }
 
-// enlarge fills a row of cells, the y-th, with a plane in cells of twice the size, read between their middles; line is for its own use, as
-// long as the plane is wide.
-func enlarge(row, line, plane []float32, y int) {
+// enlarge fills a row of cells, the y-th, with a plane in cells of twice the size, read between their middles as across tells; line is for
+// its own use, as long as the plane is wide.
+func enlarge(row, line, plane []float32, y int, across []between) {
 	wide := len(line)
-	upper, lower, part := between(y, len(plane)/wide)
+	down := betweenOf(y, len(plane)/wide)
+	upper, lower := plane[down.first*wide:][:wide], plane[down.second*wide:][:wide]
 	for x := range line {
-		a, b := plane[upper*wide+x], plane[lower*wide+x]
-		line[x] = a + part*(b-a)
+		a, b := upper[x], lower[x]
+		line[x] = a + down.part*(b-a)
 	}
-	for x := range row {
-		left, right, part := between(x, wide)
-		row[x] = line[left] + part*(line[right]-line[left])
+	for x, at := range across[:len(row)] {
+		left := line[at.first]
+		row[x] = left + at.part*(line[at.second]-left)
 	}
 }
 
-// between is which two of n cells of twice the size the middle of cell v lies between, and how far it is from the first to the second.
-func between(v, n int) (first, second int, part float32) {
+// between is which two cells of twice the size the middle of a cell lies between, and how far it is from the first to the second.
+type between struct {
+	first, second int
+	part          float32
+}
+
+// betweenOf is that of cell v, of n cells of twice the size.
+func betweenOf(v, n int) between {
 	at := min(max(0, (float32(v)+0.5)/2-0.5), float32(n-1))
-	first = int(at)
-	return first, min(first+1, n-1), at - float32(first)
+	first := int(at)
+	return between{first, min(first+1, n-1), at - float32(first)}
+}
+
+// betweens are those of so many cells.
+func betweens(cells, n int) []between {
+	out := make([]between, cells)
+	for v := range out {
+		out[v] = betweenOf(v, n)
+	}
+	return out
 }
 
 // offCentre is how far the middle of the larger cell that cell v lies in is from its own: an answer's cells are two of the side's wide.

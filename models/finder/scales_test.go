@@ -113,7 +113,7 @@ func TestEnlarge(t *testing.T) {
 	row, line := make([]float32, cols), make([]float32, farCols)
 	at := func(v, n int) float32 { return min(max((float32(v)+0.5)/2-0.5, 0), float32(n-1)) }
 	for y := range rows {
-		enlarge(row, line, plane, y)
+		enlarge(row, line, plane, y, betweens(cols, farCols))
 		for x, got := range row {
 			if want := 6*at(y, farRows) - 2*at(x, farCols); math.Abs(float64(got-want)) > 1e-4 {
 				t.Fatalf("row %d, column %d: %.3f, want %.3f", y, x, got, want)
