@@ -191,20 +191,34 @@ func Repeats(a, surer Box) bool {
 	return repeats(of(a), of(surer))
 }
 
-// The gap decides between hanging and lying where it is this many of its own errors and pixels wide and the odds are no clearer than this.
+// The gap decides between hanging and lying where it is this many of its own errors and pixels wide and the odds are no clearer than
+// undecided. What looks bulky is called hanging only by odds clearer than doubtful: of 1482 bottom objects and suspended targets told in
+// 790 rendered captures, that puts 14 bottom objects right and no suspended target wrong; without this limit it would be 16 and 3.
 const (
 	clearGapErrors = 4.0
 	clearGapPx     = 6.0
 	undecided      = 1.6 // odds of lying over odds of hanging
+	doubtful       = 3.0 // odds of hanging over odds of lying
 )
 
 // settleByGap lets geometry have the last word between an object on the bottom and a suspended target where the odds hardly prefer
-// either: a shadow that starts well behind its return is thrown by something over the bottom, one that touches it by what lies there.
+// either: a shadow that starts well behind its return is thrown by something over the bottom, unless that is bulky; one that touches it
+// by what lies there.
 func (m *measured) settleByGap() {
-	lies, hangs := m.odds[BottomObject], m.odds[SuspendedTarget]
-	if m.clearGap() && lies > hangs && lies <= undecided*hangs || m.touches() && hangs > lies && hangs <= undecided*lies {
+	lies, hangs, bulky := m.odds[BottomObject], m.odds[SuspendedTarget], m.bulky()
+	falls := hangs > lies && (m.touches() && hangs <= undecided*lies || bulky && hangs <= doubtful*lies)
+	rises := lies > hangs && m.clearGap() && !bulky && lies <= undecided*hangs
+	if falls || rises {
 		m.odds[BottomObject], m.odds[SuspendedTarget] = hangs, lies
 	}
+}
+
+// bulky tells whether the finder takes a candidate for lying on the bottom and its shadow is no shorter than its gap. The two are to each
+// other about as a hanging thing's thickness and its clearance, so that it would be thicker than it is high up; a stone, a crate or a
+// trunk shows such a gap too, where its near rim is bright and its back is drawn as bright as the bottom.
+func (m *measured) bulky() bool {
+	return m.gap != nil && m.thing != nil && m.thing.logit[0] > m.thing.logit[1] &&
+		m.shadowFar.Value-m.shadowNear.Value >= m.gap.Value
 }
 
 // clearGap tells whether the shadow starts well behind the return.

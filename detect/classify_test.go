@@ -82,3 +82,44 @@ func TestOneEach(t *testing.T) {
 		})
 	}
 }
+
+// The edges are in slant pixels; the finder's logits are those of a bottom object and a suspended target.
+func TestSettleByGap(t *testing.T) {
+	lying, hanging := &thing{logit: [3]float64{-0.5, -1.5, -4}}, &thing{logit: [3]float64{-1.5, -0.5, -4}}
+	for _, tt := range []struct {
+		name         string
+		found        *thing // nil: by the segments alone
+		gap, shadow  float64
+		lies, hangs  float64 // odds, as the judge gives them
+		wet, noShade bool
+		want         Class
+	}{
+		{name: "a bright rim, a dim back and a long shadow", found: lying, gap: 9, shadow: 42, lies: 0.31, hangs: 0.51, want: BottomObject},
+		{name: "its shadow as long as its gap", found: lying, gap: 12, shadow: 12, lies: 0.3, hangs: 0.6, want: BottomObject},
+		{name: "its shadow shorter than its gap", found: lying, gap: 12, shadow: 11, lies: 0.3, hangs: 0.6, want: SuspendedTarget},
+		{name: "it looks like hanging", found: hanging, gap: 9, shadow: 42, lies: 0.31, hangs: 0.51, want: SuspendedTarget},
+		{name: "no look of its own", gap: 9, shadow: 42, lies: 0.31, hangs: 0.51, want: SuspendedTarget},
+		{name: "the judge is sure of hanging", found: lying, gap: 9, shadow: 42, lies: 0.2, hangs: 0.61, want: SuspendedTarget},
+		{name: "hardly lying, the gap is clear", found: hanging, gap: 30, shadow: 42, lies: 0.45, hangs: 0.4, want: SuspendedTarget},
+		{name: "the same of what is bulky", found: lying, gap: 30, shadow: 42, lies: 0.45, hangs: 0.4, want: BottomObject},
+		{name: "the judge prefers lying", found: hanging, gap: 30, shadow: 42, lies: 0.6, hangs: 0.3, want: BottomObject},
+		{name: "its shadow touches it", found: hanging, gap: 1, shadow: 42, lies: 0.4, hangs: 0.45, want: BottomObject},
+		{name: "touched, but in the water", found: hanging, gap: 1, shadow: 42, lies: 0.4, hangs: 0.45, wet: true, want: SuspendedTarget},
+		{name: "no shadow", found: lying, lies: 0.4, hangs: 0.45, noShade: true, want: SuspendedTarget},
+	} {
+		t.Run(tt.name, func(t *testing.T) {
+			m := measured{
+				candidate: candidate{highlight: &patch{wet: tt.wet}, thing: tt.found},
+				odds:      Odds{BottomObject: tt.lies, SuspendedTarget: tt.hangs, Clutter: 1 - tt.lies - tt.hangs},
+			}
+			if !tt.noShade {
+				m.shadow, m.gap = &patch{}, &features.Measured{Value: tt.gap, SD: 1}
+				m.shadowNear, m.shadowFar = &features.Measured{Value: 100}, &features.Measured{Value: 100 + tt.shadow}
+			}
+			m.settleByGap()
+			if got := m.odds.likeliestReal(); got != tt.want {
+				t.Errorf("%s with odds %v, want %s", got, m.odds, tt.want)
+			}
+		})
+	}
+}
