@@ -310,7 +310,6 @@ func TestStonesLieTogether(t *testing.T) {
 			groups++
 		}
 	}
-	t.Logf("in 200 captures: %d heaps, %d stones without a shadow, %d groups", heaps, flat, groups)
 	if heaps < 20 || flat < 20 || groups < 20 {
 		t.Errorf("in 200 captures: %d heaps, %d stones without a shadow, %d groups", heaps, flat, groups)
 	}

@@ -14,7 +14,7 @@ import torch
 from torch import nn
 
 sys.path.insert(0, os.path.join(os.path.dirname(os.path.abspath(__file__)), "..", "reader"))
-from net import Residual, Separable, unit, write  # noqa: E402
+from net import Residual, Separable, restore, unit, write  # noqa: E402
 from views import PLANES  # noqa: E402
 
 CLASSES = 3
@@ -56,6 +56,18 @@ class Finder(nn.Module):
             x = nn.functional.interpolate(self.narrow[i](x), scale_factor=2, mode="nearest")
             x = self.mend[i](x + skips[i])
         return self.out(x)
+
+
+def restored(path, x):
+    """The finder of a file in ONNX, for the sides of a batch (net.restore); ValueError tells of one that holds none."""
+    from google.protobuf.message import DecodeError  # as onnx itself, of no need to a fit from nothing
+
+    net = Finder().to(x.device)
+    try:
+        restore(net, path, 0, x)
+    except (KeyError, ValueError, RuntimeError, DecodeError) as e:
+        raise ValueError(f"{path}: no network of a finder: {e}") from e
+    return net
 
 
 def export(model, path):

@@ -12,12 +12,10 @@ import os
 import struct
 
 import torch
-from google.protobuf.message import DecodeError
 from torch.nn import functional
 
 import fit
-from finder_net import BOX, CLASSES, SHADOW, Finder
-from net import restore  # found once finder_net has told where
+from finder_net import BOX, CLASSES, SHADOW, restored
 from sides import slog, unslog
 
 MULTIPLE = 32  # what the rows and columns that a network sees are multiples of
@@ -81,14 +79,10 @@ def main():
         sides = fit.Sides(args.views, device, 1, (1,) * len(fit.SOURCES), args.hold or ())
     except (ValueError, struct.error) as e:
         p.error(f"{args.views}: no whole file of views: {e}")
-    nets = {}
-    for path in {path for looks in args.mean for path, _, _ in looks}:
-        net = Finder().to(device)
-        try:
-            restore(net, path, 0, sides.batch(4)[0])
-        except (KeyError, ValueError, RuntimeError, DecodeError) as e:
-            p.error(f"{path}: no network of a finder: {e}")
-        nets[path] = net.eval()
+    try:
+        nets = {path: restored(path, sides.batch(4)[0]).eval() for path in {path for looks in args.mean for path, _, _ in looks}}
+    except ValueError as e:
+        p.error(str(e))
     which = [h for h in sides.held if h["source"] in ("labelled", "tile")] if args.hold else sides.of["rendered"] + sides.of["other"]
     once = Once(sides, nets, {" ".join(f"{path}:{times}:{share:g}" for path, times, share in looks): looks for looks in args.mean})
     for name in once.means:

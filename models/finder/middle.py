@@ -13,12 +13,10 @@ import argparse
 import struct
 
 import torch
-from google.protobuf.message import DecodeError
 from torch import nn
 
 import fit
-from finder_net import Finder, export
-from net import restore  # found once finder_net has told where
+from finder_net import export, restored
 
 SIDES = 64  # crops of sides that answers are measured on
 SHARES = (0.16, 0.26, 0.12, 0.08, 0.38)  # of them, by source
@@ -57,19 +55,12 @@ def main():
         p.error(str(e))
     except (ValueError, struct.error) as e:
         p.error(f"{args.views}: no whole file of views: {e}")
-    nets = []
-    for path in [*args.networks, args.networks[0]]:
-        net = Finder()
-        try:
-            restore(net, path, 0, x)
-        except OSError as e:
-            p.error(str(e))
-        except (KeyError, ValueError, RuntimeError, DecodeError) as e:
-            p.error(f"{path}: no network of a finder: {e}")
-        nets.append(net)
-    out = nets.pop()
-    middle(nets, out, x)
-    export(out, args.out)
+    try:
+        *nets, out = (restored(path, x) for path in [*args.networks, args.networks[0]])
+        middle(nets, out, x)
+        export(out, args.out)
+    except (OSError, ValueError) as e:
+        p.error(str(e))
 
 
 if __name__ == "__main__":
