@@ -74,7 +74,7 @@ func newLineMap(lv *leveled, per int) *lineMap {
 		for i := r * per; i < (r+1)*per; i++ {
 			edge = max(edge, lv.edge[i])
 			at := i * lv.q.Cols
-			addCells(sums, held, lv.q.V[at:at+m.cols*per], lv.mask[at:at+m.cols*per], per)
+			sumCells(sums, held, lv.q.V[at:at+m.cols*per], lv.mask[at:at+m.cols*per], regionBottom, lineBurnt)
 		}
 		for k, sum := range sums {
 			raw[r*m.cols+k] = 1
@@ -89,14 +89,16 @@ func newLineMap(lv *leveled, per int) *lineMap {
 	return m
 }
 
-// addCells adds what a row of pixels holds of bottom to the sums of the cells that it runs through, and how many pixels that are.
-func addCells(sums []float32, held []int, row []float32, mask []uint8, per int) {
+// sumCells adds what a row of pixels holds of one kind, each at most so much, to the sums of the cells that it runs through, and how many
+// pixels that are. Pixels past the last whole cell are left alone.
+func sumCells(sums []float32, held []int, row []float32, mask []uint8, kind uint8, most float32) {
+	per := len(row) / len(sums)
 	held, mask = held[:len(sums)], mask[:len(row)]
 	for k := range sums {
 		sum, n := sums[k], held[k]
 		for j := k * per; j < (k+1)*per; j++ {
-			if mask[j] == regionBottom {
-				sum, n = sum+min(lineBurnt, row[j]), n+1
+			if mask[j] == kind {
+				sum, n = sum+min(most, row[j]), n+1
 			}
 		}
 		sums[k], held[k] = sum, n

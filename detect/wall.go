@@ -127,21 +127,10 @@ func newWallMap(s *swath, lv *leveled) (*wallMap, error) {
 // fill averages the echo under a row of cells, into cells that are 0; what furniture covers counts as what lies beside it. held is for its
 // own use.
 func (m *wallMap) fill(s *swath, into []float32, held []int, r int) {
-	cols, dk := s.echo.Cols, m.dk
-	held = held[:len(into)]
+	cols, across := s.echo.Cols, len(into)*m.dk
 	clear(held)
 	for i := r * m.dr; i < (r+1)*m.dr; i++ {
-		row, ok := s.echo.Row(i), s.valid[i*cols:(i+1)*cols]
-		ok = ok[:len(row)]
-		for k := range into {
-			sum, n := into[k], held[k]
-			for j := k * dk; j < (k+1)*dk; j++ {
-				if ok[j] != 0 {
-					sum, n = sum+row[j], n+1
-				}
-			}
-			into[k], held[k] = sum, n
-		}
+		sumCells(into, held, s.echo.Row(i)[:across], s.valid[i*cols:i*cols+across], 1, math.MaxFloat32)
 	}
 	last := float32(0)
 	for k, n := range held {

@@ -325,7 +325,7 @@ func fitTrees(ctx context.Context, s Settings, parts []part, out io.Writer) erro
 }
 
 // rounds is more than cross-validation ever keeps.
-const rounds = 700
+const rounds = 1000
 
 // hangingWeight is how much more a suspended target counts than a thing on the bottom: there are few, they are what a person looks for,
 // and to call a fish a stone costs more than the reverse.
