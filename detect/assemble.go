@@ -10,7 +10,7 @@ import (
 
 // mostClutter is how likely a mark may be clutter and still be told, since a thing passed by costs a person as much as two or three looks
 // in vain. What lies between that and a half cost 2.6 looks for every thing more in 1,350 developing captures of the wide world, the other
-// simulator and six more hands, and 1.5 on real pictures of half A by a finder and a judge that had not seen them; what lies between two
+// simulator and five more hands, and 1.5 on real pictures of half A by a finder and a judge that had not seen them; what lies between two
 // thirds and that 3.0 and 8. A record holds no more digits of odds than this has, so that both say the same.
 const mostClutter = 0.55
 
@@ -146,7 +146,7 @@ func (v *view) markRecord(s *sideView, m measured, panel, px, py int, scale *fea
 	if m.shadow != nil {
 		b := s.swath.box(m.shadow.span, px, py)
 		rec.Shadow = &b
-		length := features.ShadowLength(*m.shadowNear, *m.shadowFar)
+		length := m.shadowLength()
 		rec.ShadowPx = &length
 		if m.highlight == nil {
 			rec.Contrast = round2((1 - m.depth) / s.leveled.sigma)

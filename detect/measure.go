@@ -47,6 +47,17 @@ func (m *measured) mass() float64 {
 	return sum
 }
 
+// shadowLength is how long the candidate's shadow is, in slant pixels. Where it is faint, its edges may be followed past each other; its own
+// columns say more then.
+func (m *measured) shadowLength() features.Measured {
+	length := features.ShadowLength(*m.shadowNear, *m.shadowFar)
+	if length.Value > 0 {
+		return length
+	}
+	cols := float64(m.shadow.cols())
+	return features.Measured{Value: cols, SD: math.Max(length.SD, cols/2)}
+}
+
 // measureAll measures the candidates of a side, each by itself and beside the others.
 func measureAll(s *swath, lv *leveled, cs []candidate) []measured {
 	ms := make([]measured, len(cs))

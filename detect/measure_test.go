@@ -3,6 +3,8 @@ package detect
 import (
 	"math"
 	"testing"
+
+	"shadowgap/features"
 )
 
 // drawnPair draws, on plain bottom of 1 with a little noise, a highlight of strength 4 and a shadow of 0.1 whose edges lie at
@@ -109,6 +111,22 @@ func TestMeasureParts(t *testing.T) {
 }
 
 // 1.2533 = sqrt(π/2) times the spread over √n is the error of a median of normal values (common practice, no source).
+// A faint shadow's edges may be followed past each other; no shadow is shorter than nothing.
+func TestShadowLength(t *testing.T) {
+	shadow := rect(30, 50, 120, 128)
+	for _, tt := range []struct{ near, far, want, leastSD float64 }{
+		{110, 140, 30, 1},
+		{124.5, 124.1, 8, 4},
+		{126, 121, 8, 4},
+	} {
+		near, far := features.Measured{Value: tt.near, SD: 0.6}, features.Measured{Value: tt.far, SD: 0.8}
+		m := measured{candidate: candidate{shadow: &shadow}, shadowNear: &near, shadowFar: &far}
+		if got := m.shadowLength(); math.Abs(got.Value-tt.want) > 1e-9 || got.SD < tt.leastSD-1e-9 {
+			t.Errorf("edges at %v and %v: %.2f ± %.2f px long; want %v, by %v at least", tt.near, tt.far, got.Value, got.SD, tt.want, tt.leastSD)
+		}
+	}
+}
+
 func TestMedianWithError(t *testing.T) {
 	if m := medianWithError(nil); m.Value != 0 || m.SD != edgePx {
 		t.Errorf("nothing: %v", m)

@@ -324,8 +324,8 @@ func fitTrees(ctx context.Context, s Settings, parts []part, out io.Writer) erro
 	return writeTrees(s, m, out)
 }
 
-// rounds is more than cross-validation has kept so far: 990 for the judge of today, so the next will want more.
-const rounds = 1000
+// rounds is more than cross-validation has kept so far.
+const rounds = 1500
 
 // hangingWeight is how much more a suspended target counts than a thing on the bottom: there are few, they are what a person looks for,
 // and to call a fish a stone costs more than the reverse.

@@ -7,16 +7,15 @@ of views (cmd/refit -views) bring there. Weights become whole numbers of -63 to 
 bits, sums of two products fit 16 bits on processors that add so (ONNX Runtime, Quantize ONNX Models, on reduce_range), so every processor
 gives the same answer. The rest of the network stays as it is.
 
-Needs Debian's python3-onnx and python3-opencv.
+Needs Debian's python3-onnx, and python3-opencv or, where it is, ONNX Runtime: OpenCV 5 gives no answers from within a network.
 """
 
 import argparse
 import hashlib
 import random
 
-import cv2
 import numpy as np
-from onnx import checker, helper, load, numpy_helper, save
+from onnx import TensorProto, checker, helper, load, numpy_helper, save
 
 from views import PLANES, read
 
@@ -54,16 +53,36 @@ def heavy(graph):
                 yield node, behind[0]
 
 
+def asked(path, names):
+    """What tells what the network of path brings to each of names, given a side."""
+    model = load(path)
+    try:
+        import onnxruntime
+    except ImportError:
+        import cv2
+
+        cv2.setNumThreads(1)
+        net = cv2.dnn.readNetFromONNX(path)
+        makers = {node.output[0]: node.name for node in model.graph.node}
+        layers = ["onnx_node!" + makers[n] for n in names]  # as OpenCV calls them
+
+        def answers(side):
+            net.setInput(side)
+            return net.forward(layers)
+
+        return answers
+    model.graph.output.extend(helper.make_tensor_value_info(n, TensorProto.FLOAT, None) for n in names)
+    session = onnxruntime.InferenceSession(model.SerializeToString(), providers=["CPUExecutionProvider"])
+    return lambda side: session.run(names, {model.graph.input[0].name: side})
+
+
 def gathered(path, names, sides):
     """What the network of path brings to each of names over the sides."""
-    makers = {node.output[0]: node.name for node in load(path).graph.node}
-    net = cv2.dnn.readNetFromONNX(path)
-    layers = ["onnx_node!" + makers[n] for n in names]  # as OpenCV calls them
+    answers = asked(path, names)
     rng = np.random.default_rng(1)
     out = {n: [] for n in names}
     for side in sides:
-        net.setInput(side)
-        for name, value in zip(names, net.forward(layers)):
+        for name, value in zip(names, answers(side)):
             flat = value.ravel()
             out[name].append(np.append(rng.choice(flat, min(KEPT, flat.size), replace=False), flat.max()))
     return {n: np.concatenate(v) for n, v in out.items()}
@@ -129,7 +148,6 @@ def main():
     p.add_argument("--views", required=True)
     p.add_argument("--out", required=True)
     args = p.parse_args()
-    cv2.setNumThreads(1)
     model = load(args.finder)
     names = sorted({n for conv, relu in heavy(model.graph) for n in (conv.input[0], relu.output[0])})
     steps = {n: step(v) for n, v in gathered(args.finder, names, chosen(args.views)).items()}

@@ -3,6 +3,8 @@ package fit
 import (
 	"context"
 	"math"
+	"math/rand/v2"
+	"slices"
 
 	"shadowgap/models"
 )
@@ -14,6 +16,37 @@ const (
 	leastLeaf    = 20  // samples a leaf must hold
 	leastGain    = 1e-4
 )
+
+// Each tree sees a part of the samples and of the features (Friedman 2002, Stochastic gradient boosting, from memory): left-out losses are a
+// little lower for it, and a fit takes a third of the time.
+const (
+	rowShare      = 0.7
+	featureShare  = 0.4
+	leastFeatures = 8
+)
+
+// drawn is what a tree is grown on.
+type drawn struct {
+	members  []int // positions in rows, ascending
+	features []int // ascending
+}
+
+// draw chooses what the tree of one class and round is grown on; trees of a round see the same of n rows.
+func (t *table) draw(n, round, class int) drawn {
+	d := drawn{features: rand.New(rand.NewPCG(uint64(round), uint64(class))).Perm(len(t.names))}
+	d.features = d.features[:min(len(t.names), max(leastFeatures, int(featureShare*float64(len(t.names)))))]
+	slices.Sort(d.features)
+	rng := rand.New(rand.NewPCG(uint64(round), rowStream))
+	for i := range n {
+		if rng.Float64() < rowShare {
+			d.members = append(d.members, i)
+		}
+	}
+	return d
+}
+
+// rowStream keeps the rows' choice apart from that of any class's features.
+const rowStream = 7
 
 // boost grows one tree per class and round on the samples rows, handing each to keep as it is done. Trees of a round see the
 // same scores, those of all rounds before. It returns ctx's error when ctx ends.
@@ -38,7 +71,7 @@ func (t *table) boost(ctx context.Context, rows []int, rounds int, keep func(rou
 					grad[n] -= w
 				}
 			}
-			tree := t.grow(rows, grad, curve)
+			tree := t.grow(rows, t.draw(len(rows), round, c), grad, curve)
 			for n, i := range rows {
 				score[n*k+c] += tree.Answer(t.values[i])
 			}
@@ -68,17 +101,13 @@ type split struct {
 	bin     int // samples of this bin and above go right
 }
 
-// grow builds one tree, always splitting the leaf that gains most, until it has maxLeaves or nothing gains.
-func (t *table) grow(rows []int, grad, curve []float64) *models.Tree {
+// grow builds one tree on what is drawn, always splitting the leaf that gains most, until it has maxLeaves or nothing gains.
+func (t *table) grow(rows []int, on drawn, grad, curve []float64) *models.Tree {
 	tree := &models.Tree{}
-	all := make([]int, len(rows))
-	for n := range all {
-		all[n] = n
-	}
-	root := &leafSet{node: add(tree), members: all}
-	root.hist = t.histogram(rows, all, grad, curve)
-	tree.Value[0] = leafValue(total(root.hist))
-	root.best = t.bestSplit(root.hist)
+	root := &leafSet{node: add(tree), members: on.members}
+	root.hist = t.histogram(rows, on, grad, curve)
+	tree.Value[0] = leafValue(total(root.hist, on.features[0]))
+	root.best = t.bestSplit(root.hist, on.features)
 	open := []*leafSet{root}
 	for leaves := 1; leaves < maxLeaves; leaves++ {
 		at := -1
@@ -103,7 +132,7 @@ func (t *table) grow(rows []int, grad, curve []float64) *models.Tree {
 		if len(right.members) < len(left.members) {
 			small, large = right, left
 		}
-		small.hist = t.histogram(rows, small.members, grad, curve)
+		small.hist = t.histogram(rows, drawn{small.members, on.features}, grad, curve)
 		large.hist = l.hist
 		for i, s := range small.hist {
 			large.hist[i].g -= s.g
@@ -114,8 +143,8 @@ func (t *table) grow(rows []int, grad, curve []float64) *models.Tree {
 		tree.Feature[l.node], tree.Cut[l.node] = l.best.feature, t.edges[l.best.feature][l.best.bin-1]
 		tree.Left[l.node], tree.Right[l.node] = left.node, right.node
 		for _, child := range [...]*leafSet{left, right} {
-			tree.Value[child.node] = leafValue(total(child.hist))
-			child.best = t.bestSplit(child.hist)
+			tree.Value[child.node] = leafValue(total(child.hist, on.features[0]))
+			child.best = t.bestSplit(child.hist, on.features)
 		}
 		open[at] = left
 		open = append(open, right)
@@ -131,12 +160,12 @@ func add(t *models.Tree) int {
 	return len(t.Value) - 1
 }
 
-// histogram sums over members per feature and bin; index feature*maxBins+bin.
-func (t *table) histogram(rows, members []int, grad, curve []float64) []binSum {
+// histogram sums over what is drawn per feature and bin; index feature*maxBins+bin.
+func (t *table) histogram(rows []int, on drawn, grad, curve []float64) []binSum {
 	hist := make([]binSum, len(t.names)*maxBins)
-	for j := range t.names {
+	for _, j := range on.features {
 		h, bins := hist[j*maxBins:(j+1)*maxBins], t.bins[j]
-		for _, n := range members {
+		for _, n := range on.members {
 			b := &h[bins[rows[n]]]
 			b.g += grad[n]
 			b.h += curve[n]
@@ -146,9 +175,9 @@ func (t *table) histogram(rows, members []int, grad, curve []float64) []binSum {
 	return hist
 }
 
-// total sums the bins of the first feature: every sample is in one of them.
-func total(hist []binSum) (sum binSum) {
-	for _, b := range hist[:maxBins] {
+// total sums the bins of a feature that was drawn: every sample is in one of them.
+func total(hist []binSum, feature int) (sum binSum) {
+	for _, b := range hist[feature*maxBins : (feature+1)*maxBins] {
 		sum.g += b.g
 		sum.h += b.h
 		sum.n += b.n
@@ -156,12 +185,12 @@ func total(hist []binSum) (sum binSum) {
 	return sum
 }
 
-// bestSplit finds the cut of greatest gain G²/(H+λ), over all features.
-func (t *table) bestSplit(hist []binSum) split {
-	all := total(hist)
+// bestSplit finds the cut of greatest gain G²/(H+λ), over the features drawn.
+func (t *table) bestSplit(hist []binSum, features []int) split {
+	all := total(hist, features[0])
 	worth := func(b binSum) float64 { return b.g * b.g / (b.h + ridge) }
 	best := split{}
-	for j := range t.names {
+	for _, j := range features {
 		left := binSum{}
 		for b := 1; b <= len(t.edges[j]); b++ {
 			s := hist[j*maxBins+b-1]

@@ -100,55 +100,87 @@ func provenance(samples []Sample, loss, accuracy float64) models.Provenance {
 // of least log loss, and that number.
 func (t *table) leaveOut(ctx context.Context, samples []Sample, opt Options) (left *scored, rounds int, err error) {
 	k := len(opt.Classes)
-	// scores[round][sample*classes+class], of the model that did not see the sample
-	scores := make([][]float64, opt.Rounds)
-	for r := range scores {
-		scores[r] = make([]float64, len(samples)*k)
+	left = &scored{
+		classes: k, scores: make([]float64, len(samples)*k), class: t.class, weight: t.weight, judged: make([]bool, len(samples)),
 	}
-	judged := make([]bool, len(samples))
-	g, ctx := errgroup.WithContext(ctx)
+	var folds []*fold
+	g, inner := errgroup.WithContext(ctx)
 	g.SetLimit(runtime.NumCPU())
-	for fold := range opt.Folds {
-		var train, held []int
+	for number := range opt.Folds {
+		f := &fold{losses: make([]float64, opt.Rounds)}
 		for i, s := range samples {
-			if foldOf(s.Group, opt.Folds) == fold {
-				held = append(held, i)
+			if foldOf(s.Group, opt.Folds) == number {
+				f.held = append(f.held, i)
 			} else {
-				train = append(train, i)
+				f.train = append(f.train, i)
 			}
 		}
-		if len(held) == 0 || len(train) == 0 {
+		if len(f.held) == 0 || len(f.train) == 0 {
 			continue
 		}
-		for _, i := range held {
-			judged[i] = true
+		folds = append(folds, f)
+		for _, i := range f.held {
+			left.judged[i] = true
 		}
-		g.Go(func() error { // no two folds write of one sample
-			return t.boost(ctx, train, opt.Rounds, func(round, class int, tree *models.Tree) {
-				for _, i := range held {
-					at := i*k + class
-					if round > 0 {
-						scores[round][at] = scores[round-1][at]
-					}
-					scores[round][at] += tree.Answer(t.values[i])
-				}
-			})
-		})
+		g.Go(func() error { return t.growWithout(inner, f, left.scores) }) // no two folds write of one sample
 	}
 	if err := g.Wait(); err != nil {
 		return nil, 0, fmt.Errorf("cross-validating: %w", err)
 	}
 	best := math.Inf(1)
-	for r := range scores {
-		s := &scored{classes: k, scores: scores[r], class: t.class, weight: t.weight, judged: judged}
-		if l, _ := s.judge(1, make([]float64, k)); l < best {
-			left, rounds, best = s, r+1, l
+	for r := range opt.Rounds {
+		loss := 0.0
+		for _, f := range folds {
+			loss += f.losses[r]
+		}
+		if len(folds) > 0 && loss < best {
+			rounds, best = r+1, loss
 		}
 	}
-	if left == nil {
+	if rounds == 0 {
 		return nil, 0, errors.New("fitting: all samples come from one capture, so nothing can be left out to check with")
 	}
+	for _, f := range folds {
+		t.score(f, rounds, left.scores)
+	}
 	return left, rounds, nil
+}
+
+// fold is a part of the samples left out of trees.
+type fold struct {
+	train, held []int
+	trees       []*models.Tree // round × class
+	losses      []float64      // of what is left out, by weight, after each round
+}
+
+// growWithout grows a fold's trees on what it doesn't leave out. scores (samples × classes) of what it leaves out are added to as it goes.
+func (t *table) growWithout(ctx context.Context, f *fold, scores []float64) error {
+	k := len(t.classes)
+	p := make([]float64, k)
+	return t.boost(ctx, f.train, len(f.losses), func(round, class int, tree *models.Tree) {
+		f.trees = append(f.trees, tree)
+		for _, i := range f.held {
+			scores[i*k+class] += tree.Answer(t.values[i])
+			if class < k-1 {
+				continue
+			}
+			copy(p, scores[i*k:(i+1)*k])
+			models.Softmax(p)
+			f.losses[round] -= t.weight[i] * math.Log(math.Max(p[t.class[i]], leastOdds))
+		}
+	})
+}
+
+// score sets the scores (samples × classes) of what a fold leaves out to what its trees of the first rounds give.
+func (t *table) score(f *fold, rounds int, scores []float64) {
+	k := len(t.classes)
+	for _, i := range f.held {
+		of := scores[i*k : (i+1)*k]
+		clear(of)
+		for n, tree := range f.trees[:rounds*k] {
+			of[n%k] += tree.Answer(t.values[i])
+		}
+	}
 }
 
 // table is the samples as numbers.

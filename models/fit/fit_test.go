@@ -7,6 +7,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 
@@ -299,6 +300,29 @@ func sound(t *testing.T, names []string, tree *models.Tree) {
 	}
 	if _, err := models.Parse(file); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// What a tree sees is a part that is drawn anew for each, and alike whenever the fit is made again.
+func TestDraw(t *testing.T) {
+	for _, tt := range []struct{ features, want int }{{1, 1}, {5, 5}, {12, 8}, {100, 40}} {
+		tb := &table{names: make([]string, tt.features)}
+		d := tb.draw(1000, 3, 1)
+		if len(d.features) != tt.want || !slices.IsSorted(d.features) || slices.Max(d.features) >= tt.features {
+			t.Errorf("of %d features %v are drawn, want %d in order", tt.features, d.features, tt.want)
+		}
+		if n := len(d.members); n < 650 || n > 750 {
+			t.Errorf("%d of 1,000 samples are drawn, want seven in ten", n)
+		}
+		if again := tb.draw(1000, 3, 1); !reflect.DeepEqual(again, d) {
+			t.Error("drawn again, a tree sees something else")
+		}
+		if other := tb.draw(1000, 3, 2); !slices.Equal(other.members, d.members) {
+			t.Error("trees of a round see different samples")
+		}
+		if later := tb.draw(1000, 4, 1); slices.Equal(later.members, d.members) {
+			t.Error("the next round sees the same samples")
+		}
 	}
 }
 

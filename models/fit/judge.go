@@ -45,6 +45,9 @@ type scored struct {
 	judged  []bool    // per sample, whether it counts; nil = all do
 }
 
+// leastOdds stand for all that are less, whose logarithm says nothing more.
+const leastOdds = 1e-12
+
 // judge is Judge on scores, once they are scaled and shifted.
 func (s *scored) judge(scale float64, bias []float64) (logLoss, accuracy float64) {
 	k := s.classes
@@ -63,7 +66,7 @@ func (s *scored) judge(scale float64, bias []float64) (logLoss, accuracy float64
 		}
 		models.Softmax(p)
 		total += s.weight[i]
-		logLoss -= s.weight[i] * math.Log(math.Max(p[class], 1e-12))
+		logLoss -= s.weight[i] * math.Log(math.Max(p[class], leastOdds))
 		if best == class {
 			accuracy += s.weight[i]
 		}
