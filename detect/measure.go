@@ -47,8 +47,8 @@ func (m *measured) mass() float64 {
 	return sum
 }
 
-// shadowLength is how long the candidate's shadow is, in slant pixels. Where it is faint, its edges may be followed past each other; its own
-// columns say more then.
+// shadowLength is how long the candidate's shadow is, in slant pixels. Where it is faint, its edges may be followed past each other; its
+// own columns say more then.
 func (m *measured) shadowLength() features.Measured {
 	length := features.ShadowLength(*m.shadowNear, *m.shadowFar)
 	if length.Value > 0 {

@@ -17,8 +17,8 @@ const (
 	leastGain    = 1e-4
 )
 
-// Each tree sees a part of the samples and of the features (Friedman 2002, Stochastic gradient boosting, from memory): left-out losses are a
-// little lower for it, and a fit takes a third of the time.
+// Each tree sees a part of the samples and of the features (Friedman 2002, Stochastic gradient boosting, from memory): left-out losses are
+// a little lower for it, and a fit takes a third of the time.
 const (
 	rowShare      = 0.7
 	featureShare  = 0.4
