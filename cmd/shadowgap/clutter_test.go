@@ -68,7 +68,7 @@ func checkMixed(t *testing.T, run, unasked string) {
 	t.Helper()
 	mixed := filepath.Join(t.TempDir(), "mixed")
 	mustRun(t, "triage", demoCapture("capture-029.jpg"), "--out", mixed, "--pictures", "none")
-	_, _, said := shadowgap(t, "triage", demoCapture("capture-013.jpg"), "--out", mixed, "--pictures", "none", "--clutter")
+	_, _, said := shadowgap(t, "triage", demoCapture("capture-002.jpg"), "--out", mixed, "--pictures", "none", "--clutter")
 	if !strings.Contains(said, "1 capture "+unasked) {
 		t.Errorf("triage does not say what the run holds no clutter of: %s", said)
 	}
@@ -80,7 +80,7 @@ func checkMixed(t *testing.T, run, unasked string) {
 // With --clutter a run holds what is likeliest clutter, also where it was made without, and nothing else of it changes.
 func TestTriageKeepsClutterOnRequest(t *testing.T) {
 	run := filepath.Join(t.TempDir(), "run")
-	triage := []string{"triage", demoCapture("capture-013.jpg"), demoCapture("capture-029.jpg"), "--out", run, "--no-timings",
+	triage := []string{"triage", demoCapture("capture-002.jpg"), demoCapture("capture-029.jpg"), "--out", run, "--no-timings",
 		"--pictures", "none", "--manifest", filepath.Join(demoData, "manifest.csv"), "--track", filepath.Join(demoData, "track.gpx")}
 	const unasked = "looked at without --clutter"
 	mustRun(t, triage...)
@@ -101,7 +101,7 @@ func TestTriageKeepsClutterOnRequest(t *testing.T) {
 		t.FailNow()
 	}
 	if !strings.Contains(told, fmt.Sprintf("on the bottom, %d clutter.", len(found))) ||
-		!regexp.MustCompile(`capture-013\.jpg .*\d clutter`).MatchString(told) {
+		!regexp.MustCompile(`capture-002\.jpg .*\d clutter`).MatchString(told) {
 		t.Errorf("triage does not count the clutter:\n%s", told)
 	}
 	if first := read(t, run, "first.gpx"); strings.Contains(first, "clutter") || !strings.Contains(read(t, run, "marks.gpx"), "clutter") {
@@ -114,7 +114,7 @@ func TestTriageKeepsClutterOnRequest(t *testing.T) {
 	if got := mustRun(t, "export", run, "--as", "jsonl", "-o", "-"); got != plain {
 		t.Error("an export of a run with clutter is another one when clutter is not asked for")
 	}
-	explained := mustRun(t, "explain", demoCapture("capture-013.jpg"), "--clutter", "--out", t.TempDir())
+	explained := mustRun(t, "explain", demoCapture("capture-002.jpg"), "--clutter", "--out", t.TempDir())
 	if !regexp.MustCompile(`\d\. (almost surely|likely|more likely than not) clutter: `).MatchString(explained) {
 		t.Errorf("explain tells of no clutter:\n%s", explained)
 	}

@@ -429,7 +429,7 @@ func TestAnalyseTurnsTroubleIntoUnreadable(t *testing.T) {
 
 // Whether clutter is shown or not, a mark's place, and with it its number, is the same: clutter comes last.
 func TestMarksOfACaptureAreNumberedOnce(t *testing.T) {
-	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "demo", "captures", "capture-013.jpg"))
+	data, err := os.ReadFile(filepath.Join("..", "..", "testdata", "demo", "captures", "capture-002.jpg"))
 	if err != nil {
 		t.Fatal(err)
 	}
