@@ -13,8 +13,10 @@ Needs Debian's python3-onnx, and python3-opencv or, where it is, ONNX Runtime: O
 import argparse
 import hashlib
 import random
+import struct
 
 import numpy as np
+from google.protobuf.message import DecodeError
 from onnx import TensorProto, checker, helper, load, numpy_helper, save
 
 from views import PLANES, read
@@ -148,9 +150,17 @@ def main():
     p.add_argument("--views", required=True)
     p.add_argument("--out", required=True)
     args = p.parse_args()
-    model = load(args.finder)
+    try:
+        model = load(args.finder)
+    except (OSError, DecodeError) as e:
+        p.error(f"{args.finder}: no network: {e}")
     names = sorted({n for conv, relu in heavy(model.graph) for n in (conv.input[0], relu.output[0])})
-    steps = {n: step(v) for n, v in gathered(args.finder, names, chosen(args.views)).items()}
+    try:
+        steps = {n: step(v) for n, v in gathered(args.finder, names, chosen(args.views)).items()}
+    except OSError as e:
+        p.error(str(e))
+    except (ValueError, struct.error) as e:
+        p.error(f"{args.views}: no whole file of views: {e}")
     n = in_bytes(model.graph, steps)
     checker.check_model(model)
     save(model, args.out)

@@ -9,7 +9,7 @@ PLANES = 4
 
 
 def read(path):
-    """The sides of a file of views: one array of the whole file, headers, and where in it the planes of each begin."""
+    """The sides of a file of views: one array of the whole file, headers, and where in it the planes of each begin. ValueError where it breaks off."""
     heads, offsets = [], []
     data = np.memmap(path, np.uint8, "r")
     at = 0
@@ -19,4 +19,6 @@ def read(path):
         heads.append(head)
         offsets.append(at + 4 + n)
         at += 4 + n + PLANES * head["rows"] * head["cols"]
+    if at > len(data):
+        raise ValueError("the last side breaks off")
     return data, heads, offsets
