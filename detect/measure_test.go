@@ -110,7 +110,6 @@ func TestMeasureParts(t *testing.T) {
 	}
 }
 
-// 1.2533 = sqrt(π/2) times the spread over √n is the error of a median of normal values (common practice, no source).
 // A faint shadow's edges may be followed past each other; no shadow is shorter than nothing.
 func TestShadowLength(t *testing.T) {
 	shadow := rect(30, 50, 120, 128)
@@ -127,6 +126,7 @@ func TestShadowLength(t *testing.T) {
 	}
 }
 
+// 1.2533 = sqrt(π/2) times the spread over √n is the error of a median of normal values (common practice, no source).
 func TestMedianWithError(t *testing.T) {
 	if m := medianWithError(nil); m.Value != 0 || m.SD != edgePx {
 		t.Errorf("nothing: %v", m)
